@@ -1,0 +1,80 @@
+package pipeline
+
+// Manifest is a decoded, checked recipe.
+type Manifest struct {
+	File     string // as given
+	Dir      string // the absolute folder that relative file patterns start from
+	Source   []byte
+	Night    Night
+	Settings map[string]any // float64, string, bool or []any, after overrides
+	Blocks   []*Block       // in source order
+}
+
+// Block is one block of a manifest that steps serve.
+type Block struct {
+	Kind, Name string
+	Steps      []BoundStep // in order of registration
+	Refs       []Ref       // all that the block names, each once, in source order
+	Files      []string    // absolute paths, sorted; set by ResolveFiles
+	Range      Range       // kind and label
+
+	fields   map[string]Range // of each setting given, by its path: "band.fine.boost"
+	patterns []filePattern
+	hasFiles bool
+}
+
+// BoundStep is a step with the settings that a block gives it.
+type BoundStep struct {
+	Step     Step
+	Settings any // the pointer from Step.New, decoded
+}
+
+// Override replaces one entry of the manifest's settings block.
+type Override struct{ Key, Value string }
+
+type filePattern struct {
+	text   string
+	except bool
+	at     Range
+}
+
+// LoadManifest decodes and checks a manifest. It reads no file: path only names
+// the source. It finds all faults in one pass; with errors among them the
+// manifest is as complete as could be made, for messages, and must not be run.
+func LoadManifest(path string, src []byte, steps []Step, overrides []Override) (*Manifest, Diagnostics) {
+	panic("not written yet")
+}
+
+// Block returns the block that r names, or nil.
+func (m *Manifest) Block(r Ref) *Block {
+	for _, b := range m.Blocks {
+		if b.Kind == r.Kind && b.Name == r.Name {
+			return b
+		}
+	}
+	return nil
+}
+
+// HasFiles tells whether the block's kind takes files, so that its first step
+// starts from Files instead of other blocks' items.
+func (b *Block) HasFiles() bool { return b.hasFiles }
+
+// Patterns returns the block's file patterns, without those that exclude.
+func (b *Block) Patterns() []string {
+	var out []string
+	for _, p := range b.patterns {
+		if !p.except {
+			out = append(out, p.text)
+		}
+	}
+	return out
+}
+
+// Diagnose turns a step's problems into diagnostics at the settings they name.
+func (m *Manifest) Diagnose(b *Block, problems []Problem) Diagnostics {
+	panic("not written yet")
+}
+
+// ResolveFiles expands every block's file patterns into Block.Files: relative to
+// the manifest's folder, or under clipsDir when it is not empty.
+func (m *Manifest) ResolveFiles(clipsDir string) Diagnostics { panic("not written yet") }
