@@ -15,7 +15,7 @@ type Block struct {
 	Kind, Name string
 	Steps      []BoundStep // in order of registration
 	Refs       []Ref       // all that the block names, each once, in source order
-	Files      []string    // absolute paths, sorted; set by ResolveFiles
+	Paths      []string    // of its files: absolute, sorted; set by ResolveFiles
 	Range      Range       // kind and label
 
 	fields   map[string]Range // of each setting given, by its path: "band.fine.boost"
@@ -56,7 +56,7 @@ func (m *Manifest) Block(r Ref) *Block {
 }
 
 // HasFiles tells whether the block's kind takes files, so that its first step
-// starts from Files instead of other blocks' items.
+// starts from Paths instead of other blocks' items.
 func (b *Block) HasFiles() bool { return b.hasFiles }
 
 // Patterns returns the block's file patterns, without those that exclude.
@@ -75,6 +75,6 @@ func (m *Manifest) Diagnose(b *Block, problems []Problem) Diagnostics {
 	panic("not written yet")
 }
 
-// ResolveFiles expands every block's file patterns into Block.Files: relative to
+// ResolveFiles expands every block's file patterns into Block.Paths: relative to
 // the manifest's folder, or under clipsDir when it is not empty.
 func (m *Manifest) ResolveFiles(clipsDir string) Diagnostics { panic("not written yet") }
