@@ -1,15 +1,157 @@
 package pipeline
 
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+)
+
 // Expansion is what a step sees while it cuts a block into parts. Its methods
-// may wait for earlier parts, never for pixels to be looked at.
+// may wait for earlier parts; pixels are never looked at here.
 type Expansion struct{ run *expandRun }
+
+type expandRun struct {
+	ctx     context.Context
+	g       *graph
+	block   *Block
+	step    BoundStep
+	items   []Item
+	out     []Item
+	emitted bool
+}
 
 // Delivery is a file for the user's output folder.
 type Delivery struct {
-	File    string // relative to the output folder, slashes
+	File    string // relative to the output folder, with slashes
 	Encoded Value  // bytes of the file without its record
 	// Splice puts a record into the encoded bytes, giving the final file. Nil delivers as is.
 	Splice func(encoded, record []byte) ([]byte, error)
 	// Version is raised whenever Splice gives other bytes for equal inputs.
 	Version int
+	// Beside asks for the record in a file of its own, for formats that hold only its id.
+	Beside bool
+}
+
+// Name returns the block's label.
+func (x *Expansion) Name() string { return x.run.block.Name }
+
+// Settings returns what Step.New returned, decoded from the block.
+func (x *Expansion) Settings() any { return x.run.step.Settings }
+
+// Night returns what the manifest says of the whole night.
+func (x *Expansion) Night() Night { return x.run.g.man.Night }
+
+// Items returns what earlier steps on this block emitted; for the first step of
+// a block with files, one item per distinct content with the value "file".
+func (x *Expansion) Items() []Item { return x.run.items }
+
+// Upstream returns the products of other blocks, in the order of refs, then of
+// ids. It waits for their expansion only.
+func (x *Expansion) Upstream(refs ...Ref) ([]Item, error) {
+	var out []Item
+	for _, r := range refs {
+		b, ok := x.run.g.blocks[r]
+		if !ok {
+			return nil, fmt.Errorf("there is no block %s", r)
+		}
+		select {
+		case <-b.expanded:
+		case <-x.run.ctx.Done():
+			return nil, x.run.ctx.Err()
+		}
+		if errors.Is(b.err, ErrPending) {
+			return nil, b.err
+		}
+		if b.err != nil {
+			return nil, fmt.Errorf("%w: %w", errUpstream, b.err)
+		}
+		items := slices.Clone(b.items)
+		slices.SortStableFunc(items, func(a, b Item) int { return cmp.Compare(a.ID.String(), b.ID.String()) })
+		out = append(out, items...)
+	}
+	return out, nil
+}
+
+// Add queues a part.
+func (x *Expansion) Add(p Part) *Node {
+	g, ref := x.run.g, Ref{x.run.block.Kind, x.run.block.Name}
+	n := g.add(x.run.step.Step.Name, ref, p)
+	if g.wanted == nil || g.wanted(ref, "*") {
+		g.demand(x.run.ctx, n)
+	}
+	return &Node{n}
+}
+
+// Table waits for a small table and decodes it. An error must be returned from
+// Expand as it is, unless the table is one of many items' and the item is dropped
+// and the error is not ErrPending.
+func (x *Expansion) Table(v Value, dst any) error {
+	id, err := x.run.g.await(x.run.ctx, v)
+	if err != nil {
+		return err
+	}
+	b, err := x.run.g.cache.Get(id)
+	if err != nil {
+		return fmt.Errorf("read table %s: %w", id.Short(), err)
+	}
+	if err := json.Unmarshal(b, dst); err != nil {
+		return fmt.Errorf("decode table %s: %w", id.Short(), err)
+	}
+	return nil
+}
+
+// Alive waits for all values of the items and drops the items of which one
+// failed, so that one bad clip never stops the night.
+func (x *Expansion) Alive(items []Item) ([]Item, error) {
+	for _, it := range items {
+		for _, v := range it.Values {
+			if v.node != nil {
+				x.run.g.demand(x.run.ctx, v.node)
+			}
+		}
+	}
+	var out []Item
+	var pending error
+	for _, it := range items {
+		ok := true
+		for _, v := range it.Values {
+			_, err := x.run.g.await(x.run.ctx, v)
+			if errors.Is(err, ErrPending) || errors.Is(err, context.Canceled) {
+				pending = err
+			}
+			ok = ok && err == nil
+		}
+		if ok {
+			out = append(out, it)
+		}
+	}
+	return out, pending
+}
+
+// Emit states the product of this step on this block.
+func (x *Expansion) Emit(items ...Item) {
+	x.run.out = append(x.run.out, items...)
+	x.run.emitted = true
+}
+
+// Deliver asks for a file in the output folder.
+func (x *Expansion) Deliver(d Delivery) {
+	g, ref := x.run.g, Ref{x.run.block.Kind, x.run.block.Name}
+	if g.wanted != nil && !g.wanted(ref, d.File) {
+		return
+	}
+	g.mu.Lock()
+	g.deliveries = append(g.deliveries, &delivery{d, ref})
+	g.mu.Unlock()
+	if d.Encoded.node != nil {
+		g.demand(x.run.ctx, d.Encoded.node)
+	}
+}
+
+// Warn states something that the user should know, once a run.
+func (x *Expansion) Warn(code, text string) {
+	x.run.g.warn(Warning{code, text})
 }

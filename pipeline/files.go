@@ -1,0 +1,236 @@
+package pipeline
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"crypto/sha256"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"sync"
+
+	"golang.org/x/sync/errgroup"
+
+	"plenilune/cache"
+)
+
+// inputFile is a capture on the user's disk, known by its content.
+type inputFile struct {
+	path string
+	id   ID
+	size int64
+}
+
+// opener lets a part read the file without learning its name.
+func (f *inputFile) opener() func() (File, io.Closer, error) {
+	if f == nil {
+		return nil
+	}
+	return func() (File, io.Closer, error) {
+		h, err := os.Open(f.path)
+		if err != nil {
+			return nil, nil, fmt.Errorf("open capture: %w", err)
+		}
+		st, err := h.Stat()
+		if err != nil {
+			h.Close()
+			return nil, nil, fmt.Errorf("open capture: %w", err)
+		}
+		if st.Size() != f.size {
+			h.Close()
+			return nil, nil, fmt.Errorf("%s changed while the run was reading it: it had %d bytes and has %d; run again", f.path, f.size, st.Size())
+		}
+		return sized{h, st.Size()}, h, nil
+	}
+}
+
+type sized struct {
+	io.ReaderAt
+	size int64
+}
+
+func (s sized) Size() int64 { return s.size }
+
+// fileSet identifies the night's files, each once, and gives them short names.
+type fileSet struct {
+	cache  *cache.Cache
+	rehash bool
+	slots  chan struct{}
+	onRead func(path string, bytes int64)
+
+	mu     sync.Mutex
+	byPath map[string]*fileSlot
+	labels map[ID]string
+	names  map[string]string // path → short name
+}
+
+type fileSlot struct {
+	once sync.Once
+	file *inputFile
+	err  error
+}
+
+func newFileSet(m *Manifest, c *cache.Cache, rehash bool) *fileSet {
+	var all []string
+	for _, b := range m.Blocks {
+		all = append(all, b.Paths...)
+	}
+	return &fileSet{cache: c, rehash: rehash, slots: make(chan struct{}, 2), byPath: map[string]*fileSlot{},
+		labels: map[ID]string{}, names: shortNames(all)}
+}
+
+// shortNames gives each path its shortest unique name: the base name without
+// ending, with it, or with as many folders as it takes.
+func shortNames(paths []string) map[string]string {
+	paths = slices.Clone(paths)
+	slices.Sort(paths)
+	paths = slices.Compact(paths)
+	out := map[string]string{}
+	forms := func(p string) []string {
+		base := filepath.Base(p)
+		f := []string{strings.TrimSuffix(base, filepath.Ext(base)), base}
+		for dir := filepath.Dir(p); ; dir = filepath.Dir(dir) {
+			f = append(f, filepath.ToSlash(filepath.Join(filepath.Base(dir), f[len(f)-1])))
+			if dir == filepath.Dir(dir) || dir == "." {
+				return append(f, p)
+			}
+		}
+	}
+	count := map[string]int{}
+	for _, p := range paths {
+		for _, f := range forms(p) {
+			count[f]++
+		}
+	}
+	for _, p := range paths {
+		f := forms(p)
+		k := slices.IndexFunc(f, func(s string) bool { return count[s] == 1 })
+		out[p] = f[max(k, 0)]
+	}
+	return out
+}
+
+// items returns one item per distinct content among a block's files, in the
+// order of content ids, and the faults of the files that cannot be read: one bad
+// file never stops the night.
+func (s *fileSet) items(ctx context.Context, b *Block) ([]Item, []error, error) {
+	files := make([]*inputFile, len(b.Paths))
+	errs := make([]error, len(b.Paths))
+	eg, ctx := errgroup.WithContext(ctx)
+	for i, p := range b.Paths {
+		eg.Go(func() error {
+			files[i], errs[i] = s.identify(ctx, p)
+			return ctx.Err()
+		})
+	}
+	if err := eg.Wait(); err != nil {
+		return nil, nil, err
+	}
+	seen := map[ID]bool{}
+	var items []Item
+	for _, f := range files {
+		if f != nil && !seen[f.id] {
+			seen[f.id] = true
+			items = append(items, Item{ID: f.id, Values: map[string]Value{"file": {file: f}}})
+		}
+	}
+	slices.SortFunc(items, func(a, b Item) int { return bytes.Compare(a.ID[:], b.ID[:]) })
+	errs = slices.DeleteFunc(errs, func(e error) bool { return e == nil })
+	return items, errs, nil
+}
+
+// identify finds a file's content id, from its stamp if that is remembered.
+func (s *fileSet) identify(ctx context.Context, path string) (*inputFile, error) {
+	s.mu.Lock()
+	slot := s.byPath[path]
+	if slot == nil {
+		slot = &fileSlot{}
+		s.byPath[path] = slot
+	}
+	s.mu.Unlock()
+	slot.once.Do(func() {
+		s.slots <- struct{}{}
+		defer func() { <-s.slots }()
+		slot.file, slot.err = s.hash(ctx, path)
+		if slot.err != nil {
+			return
+		}
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		// Two names for one content: the first in the alphabet speaks for both.
+		name := s.names[path]
+		if old, ok := s.labels[slot.file.id]; !ok || cmp.Less(name, old) {
+			s.labels[slot.file.id] = name
+		}
+	})
+	return slot.file, slot.err
+}
+
+func (s *fileSet) hash(ctx context.Context, path string) (*inputFile, error) {
+	stamp, err := cache.StampOf(path)
+	if err != nil {
+		return nil, fmt.Errorf("look at %s: %w", path, err)
+	}
+	if id, ok := s.cache.Recall(stamp); ok && !s.rehash {
+		return &inputFile{path, id, stamp.Size}, nil
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("read %s: %w", path, err)
+	}
+	defer f.Close()
+	h := sha256.New()
+	buf := make([]byte, 4<<20)
+	var total int64
+	for {
+		n, err := f.Read(buf)
+		h.Write(buf[:n])
+		total += int64(n)
+		if s.onRead != nil {
+			s.onRead(path, int64(n))
+		}
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			return nil, fmt.Errorf("read %s at byte %d: %w", path, total, err)
+		}
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+	}
+	in := &inputFile{path: path, size: total}
+	h.Sum(in.id[:0])
+	if err := s.cache.Remember(stamp, in.id); err != nil {
+		return nil, fmt.Errorf("remember the content of %s: %w", path, err)
+	}
+	return in, nil
+}
+
+// label returns a content's short name, or the head of its id.
+func (s *fileSet) label(id ID) string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if n, ok := s.labels[id]; ok {
+		return n
+	}
+	return id.Short()
+}
+
+var clipMark = regexp.MustCompile(`\{clip:([0-9a-f]{64})\}`)
+
+// named puts clip names where a part left its marks.
+func (s *fileSet) named(text string) string {
+	return clipMark.ReplaceAllStringFunc(text, func(m string) string {
+		id, err := cache.ParseID(m[len("{clip:") : len(m)-1])
+		if err != nil {
+			return m
+		}
+		return s.label(id)
+	})
+}

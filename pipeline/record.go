@@ -1,0 +1,125 @@
+package pipeline
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"plenilune/cache"
+)
+
+// recordVersion is the layout of Record as JSON.
+const recordVersion = 1
+
+// Record is the provenance of one value: the graph of parts that made it, each
+// with its action text, and the captures at the graph's leaves. It holds no
+// time, path, host or name, so that equal work gives equal bytes.
+type Record struct {
+	Version  int             `json:"plenilune_record"`
+	Output   RecordOutput    `json:"output"`
+	Parts    []RecordPart    `json:"parts"` // each after those it depends on
+	Captures []RecordCapture `json:"captures"`
+}
+
+// RecordOutput points at the value that the record is about.
+type RecordOutput struct {
+	Key  ID     `json:"key"`
+	Port string `json:"port"`
+	ID   ID     `json:"id"`
+}
+
+// RecordPart is one part. Key is the SHA-256 of Text.
+type RecordPart struct {
+	Key      ID            `json:"key"`
+	Text     string        `json:"text"`
+	Outputs  map[string]ID `json:"outputs"`
+	Facts    []Fact        `json:"facts,omitempty"`
+	Warnings []Warning     `json:"warnings,omitempty"`
+}
+
+// RecordCapture is a file that the user put in.
+type RecordCapture struct {
+	ID    ID    `json:"id"` // SHA-256 of the file
+	Bytes int64 `json:"bytes"`
+}
+
+// recordOf walks the graph behind a value; every part in it has settled.
+func recordOf(v Value) Record {
+	r := Record{Version: recordVersion}
+	if v.node != nil {
+		r.Output = RecordOutput{v.node.key, v.port, v.node.outs[v.port]}
+	}
+	seen := map[ID]bool{}
+	var visit func(v Value)
+	visit = func(v Value) {
+		if v.file != nil {
+			if !seen[v.file.id] {
+				seen[v.file.id] = true
+				r.Captures = append(r.Captures, RecordCapture{v.file.id, v.file.size})
+			}
+			return
+		}
+		if v.node == nil || seen[v.node.key] {
+			return
+		}
+		seen[v.node.key] = true
+		for _, in := range v.node.part.In {
+			visit(in.Value)
+		}
+		r.Parts = append(r.Parts, RecordPart{v.node.key, string(v.node.text), v.node.outs,
+			v.node.notes.Facts, v.node.notes.Warnings})
+	}
+	visit(v)
+	return r
+}
+
+func (r Record) encode() ([]byte, error) {
+	b, err := json.Marshal(r)
+	if err != nil {
+		return nil, fmt.Errorf("encode record: %w", err)
+	}
+	return b, nil
+}
+
+// ParseRecord reads an embedded record and proves that every key in it is the
+// SHA-256 of its text.
+func ParseRecord(b []byte) (Record, error) {
+	var r Record
+	if err := json.Unmarshal(b, &r); err != nil {
+		return r, fmt.Errorf("read record: %w", err)
+	}
+	if r.Version != recordVersion {
+		return r, fmt.Errorf("read record: it has layout %d, this program reads %d", r.Version, recordVersion)
+	}
+	for _, p := range r.Parts {
+		if got := cache.Sum([]byte(p.Text)); got != p.Key {
+			return r, fmt.Errorf("read record: the text of part %s has the SHA-256 %s: the record was altered", p.Key, got)
+		}
+		if _, err := parseAction([]byte(p.Text)); err != nil {
+			return r, fmt.Errorf("read record: part %s: %w", p.Key, err)
+		}
+	}
+	return r, nil
+}
+
+// RecordLine is one part of a record, taken apart for showing.
+type RecordLine struct {
+	Part, Version string
+	Settings      [][2]string
+	Inputs        [][2]string // port, id
+}
+
+// Line takes the part's text apart.
+func (p RecordPart) Line() (RecordLine, error) {
+	a, err := parseAction([]byte(p.Text))
+	if err != nil {
+		return RecordLine{}, err
+	}
+	l := RecordLine{Part: a.part, Version: a.version}
+	for _, s := range a.set {
+		l.Settings = append(l.Settings, [2]string{s.name, s.value})
+	}
+	for _, s := range a.in {
+		l.Inputs = append(l.Inputs, [2]string{s.name, s.value})
+	}
+	return l, nil
+}
