@@ -81,8 +81,8 @@ func (e *Evidence) addRow(b []byte, step int) {
 func abs(v int) int { return max(v, -v) }
 
 // word returns the sample that the little-endian word v is in the given order.
-func word(v int, big bool) int {
-	if big {
+func (e *Evidence) word(v int, big bool) int {
+	if big && e.bits == 16 {
 		return v>>8 | v&0xff<<8
 	}
 	return v
@@ -91,7 +91,7 @@ func word(v int, big bool) int {
 // over counts samples of depth bits or more, read in the given order.
 func (e *Evidence) over(depth int, big bool) (n uint64) {
 	for v, c := range e.count {
-		if c > 0 && word(v, big)>>depth != 0 {
+		if c > 0 && e.word(v, big)>>depth != 0 {
 			n += uint64(c)
 		}
 	}

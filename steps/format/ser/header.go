@@ -93,10 +93,12 @@ func (h Header) check() error {
 
 // looksLike names other kinds of file, so that the user sees what was picked up.
 func looksLike(b []byte) string {
-	for mark, what := range map[string]string{"RIFF": "an AVI video", "SIMPLE  =": "a FITS picture", "\x89PNG": "a PNG picture", "\xff\xd8\xff": "a JPEG picture",
-		"II*\x00": "a TIFF picture", "MM\x00*": "a TIFF picture"} {
-		if strings.HasPrefix(string(b), mark) {
-			return " (it looks like " + what + "); leave it out, or convert it to SER"
+	for _, k := range []struct{ mark, what string }{
+		{"RIFF", "an AVI video"}, {"SIMPLE  =", "a FITS picture"}, {"\x89PNG", "a PNG picture"},
+		{"\xff\xd8\xff", "a JPEG picture"}, {"II*\x00", "a TIFF picture"}, {"MM\x00*", "a TIFF picture"},
+	} {
+		if strings.HasPrefix(string(b), k.mark) {
+			return " (it looks like " + k.what + "); leave it out, or convert it to SER"
 		}
 	}
 	return "; leave it out"

@@ -59,7 +59,7 @@ func (e *Evidence) total() (n uint64) {
 func (e *Evidence) zerosBelow(bits int, big bool) bool {
 	levels, keep, stray := 0, uint64(0), uint64(0)
 	for v, c := range e.count {
-		w := word(v, big && e.bits == 16)
+		w := e.word(v, big)
 		switch {
 		case c == 0 || w == 0:
 		case w&(1<<bits-1) == 0:
@@ -79,7 +79,7 @@ func (e *Evidence) pile(big bool) int {
 	}
 	for _, bits := range []int{10, 12, 14} {
 		top := 1<<bits - 1
-		at, below := e.count[word(top, big)], e.count[word(top-1, big)]
+		at, below := e.count[e.word(top, big)], e.count[e.word(top-1, big)]
 		if at >= pileCount && at/4 > below && e.over(bits, big) == 0 {
 			return bits
 		}
