@@ -1,0 +1,167 @@
+package captures
+
+import (
+	"bytes"
+	"encoding/json"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"plenilune/pipeline"
+	"plenilune/pipeline/pipelinetest"
+	"plenilune/steps/format/raw"
+	"plenilune/steps/format/ser"
+)
+
+var night = time.Date(2025, 3, 6, 20, 0, 0, 123e6, time.UTC)
+
+// recording makes a file of n frames with a ramp and a fine grain.
+func recording(t *testing.T, h ser.Header, n int, times []time.Time) []byte {
+	t.Helper()
+	h.Frames = int32(n)
+	var b bytes.Buffer
+	w, err := ser.NewWriter(&b, h)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l := h.Layout()
+	f := make([]uint16, l.Width*l.Height*l.Planes)
+	for i := range f {
+		f[i] = uint16((i*(1<<h.Depth-1)/len(f) + i*i%7) & (1<<h.Depth - 1))
+	}
+	for range n {
+		if err := w.AddFrame(f); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Close(times); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+func stamps(n int) []time.Time {
+	out := make([]time.Time, n)
+	for i := range out {
+		out[i] = night.Add(time.Duration(i) * 20 * time.Millisecond)
+	}
+	return out
+}
+
+func run(t *testing.T, file []byte, s partSettings) (Index, *pipelinetest.Result) {
+	t.Helper()
+	r := pipelinetest.Run(t, indexPart(pipeline.Item{}, s), map[string][]any{"file": {pipelinetest.File(file)}})
+	var x Index
+	r.Table("index", &x)
+	return x, r
+}
+
+func codes(r *pipelinetest.Result) (out []string) {
+	for _, w := range r.Warnings {
+		out = append(out, w.Code)
+	}
+	return out
+}
+
+var auto = partSettings{ByteOrder: "auto", Timed: true}
+
+func TestIndex(t *testing.T) {
+	h := ser.Header{Color: ser.BayerGRBG, LittleFlag: 1, Width: 20, Height: 10, Depth: 12, UTC: ser.TicksOf(night)}
+	x, r := run(t, recording(t, h, 3, stamps(3)), auto)
+	want := Index{
+		Layout: raw.Layout{Width: 20, Height: 10, Planes: 1, SampleBytes: 2, Pattern: "GRBG", Offset: 178, Stride: 400},
+		Frames: 3, Declared: 3, Depth: 12, White: 4095,
+		TimesUnixNS: []int64{night.UnixNano(), night.UnixNano() + 20e6, night.UnixNano() + 40e6}, StartUnixNS: night.UnixNano(), TimeSource: "trailer",
+	}
+	if !reflect.DeepEqual(x, want) {
+		t.Errorf("index is %+v, want %+v", x, want)
+	}
+	if len(r.Warnings) != 0 {
+		t.Errorf("warnings %v for a file in order", r.Warnings)
+	}
+}
+
+// TestTableNames holds the names that later steps read the index by.
+func TestTableNames(t *testing.T) {
+	b, err := json.Marshal((&capture{file: &ser.File{}}).index())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range []string{"layout", "frames", "declared", "cut_short", "depth", "white", "times_unix_ns", "start_unix_ns", "time_source", "empty"} {
+		if !strings.Contains(string(b), `"`+name+`":`) {
+			t.Errorf("no %q in %s", name, b)
+		}
+	}
+	if !strings.Contains(string(b), `"times_unix_ns":[]`) {
+		t.Errorf("unknown times must be an empty list: %s", b)
+	}
+}
+
+func TestWarnings(t *testing.T) {
+	mono := ser.Header{LittleFlag: 1, Width: 30, Height: 20, Depth: 16, UTC: ser.TicksOf(night)}
+	whole := recording(t, mono, 4, stamps(4))
+	flag := func(b []byte, v byte) []byte {
+		b = bytes.Clone(b)
+		b[22] = v
+		return b
+	}
+	count := func(b []byte, n byte) []byte {
+		b = bytes.Clone(b)
+		b[38] = n
+		return b
+	}
+	noTime := mono
+	noTime.UTC = 0
+	for _, c := range []struct {
+		name string
+		file []byte
+		s    partSettings
+		want []string
+		ok   func(Index) bool
+	}{
+		{"cut", whole[:len(whole)-100], auto, []string{"clip-cut-short"}, func(x Index) bool { return x.Frames == 3 && x.Declared == 4 && x.CutShort && x.TimeSource == "header" }},
+		{"empty", recording(t, mono, 0, nil), auto, []string{"clip-empty"}, func(x Index) bool { return x.Empty && x.Frames == 0 }},
+		{"unfinished", count(recording(t, mono, 4, nil), 0), auto, []string{"clip-unfinished"}, func(x Index) bool { return x.Frames == 4 && x.Declared == 0 }},
+		{"longer", count(recording(t, mono, 4, nil), 2), auto, []string{"clip-longer"}, func(x Index) bool { return x.Frames == 2 }},
+		{"flag turned round", flag(whole, 0), auto, []string{"clip-byte-order"}, func(x Index) bool { return !x.Layout.BigEndian }},
+		{"flag obeyed on demand", flag(whole, 0), partSettings{ByteOrder: "big"}, nil, func(x Index) bool { return x.Layout.BigEndian }},
+		{"depth on demand", whole, partSettings{ByteOrder: "little", DepthBits: 10}, []string{"clip-depth"}, func(x Index) bool { return x.White == 65535 }},
+		{"no time", recording(t, noTime, 4, nil), auto, []string{"clip-without-times"}, func(x Index) bool { return x.TimeSource == "" && x.StartUnixNS == 0 }},
+		{"no time, none needed", recording(t, noTime, 4, nil), partSettings{ByteOrder: "auto"}, nil, func(x Index) bool { return len(x.TimesUnixNS) == 0 }},
+	} {
+		x, r := run(t, c.file, c.s)
+		if got := codes(r); !slices.Equal(got, c.want) || !c.ok(x) {
+			t.Errorf("%s: warnings %v, want %v; index %+v", c.name, r.Warnings, c.want, x)
+		}
+		for _, w := range r.Warnings {
+			if !strings.Contains(w.Text, "{clip:") {
+				t.Errorf("%s: the warning %q does not name the clip", c.name, w.Text)
+			}
+		}
+	}
+}
+
+// TestUnreadable: one line that names the byte and what to do.
+func TestUnreadable(t *testing.T) {
+	p := indexPart(pipeline.Item{}, auto)
+	for in, want := range map[string]string{
+		"SIMPLE  =                    T": "byte 0: the file does not begin with the mark of a SER video (it looks like a FITS picture); leave it out",
+		"":                               "byte 0: ",
+	} {
+		_, err := pipelinetest.New().Run(t, p, map[string][]any{"file": {pipelinetest.File([]byte(in))}})
+		if err == nil || !strings.Contains(err.Error(), want) || strings.Contains(err.Error(), "\n") {
+			t.Errorf("error %v, want one line with %q", err, want)
+		}
+	}
+}
+
+// TestSteps: both kinds of block have their files required and their defaults set.
+func TestSteps(t *testing.T) {
+	for _, s := range []pipeline.Step{ClipsStep(), MastersStep()} {
+		if got := s.New().(*Settings); got.ByteOrder != "auto" || got.DepthBits != 0 || s.Name != "captures" {
+			t.Errorf("step %q on %q begins with %+v", s.Name, s.Block, got)
+		}
+	}
+}

@@ -1,0 +1,103 @@
+package captures
+
+import (
+	"fmt"
+
+	"plenilune/pipeline"
+	"plenilune/steps/format/raw"
+	"plenilune/steps/format/ser"
+)
+
+// Index is what later steps know of a capture.
+type Index struct {
+	Layout      raw.Layout `json:"layout"`
+	Frames      int        `json:"frames"`        // whole frames to be used
+	Declared    int64      `json:"declared"`      // as the header has it
+	CutShort    bool       `json:"cut_short"`     // fewer frames than declared
+	Depth       int        `json:"depth"`         // true bits a sample
+	White       float64    `json:"white"`         // the largest possible sample, in sample units
+	TimesUnixNS []int64    `json:"times_unix_ns"` // of each frame, UTC, 0 where unknown; empty if all are
+	StartUnixNS int64      `json:"start_unix_ns"` // UTC, 0 if unknown
+	TimeSource  string     `json:"time_source"`   // "trailer", "header" or ""
+	Empty       bool       `json:"empty"`         // no frames
+}
+
+// capture is a file that was looked at.
+type capture struct {
+	file    *ser.File
+	level   ser.Level
+	big     bool   // samples are big-endian
+	orderBy string // what decided it: "samples", "flag", "setting", "" for one byte
+}
+
+func look(f pipeline.File, s partSettings) (*capture, error) {
+	file, err := ser.Open(f, f.Size())
+	if err != nil {
+		return nil, err
+	}
+	c := &capture{file: file}
+	seen, err := ser.Sample(f, file.Layout, file.Frames)
+	if err != nil {
+		return nil, fmt.Errorf("look at frames: %w", err)
+	}
+	depth := int(file.Header.Depth)
+	if s.DepthBits != 0 {
+		depth = min(s.DepthBits, 8*file.Layout.SampleBytes)
+	}
+	if file.Layout.SampleBytes > 1 {
+		c.orderBy = "samples"
+		var decided bool
+		if c.big, decided = seen.Order(depth, file.Layout.BigEndian); !decided {
+			c.orderBy = "flag"
+		}
+		if s.ByteOrder == "little" || s.ByteOrder == "big" {
+			c.big, c.orderBy = s.ByteOrder == "big", "setting"
+		}
+	}
+	c.level = seen.Level(depth, c.big)
+	return c, nil
+}
+
+func (c *capture) index() Index {
+	f := c.file
+	x := Index{
+		Layout: f.Layout, Frames: f.Frames, Declared: int64(f.Header.Frames), CutShort: f.CutShort,
+		Depth: c.level.Bits, White: c.level.White, TimesUnixNS: f.Times, Empty: f.Frames == 0,
+	}
+	x.Layout.BigEndian = c.big
+	if x.TimesUnixNS == nil {
+		x.TimesUnixNS = []int64{}
+	}
+	x.StartUnixNS, x.TimeSource = f.Start()
+	return x
+}
+
+// state tells what was found, for people and records.
+func (c *capture) state(t *pipeline.Task) {
+	f := c.file
+	t.Fact("frames", float64(f.Frames), "frames")
+	t.Fact("width", float64(f.Layout.Width), "px")
+	t.Fact("height", float64(f.Layout.Height), "px")
+	t.FactText("pattern", f.Layout.Pattern)
+	t.Fact("depth", float64(c.level.Bits), "bit")
+	t.Fact("white level", c.level.White, "sample units")
+	if c.level.High {
+		t.FactText("samples stand", "at the top of their words")
+	}
+	if c.orderBy != "" {
+		t.FactText("byte order", orderName(c.big)+", told by the "+c.orderBy)
+	}
+	if _, source := f.Start(); source != "" {
+		t.FactText("times from", source)
+	}
+	if n := len(f.Times); n > 1 && f.Times[0] > 0 && f.Times[n-1] > f.Times[0] {
+		t.Fact("duration", float64(f.Times[n-1]-f.Times[0])/1e9, "s")
+	}
+}
+
+func orderName(big bool) string {
+	if big {
+		return "big-endian"
+	}
+	return "little-endian"
+}

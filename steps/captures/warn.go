@@ -1,0 +1,38 @@
+package captures
+
+import "plenilune/pipeline"
+
+// warn says what is odd about a capture that is used all the same.
+func (c *capture) warn(t *pipeline.Task, clip string, s partSettings) {
+	f := c.file
+	switch {
+	case f.Frames == 0:
+		t.Warn("clip-empty", "%s holds no frame (its header declares %d); it is left out", clip, f.Header.Frames)
+		return
+	case f.Unclosed:
+		t.Warn("clip-unfinished", "%s was never finished by its recorder: the header declares %d frames, %d are there and used", clip, f.Header.Frames, f.Frames)
+	case f.CutShort:
+		t.Warn("clip-cut-short", "%s was cut short: %d of %d frames are there and used", clip, f.Frames, f.Header.Frames)
+	case f.Extra >= f.Layout.Stride:
+		t.Warn("clip-longer", "%s holds %d bytes (room for %d frames) behind the %d frames that its header declares; they are left out",
+			clip, f.Extra, f.Extra/f.Layout.Stride, f.Header.Frames)
+	}
+	if c.orderBy == "samples" && c.big != f.Layout.BigEndian {
+		t.Warn("clip-byte-order", "%s: the header says that samples are %s, the samples themselves are %s and were read so; byte_order overrides it",
+			clip, orderName(f.Layout.BigEndian), orderName(c.big))
+	}
+	if c.level.Odd {
+		t.Warn("clip-depth", "%s: samples do not fit the %d bits that the header states; white was taken as %.0f, depth_bits overrides it",
+			clip, f.Header.Depth, c.level.White)
+	}
+	if c.level.Doubt != 0 && s.DepthBits == 0 {
+		t.Warn("clip-depth", "%s: samples pile up at %d, the top of %d bits, though the header states %d; if the camera gives %d bits, set depth_bits = %d",
+			clip, 1<<c.level.Doubt-1, c.level.Doubt, f.Header.Depth, c.level.Doubt, c.level.Doubt)
+	}
+	if f.TimesLocal {
+		t.Warn("clip-times-local", "%s: the times of its frames are local time; they were corrected by the header's difference to UTC", clip)
+	}
+	if _, source := f.Start(); source == "" && s.Timed {
+		t.Warn("clip-without-times", "%s says nowhere when it was taken", clip)
+	}
+}
