@@ -1,0 +1,125 @@
+package cache
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+)
+
+// Names inside a cache folder.
+const (
+	versionFile = "format"
+	stateFile   = "state"
+	lockFile    = "lock"
+	holderFile  = "holder"
+	indexDir    = "index"
+	journalDir  = "journal"
+	blobsDir    = "blobs"
+	tempDir     = "tmp"
+
+	versionWords = "plenilune cache "
+	version      = 1
+)
+
+// checkVersion refuses a folder that a newer program made.
+func checkVersion(dir string) error {
+	path := filepath.Join(dir, versionFile)
+	b, err := os.ReadFile(path)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	if n, ok := strings.CutPrefix(strings.TrimSpace(string(b)), versionWords); ok {
+		switch v, err := strconv.Atoi(n); {
+		case err == nil && v == version:
+			return nil
+		case err == nil:
+			return fmt.Errorf("the folder is in cache format %d, this program knows %d: use the newer program, or another folder", v, version)
+		}
+	}
+	return os.WriteFile(path, fmt.Appendf(nil, "%s%d\n", versionWords, version), 0o666)
+}
+
+// clearTemp removes what a killed process left unfinished.
+func clearTemp(dir string) error {
+	path := filepath.Join(dir, tempDir)
+	if err := os.MkdirAll(path, 0o777); err != nil {
+		return err
+	}
+	left, err := os.ReadDir(path)
+	if err != nil {
+		return err
+	}
+	for _, e := range left {
+		if err := os.RemoveAll(filepath.Join(path, e.Name())); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// writeWhole replaces a file so that it is there whole or not at all.
+func writeWhole(dir, name string, b []byte) error {
+	f, err := os.CreateTemp(filepath.Join(dir, tempDir), name+"-*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(f.Name())
+	_, err = f.Write(b)
+	if err == nil {
+		err = f.Sync()
+	}
+	if e := f.Close(); err == nil {
+		err = e
+	}
+	if err != nil {
+		return err
+	}
+	if err := os.Rename(f.Name(), filepath.Join(dir, name)); err != nil {
+		return err
+	}
+	return syncDir(dir)
+}
+
+func (c *Cache) blobPath(id ID) string {
+	name := id.String()
+	return filepath.Join(c.dir, blobsDir, name[:2], name)
+}
+
+// makeBlobDir makes the folder that a blob goes to, safe against power loss.
+func (c *Cache) makeBlobDir(id ID) (string, error) {
+	dir := filepath.Dir(c.blobPath(id))
+	switch err := os.Mkdir(dir, 0o777); {
+	case err == nil:
+		return dir, syncDir(filepath.Dir(dir))
+	case errors.Is(err, fs.ErrExist):
+		return dir, nil
+	default:
+		return dir, err
+	}
+}
+
+// blobFiles calls fn for every blob file, and stray for every other file there.
+func blobFiles(dir string, fn func(id ID, info fs.FileInfo) error, stray func(path string)) error {
+	root := filepath.Join(dir, blobsDir)
+	return filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		id, err := ParseID(d.Name())
+		if err != nil || filepath.Base(filepath.Dir(path)) != d.Name()[:2] || !d.Type().IsRegular() {
+			if stray != nil {
+				stray(path)
+			}
+			return nil
+		}
+		info, err := d.Info()
+		if err != nil {
+			return err
+		}
+		return fn(id, info)
+	})
+}

@@ -1,0 +1,165 @@
+package cache
+
+import (
+	"context"
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+)
+
+// openIndex opens Badger if its files can be trusted, and else makes it again.
+func (c *Cache) openIndex(ctx context.Context) error {
+	log := filepath.Join(c.dir, journalDir)
+	if err := dropSuperseded(log); err != nil {
+		return err
+	}
+	st := readState(c.dir)
+	var doubt error
+	switch {
+	case st.word == stateClean:
+		doubt = st.unchanged(filepath.Join(c.dir, indexDir))
+	case st.word == stateOpen && st.unclean >= 2:
+		doubt = errors.New("two runs in a row ended without closing it")
+	case st.word != stateOpen:
+		doubt = errors.New("it was damaged")
+	}
+	if doubt != nil {
+		return c.rebuild(ctx, doubt)
+	}
+	left := st.word == stateOpen
+	c.from = state{word: stateOpen, journal: st.journal, unclean: st.unclean + 1}
+	if err := writeState(c.dir, c.from); err != nil {
+		return err
+	}
+	x, err := openBadger(filepath.Join(c.dir, indexDir))
+	if err != nil {
+		return c.rebuild(ctx, err)
+	}
+	c.index = x
+	if !left {
+		return nil
+	}
+	// The last process died: what it wrote to the journal may be missing here.
+	_, err = c.replay(ctx, st.journal)
+	return err
+}
+
+// rebuild makes the index from the journal and the blob files. It tells of it
+// unless the folder is new.
+func (c *Cache) rebuild(ctx context.Context, why error) error {
+	if err := writeState(c.dir, state{word: stateRebuild}); err != nil {
+		return err
+	}
+	dir := filepath.Join(c.dir, indexDir)
+	if err := os.RemoveAll(dir); err != nil {
+		return err
+	}
+	x, err := openBadger(dir)
+	if err != nil {
+		return err
+	}
+	c.index = x
+	n, err := c.replay(ctx, position{})
+	if err != nil {
+		return err
+	}
+	if err := x.db.Sync(); err != nil {
+		return err
+	}
+	if n > 0 && why != nil {
+		c.warn("the cache's index was made again (%v): %d entries came back from the journal and the blob files", why, n)
+	}
+	end, err := lastPosition(filepath.Join(c.dir, journalDir))
+	if err != nil {
+		return err
+	}
+	c.from = state{word: stateOpen, journal: end, unclean: 1}
+	return writeState(c.dir, c.from)
+}
+
+// lastPosition is the end of the last journal segment.
+func lastPosition(dir string) (position, error) {
+	segs, err := segments(dir)
+	if err != nil || len(segs) == 0 {
+		return position{}, err
+	}
+	last := segs[len(segs)-1]
+	info, err := os.Stat(segmentPath(dir, last))
+	if err != nil {
+		return position{}, err
+	}
+	return position{last, info.Size()}, nil
+}
+
+// replay brings the journal from a position on, and all blob files, into the
+// index, and cuts off a record that was left unfinished. It returns how many
+// entries there were.
+func (c *Cache) replay(ctx context.Context, from position) (int, error) {
+	log := filepath.Join(c.dir, journalDir)
+	b := c.index.batch()
+	n := 0
+	used := map[useKey]bool{}
+	end, err := scanJournal(log, from, func(_ position, r record) error {
+		if r.kind == kindUse {
+			for _, u := range decodeUses(r.payload) {
+				used[u.useKey] = true
+				b.set(pair{useIndexKey(u.kind, u.id), timeBytes(u.time)})
+			}
+			return ctx.Err()
+		}
+		id, err := payloadID(r.kind, r.payload)
+		if err != nil {
+			return ctx.Err() // a kind that we do not know
+		}
+		for _, p := range pairs(r.kind, id, r.payload, r.time) {
+			b.set(p)
+		}
+		n++
+		return ctx.Err()
+	}, nil)
+	if err == nil {
+		err = blobFiles(c.dir, func(id ID, info fs.FileInfo) error {
+			key := indexKey(kindBlob, id)
+			b.set(pair{key, seal(key, timeBytes(info.Size()))})
+			if !used[useKey{kindBlob, id}] && c.index.lastUse(kindBlob, id) == 0 {
+				b.set(pair{useIndexKey(kindBlob, id), timeBytes(info.ModTime().UnixNano())})
+			}
+			n++
+			return ctx.Err()
+		}, nil)
+	}
+	if err != nil {
+		b.w.Cancel()
+		return n, err
+	}
+	if err := b.flush(); err != nil {
+		return n, err
+	}
+	return n, cutTornEnd(log, end)
+}
+
+// useAt is one last use as a compacted journal keeps it.
+type useAt struct {
+	useKey
+	time int64
+}
+
+func encodeUse(b []byte, u useAt) []byte {
+	b = append(append(b, u.kind), u.id[:]...)
+	return le.AppendUint64(b, uint64(u.time))
+}
+
+func decodeUses(b []byte) []useAt {
+	var out []useAt
+	for f := (fields{b: b}); len(f.b) > 0 && !f.bad; {
+		kind := f.take(1)
+		u := useAt{useKey{id: f.id()}, int64(f.u64())}
+		if f.bad {
+			break
+		}
+		u.kind = kind[0]
+		out = append(out, u)
+	}
+	return out
+}
