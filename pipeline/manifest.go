@@ -1,5 +1,10 @@
 package pipeline
 
+import (
+	"path/filepath"
+	"strings"
+)
+
 // Manifest is a decoded, checked recipe.
 type Manifest struct {
 	File     string // as given
@@ -42,7 +47,28 @@ type filePattern struct {
 // the source. It finds all faults in one pass; with errors among them the
 // manifest is as complete as could be made, for messages, and must not be run.
 func LoadManifest(path string, src []byte, steps []Step, overrides []Override) (*Manifest, Diagnostics) {
-	panic("not written yet")
+	m := &Manifest{File: path, Source: src}
+	var d Diagnostics
+	if abs, err := filepath.Abs(filepath.Dir(path)); err == nil {
+		m.Dir = abs
+	} else {
+		m.Dir = filepath.Dir(path)
+	}
+	kinds := newKinds(steps)
+	src = withoutMark(src)
+	d.addSource(path, src)
+	body, whole := parseManifest(path, src, &d)
+	if body != nil {
+		l := &loader{d: &d, kinds: kinds, m: m, file: path, eval: &evaluator{d: &d}}
+		for _, k := range kinds {
+			l.eval.kinds = append(l.eval.kinds, k.kind)
+		}
+		if whole {
+			l.load(body, overrides)
+		}
+	}
+	d.sort()
+	return m, d
 }
 
 // Block returns the block that r names, or nil.
@@ -72,9 +98,27 @@ func (b *Block) Patterns() []string {
 
 // Diagnose turns a step's problems into diagnostics at the settings they name.
 func (m *Manifest) Diagnose(b *Block, problems []Problem) Diagnostics {
-	panic("not written yet")
+	var d Diagnostics
+	d.addSource(m.File, withoutMark(m.Source))
+	m.place(&d, b, problems)
+	d.sort()
+	return d
 }
 
-// ResolveFiles expands every block's file patterns into Block.Paths: relative to
-// the manifest's folder, or under clipsDir when it is not empty.
-func (m *Manifest) ResolveFiles(clipsDir string) Diagnostics { panic("not written yet") }
+// place puts each problem at the setting it names, or at the nearest around it.
+func (m *Manifest) place(d *Diagnostics, b *Block, problems []Problem) {
+	for _, p := range problems {
+		at := b.Range
+		for path := p.Path; path != ""; path = path[:max(strings.LastIndex(path, "."), 0)] {
+			if r, ok := b.fields[path]; ok {
+				at = r
+				break
+			}
+		}
+		if p.Warning {
+			d.warn(at, p.Text, p.Hint)
+		} else {
+			d.fault(at, p.Text, p.Hint)
+		}
+	}
+}

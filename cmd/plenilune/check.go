@@ -1,0 +1,77 @@
+package main
+
+import (
+	"fmt"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"plenilune/pipeline"
+	"plenilune/steps/captures"
+)
+
+func checkCommand() *cobra.Command {
+	var clips string
+	var set []string
+	cmd := &cobra.Command{
+		Use:   "check FILE",
+		Short: "List every fault of a manifest and its input files, computing nothing",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			stderr := cmd.ErrOrStderr()
+			m, err := loadManifest(stderr, args[0], clips, set)
+			if err != nil {
+				return err
+			}
+			files, faults := 0, 0
+			for _, b := range m.Blocks {
+				for _, path := range b.Paths {
+					files++
+					if x, err := probe(path); err != nil {
+						faults++
+						fmt.Fprintf(stderr, "error: %s %q: %v\n", b.Kind, b.Name, err)
+					} else if x.CutShort || x.Empty {
+						fmt.Fprintf(stderr, "warning: %s %q: %s holds %d of %d frames\n", b.Kind, b.Name, path, x.Frames, x.Declared)
+					}
+				}
+			}
+			if faults > 0 {
+				fmt.Fprintf(stderr, "plenilune: %d of %d files cannot be used\n", faults, files)
+				return &toldError{exitRequest}
+			}
+			fmt.Fprintf(cmd.OutOrStdout(), "%s: no faults in %d blocks and %d files\n", args[0], len(m.Blocks), files)
+			return nil
+		},
+	}
+	cmd.Flags().StringVar(&clips, "clips", "", "look for the manifest's files under this folder instead")
+	cmd.Flags().StringArrayVar(&set, "set", nil, "NAME=VALUE replaces an entry of the manifest's settings block; may be repeated")
+	return cmd
+}
+
+// openCapture is a file as steps read it.
+type openCapture struct {
+	*os.File
+	size int64
+}
+
+func (o openCapture) Size() int64 { return o.size }
+
+var _ pipeline.File = openCapture{}
+
+// probe reads a capture's header and a few frames.
+func probe(path string) (captures.Index, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return captures.Index{}, err
+	}
+	defer f.Close()
+	st, err := f.Stat()
+	if err != nil {
+		return captures.Index{}, err
+	}
+	x, err := captures.Probe(openCapture{f, st.Size()})
+	if err != nil {
+		return x, fmt.Errorf("%s: %w", path, err)
+	}
+	return x, nil
+}

@@ -1,0 +1,135 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"runtime/debug"
+	"strings"
+
+	"github.com/dustin/go-humanize"
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"plenilune/cache"
+	"plenilune/pipeline"
+	"plenilune/steps"
+)
+
+// cacheFlags say which cache, and whether to wait for it.
+type cacheFlags struct {
+	dir    string
+	noWait bool
+}
+
+func (f *cacheFlags) add(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&f.dir, "cache", "", "folder of the cache (default: plenilune in the user's cache folder)")
+	cmd.Flags().BoolVar(&f.noWait, "no-wait", false, "fail instead of waiting when another process uses the cache")
+}
+
+// open opens the cache, saying for whom it waits.
+func (f *cacheFlags) open(ctx context.Context, stderr io.Writer) (*cache.Cache, error) {
+	dir := f.dir
+	if dir == "" {
+		base, err := os.UserCacheDir()
+		if err != nil {
+			return nil, requestf("there is no user cache folder (%v); say where with --cache DIR", err)
+		}
+		dir = filepath.Join(base, "plenilune")
+	}
+	return cache.Open(ctx, dir, cache.Options{
+		Build:  buildName(),
+		NoWait: f.noWait,
+		OnWait: func(holder string) { fmt.Fprintf(stderr, "waiting for the cache: %s\n", holder) },
+		Warn:   func(text string) { fmt.Fprintf(stderr, "warning: cache: %s\n", text) },
+	})
+}
+
+// buildName tells which program made a cache entry, for information only.
+func buildName() string {
+	b, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "unknown"
+	}
+	name := b.Main.Version
+	for _, s := range b.Settings {
+		if s.Key == "vcs.revision" && len(s.Value) >= 12 {
+			name = s.Value[:12]
+		}
+	}
+	return strings.TrimSpace(name + " " + runtime.GOOS + "/" + runtime.GOARCH)
+}
+
+// loadManifest reads a manifest with its files; diagnostics go to stderr. A
+// manifest with errors gives a told error of code 2.
+func loadManifest(stderr io.Writer, file, clips string, set []string) (*pipeline.Manifest, error) {
+	src, err := os.ReadFile(file)
+	if err != nil {
+		return nil, requestf("read the manifest: %v", err)
+	}
+	over, err := overrides(set)
+	if err != nil {
+		return nil, err
+	}
+	m, diags := pipeline.LoadManifest(file, src, steps.All(), over)
+	if !diags.HasErrors() {
+		diags.Append(m.ResolveFiles(clips))
+	}
+	if diags.Len() > 0 {
+		colour, width := looks(stderr)
+		if err := diags.Render(stderr, colour, width); err != nil {
+			return nil, err
+		}
+	}
+	if diags.HasErrors() {
+		return nil, &toldError{exitRequest}
+	}
+	return m, nil
+}
+
+func overrides(set []string) ([]pipeline.Override, error) {
+	var out []pipeline.Override
+	for _, s := range set {
+		k, v, ok := strings.Cut(s, "=")
+		if !ok || k == "" {
+			return nil, requestf("--set %s: want NAME=VALUE, as in --set keep=0.4", s)
+		}
+		out = append(out, pipeline.Override{Key: k, Value: v})
+	}
+	return out, nil
+}
+
+// outDir is where a manifest's files go unless said otherwise.
+func outDir(manifest, given string) string {
+	if given != "" {
+		return given
+	}
+	return strings.TrimSuffix(manifest, filepath.Ext(manifest)) + "-out"
+}
+
+// looks tells whether a stream takes colour, and how wide it is.
+func looks(w io.Writer) (colour bool, width int) {
+	f, ok := w.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		return false, 100
+	}
+	if cols, _, err := term.GetSize(int(f.Fd())); err == nil && cols > 20 {
+		width = cols
+	} else {
+		width = 80
+	}
+	return os.Getenv("NO_COLOR") == "", width
+}
+
+func parseBytes(flag, s string) (int64, error) {
+	n, err := humanize.ParseBytes(s)
+	if err != nil || n == 0 || n > 1<<62 {
+		return 0, requestf("%s %s: want a size such as 4GB or 512MiB", flag, s)
+	}
+	return int64(n), nil
+}
+
+func bytesText(n int64) string { return humanize.Bytes(uint64(max(n, 0))) }

@@ -1,0 +1,183 @@
+package pipeline
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+// ResolveFiles expands every block's file patterns into Block.Paths: relative to
+// the manifest's folder, or, when clipsDir is not empty, by their last elements
+// anywhere under clipsDir. A pattern is matched element by element as by
+// path/filepath.Match, and ** stands for any number of folders. Faults are told
+// at the pattern.
+func (m *Manifest) ResolveFiles(clipsDir string) Diagnostics {
+	var d Diagnostics
+	d.addSource(m.File, withoutMark(m.Source))
+	for _, b := range m.Blocks {
+		m.resolveBlock(&d, b, clipsDir)
+	}
+	d.sort()
+	return d
+}
+
+func (m *Manifest) resolveBlock(d *Diagnostics, b *Block, clipsDir string) {
+	if !b.hasFiles {
+		return
+	}
+	var except []string
+	for _, p := range b.patterns {
+		if p.except {
+			except = append(except, p.text)
+		}
+	}
+	seen := map[string]bool{}
+	var empty []filePattern
+	for _, p := range b.patterns {
+		if p.except {
+			continue
+		}
+		found, err := m.expand(p.text, clipsDir)
+		if err != nil {
+			d.fault(p.at, err.Error(), "write / between folders, * for any letters, ** for any folders")
+			continue
+		}
+		n := 0
+		for _, path := range found {
+			if m.excepted(path, except, clipsDir) {
+				n++ // it does match something
+				continue
+			}
+			n++
+			if !seen[path] {
+				seen[path] = true
+				b.Paths = append(b.Paths, path)
+			}
+		}
+		if n == 0 {
+			empty = append(empty, p)
+		}
+	}
+	slices.Sort(b.Paths)
+	for _, p := range empty {
+		base := m.Dir
+		if clipsDir != "" {
+			base = clipsDir
+		}
+		text := fmt.Sprintf("no file matches %q", p.text)
+		hint := "patterns start from " + filepath.ToSlash(base)
+		if len(b.Paths) == 0 {
+			d.fault(p.at, text, hint)
+		} else {
+			d.warn(p.at, text, hint)
+		}
+	}
+}
+
+// expand lists the regular files that a pattern matches.
+func (m *Manifest) expand(pattern, clipsDir string) ([]string, error) {
+	base := m.Dir
+	parts := strings.Split(filepath.ToSlash(pattern), "/")
+	if clipsDir != "" {
+		abs, err := filepath.Abs(clipsDir)
+		if err != nil {
+			return nil, fmt.Errorf("find %s: %w", clipsDir, err)
+		}
+		base, parts = abs, append([]string{"**"}, tail(parts)...)
+	} else if filepath.IsAbs(pattern) {
+		vol := filepath.VolumeName(pattern)
+		base = vol + string(filepath.Separator)
+		parts = strings.Split(strings.TrimPrefix(filepath.ToSlash(pattern[len(vol):]), "/"), "/")
+	}
+	for _, p := range parts {
+		if _, err := filepath.Match(p, ""); err != nil {
+			return nil, fmt.Errorf("%q is no file pattern", pattern)
+		}
+	}
+	var out []string
+	err := walkPattern(base, parts, func(path string) { out = append(out, path) })
+	return out, err
+}
+
+// tail is what of a pattern counts under --clips: its file name, with the folder
+// it stands in when that is a plain name.
+func tail(parts []string) []string {
+	n := len(parts)
+	if n >= 2 && parts[n-2] != ".." && parts[n-2] != "." && parts[n-2] != "" && parts[n-2] != "**" {
+		return parts[n-2:]
+	}
+	return parts[n-1:]
+}
+
+func walkPattern(dir string, parts []string, found func(string)) error {
+	p, rest := parts[0], parts[1:]
+	switch {
+	case p == "" || p == ".":
+		if len(rest) == 0 {
+			return nil
+		}
+		return walkPattern(dir, rest, found)
+	case p == "..":
+		if len(rest) == 0 {
+			return nil
+		}
+		return walkPattern(filepath.Dir(dir), rest, found)
+	case p == "**" && len(rest) > 0:
+		if err := walkPattern(dir, rest, found); err != nil {
+			return err
+		}
+	}
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil
+		}
+		return fmt.Errorf("cannot look into %s: %v", filepath.ToSlash(dir), err)
+	}
+	for _, e := range entries {
+		path := filepath.Join(dir, e.Name())
+		st, err := os.Stat(path) // through links: a link to a clip is a clip
+		if err != nil {
+			continue
+		}
+		switch {
+		case p == "**" && len(rest) > 0 && e.IsDir():
+			if err := walkPattern(path, parts, found); err != nil {
+				return err
+			}
+			continue
+		case p == "**" && len(rest) > 0:
+			continue
+		}
+		ok, err := filepath.Match(p, e.Name())
+		if err != nil || !ok {
+			continue
+		}
+		if len(rest) == 0 && st.Mode().IsRegular() {
+			found(path)
+		} else if len(rest) > 0 && st.IsDir() {
+			if err := walkPattern(path, rest, found); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// excepted tells whether a file is left out: by a pattern for its name alone, or
+// for its path from where patterns start.
+func (m *Manifest) excepted(path string, except []string, clipsDir string) bool {
+	for _, e := range except {
+		if ok, err := filepath.Match(e, filepath.Base(path)); err == nil && ok {
+			return true
+		}
+		if found, err := m.expand(e, clipsDir); err == nil && slices.Contains(found, path) {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,110 @@
+package finish
+
+import (
+	"math"
+	"testing"
+
+	"plenilune/pipeline"
+	"plenilune/pipeline/pipelinetest"
+	"plenilune/steps/kernel/plane"
+)
+
+// moon is a lit half disk on a sky with a pedestal and a little grain.
+func moon(pedestal float32) *plane.Image {
+	m := plane.New(200, 200, 1)
+	for y := range 200 {
+		for x := range 200 {
+			v := pedestal + float32((x*7+y*13)%11-5)*0.0002
+			if dx, dy := float64(x-100), float64(y-100); dx*dx+dy*dy < 80*80 {
+				v += float32(math.Max(0, 0.6+dx/160))
+			}
+			m.Pix[0][y*200+x] = v
+		}
+	}
+	return m
+}
+
+func TestCurveRisesAndSpans(t *testing.T) {
+	for _, lift := range []float64{0, 0.6, 5} {
+		c := newCurve(lift)
+		if c.at(0) != 0 || math.Abs(float64(c.at(1))-1) > 1e-7 {
+			t.Errorf("lift %v: black is %v and white %v, want 0 and 1", lift, c.at(0), c.at(1))
+		}
+		last := float32(-1)
+		for i := 0; i <= 4096; i++ {
+			v := c.at(float64(i) / 4096)
+			if v <= last {
+				t.Fatalf("lift %v: does not rise at %d/4096", lift, i)
+			}
+			last = v
+		}
+	}
+}
+
+func TestSkyIsBlackAndLimbIsWhole(t *testing.T) {
+	for _, pedestal := range []float32{0, 0.012, 0.05} {
+		m := moon(pedestal)
+		l, err := measure(m, 100)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := l.Black[0] - float64(pedestal); d < 0 || d > 0.002 {
+			t.Errorf("pedestal %v: black at %v", pedestal, l.Black[0])
+		}
+		top := 0.0
+		for _, v := range m.Pix[0] {
+			top = max(top, float64(v))
+		}
+		if got := l.Black[0] + l.White; math.Abs(got-top) > 1e-6 {
+			t.Errorf("pedestal %v: white at %v, the brightest pixel is %v: something is clipped", pedestal, got, top)
+		}
+	}
+}
+
+func TestWithoutSkyNothingIsCrushed(t *testing.T) {
+	m := plane.New(64, 64, 1)
+	for i := range m.Pix[0] {
+		m.Pix[0][i] = 0.4 + 0.2*float32(i)/float32(len(m.Pix[0]))
+	}
+	l, err := measure(m, 100)
+	if err != nil || l.Black[0] != 0 {
+		t.Errorf("black at %v (%v), want 0 where no sky is in view", l.Black, err)
+	}
+}
+
+func TestColourBecomesNeutral(t *testing.T) {
+	grey := moon(0)
+	m := plane.New(grey.W, grey.H, 3)
+	for i, v := range grey.Pix[0] {
+		m.Pix[0][i], m.Pix[1][i], m.Pix[2][i] = 0.8*v, v, 0.7*v
+	}
+	l, err := measure(m, 100)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Grey world: gains are the ratio of the means.
+	if math.Abs(l.Gain[0]-1/0.8) > 0.01 || l.Gain[1] != 1 || math.Abs(l.Gain[2]-1/0.7) > 0.01 {
+		t.Errorf("gains %v, want 1.25, 1, 1.43", l.Gain)
+	}
+}
+
+func TestNoDataStaysNoData(t *testing.T) {
+	m := moon(0)
+	m.Pix[0][5] = float32(math.NaN())
+	in := pipelinetest.Plane{W: m.W, H: m.H, Pix: m.Pix}
+	l, err := measure(m, 100)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := pipelinetest.Run(t, pipeline.Part{Name: "tone", Settings: toneSettings{0.6}, Out: []string{"image"}, Run: pipeline.Bind(runTone)},
+		map[string][]any{"image": {in}, "levels": {l}})
+	out := r.Plane("image").Pix[0]
+	for i, v := range out {
+		if (v != v) != (i == 5) {
+			t.Fatalf("pixel %d is %v", i, v)
+		}
+		if v < 0 || v > 1 {
+			t.Fatalf("pixel %d is %v: outside 0…1", i, v)
+		}
+	}
+}

@@ -1,0 +1,104 @@
+package finish
+
+import (
+	"errors"
+	"slices"
+
+	"plenilune/steps/kernel/plane"
+	"plenilune/steps/kernel/robust"
+)
+
+const (
+	// A pixel within this share of the span above the darkest is taken for sky or
+	// for ground that no sunlight meets.
+	skyShare = 0.03
+	// Less of it than this share of the picture, and there is no sky in view.
+	skyLeast = 0.01
+	// Ground brighter than this share of the span tells the Moon's mean colour.
+	litShare = 0.2
+)
+
+// measure finds what becomes black and white in a linear picture.
+func measure(m *plane.Image, whitePct float64) (levelsTable, error) {
+	var l levelsTable
+	span := make([]float64, m.Channels())
+	for c, p := range m.Pix {
+		v := known(p)
+		if len(v) == 0 {
+			return l, errors.New("the picture has no pixel with data")
+		}
+		slices.Sort(v)
+		lo, hi := at(v, 0.001), at(v, 0.999)
+		span[c] = hi - lo
+		l.Black = append(l.Black, black(v, lo, hi))
+	}
+	l.Gain = neutral(m, l.Black, span)
+	var top []float32
+	for c, p := range m.Pix {
+		for _, v := range known(p) {
+			top = append(top, float32((float64(v)-l.Black[c])*l.Gain[c]))
+		}
+	}
+	slices.Sort(top)
+	if l.White = at(top, whitePct/100); l.White <= 0 {
+		l.White = 1 // a picture of one brightness: any scale will do
+	}
+	return l, nil
+}
+
+// black is the level of the sky and one deviation of its noise, so that the sky
+// is black and does not glitter; without sky it is zero light.
+func black(sorted []float32, lo, hi float64) float64 {
+	n, _ := slices.BinarySearch(sorted, float32(lo+float64(skyShare*(hi-lo))))
+	if float64(n) < float64(skyLeast*float64(len(sorted))) || lo > float64(0.2*hi) {
+		return min(lo, 0)
+	}
+	sky := sorted[:n]
+	return at(sky, 0.5) + robust.Sigma(sky)
+}
+
+// neutral returns the factors that make lit ground grey on the mean, green kept
+// (the grey-world rule: Buchsbaum 1980, J. Franklin Inst. 310:1).
+func neutral(m *plane.Image, black, span []float64) []float64 {
+	gain := slices.Repeat([]float64{1}, m.Channels())
+	if m.Channels() < 3 {
+		return gain
+	}
+	sum := make([]float64, m.Channels())
+	for i, g := range m.Pix[1] {
+		if float64(g)-black[1] < float64(litShare*span[1]) {
+			continue
+		}
+		ok := true
+		for c := range m.Pix {
+			ok = ok && m.Pix[c][i] == m.Pix[c][i]
+		}
+		for c := range m.Pix {
+			if ok {
+				sum[c] += float64(m.Pix[c][i]) - black[c]
+			}
+		}
+	}
+	for c := range gain {
+		if sum[c] > 0 && sum[1] > 0 {
+			gain[c] = sum[1] / sum[c]
+		}
+	}
+	return gain
+}
+
+// known copies the pixels that have data.
+func known(p []float32) []float32 {
+	out := make([]float32, 0, len(p))
+	for _, v := range p {
+		if v == v {
+			out = append(out, v)
+		}
+	}
+	return out
+}
+
+// at returns the quantile q of sorted values, the nearest below.
+func at(sorted []float32, q float64) float64 {
+	return float64(sorted[int(float64(q*float64(len(sorted)-1)))])
+}

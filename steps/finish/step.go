@@ -1,0 +1,115 @@
+// Package finish turns linear light into a picture for the eye: black sky,
+// neutral white, and a tone curve that keeps both limb and terminator.
+package finish
+
+import (
+	"context"
+	"fmt"
+	"image"
+
+	"plenilune/pipeline"
+	"plenilune/steps/kernel/plane"
+)
+
+// Settings is a finish block of the manifest.
+type Settings struct {
+	Image pipeline.Ref `hcl:"image" refs:"detail mosaic stack"`
+	// ShadowLift raises the dark end: the curve is 1 + ShadowLift times as steep at
+	// black as a straight line. 0 keeps brightness proportional to light.
+	ShadowLift float64 `hcl:"shadow_lift,optional" min:"0" max:"20"`
+	// WhitePct is the share of the picture, in per cent, that may not be brighter
+	// than white; at 100 nothing is clipped.
+	WhitePct float64 `hcl:"white_pct,optional" min:"50" max:"100"`
+}
+
+// Step serves finish blocks.
+func Step() pipeline.Step {
+	return pipeline.Step{
+		Name:   "finish",
+		Block:  "finish",
+		New:    func() any { return &Settings{ShadowLift: 0.6, WhitePct: 100} },
+		Expand: expand,
+	}
+}
+
+// levelsTable is what the picture's brightness spans, a value a channel.
+type levelsTable struct {
+	Black []float64 `json:"black"` // becomes black: the sky, where there is some
+	Gain  []float64 `json:"gain"`  // makes the Moon neutral on the mean
+	White float64   `json:"white"` // becomes white, after black and gain
+}
+
+type levelsSettings struct{ WhitePct float64 }
+
+type toneSettings struct{ ShadowLift float64 }
+
+func expand(x *pipeline.Expansion) error {
+	set := x.Settings().(*Settings)
+	items, err := x.Upstream(set.Image)
+	if err != nil {
+		return err
+	}
+	for _, it := range items {
+		in := []pipeline.Input{{Port: "image", Value: it.Values["image"]}}
+		levels := x.Add(pipeline.Part{
+			Name: "levels", Item: it, Version: 1, Settings: levelsSettings{set.WhitePct}, In: in,
+			Out: []string{"levels"}, Memory: 512 << 20, Run: pipeline.Bind(runLevels),
+		})
+		in = append(in, pipeline.Input{Port: "levels", Value: levels.Out("levels")})
+		tone := x.Add(pipeline.Part{
+			Name: "tone", Item: it, Version: 1, Settings: toneSettings{set.ShadowLift}, In: in,
+			Out: []string{"image"}, Memory: 64 << 20, Run: pipeline.Bind(runTone),
+		})
+		x.Emit(it.With("image", tone.Out("image")))
+	}
+	return nil
+}
+
+func runLevels(_ context.Context, s levelsSettings, t *pipeline.Task) error {
+	src, err := t.One("image").Plane()
+	if err != nil {
+		return err
+	}
+	w, h, _ := src.Size()
+	pix, err := src.ReadAll()
+	if err != nil {
+		return err
+	}
+	l, err := measure(plane.Of(w, h, pix...), s.WhitePct)
+	if err != nil {
+		return err
+	}
+	t.Fact("white", l.White, "share of the camera's white level")
+	t.Fact("sky", l.Black[0], "share of the camera's white level")
+	return t.PutTable("levels", l)
+}
+
+func runTone(ctx context.Context, s toneSettings, t *pipeline.Task) error {
+	var l levelsTable
+	if err := t.One("levels").Table(&l); err != nil {
+		return err
+	}
+	src, err := t.One("image").Plane()
+	if err != nil {
+		return err
+	}
+	defer src.Close()
+	w, h, c := src.Size()
+	if len(l.Black) != c || len(l.Gain) != c {
+		return fmt.Errorf("levels of %d channels for a picture of %d", len(l.Black), c)
+	}
+	curve := newCurve(s.ShadowLift)
+	return t.WritePlane(ctx, "image", w, h, c, func(r image.Rectangle, dst [][]float32) error {
+		for k, d := range dst {
+			if err := src.ReadRect(k, r, d); err != nil {
+				return err
+			}
+			for i, v := range d {
+				if v == v {
+					d[i] = curve.at(float64((float64(v)-l.Black[k])*l.Gain[k]) / l.White)
+				}
+			}
+		}
+		return nil
+	})
+}

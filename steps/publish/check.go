@@ -1,0 +1,115 @@
+package publish
+
+import (
+	"fmt"
+	"path"
+	"strings"
+
+	"plenilune/pipeline"
+)
+
+// formatOf tells a file's kind by its ending, "" if it is none that is written.
+func formatOf(file string) string {
+	switch strings.ToLower(path.Ext(file)) {
+	case ".tif", ".tiff":
+		return "tiff"
+	case ".png":
+		return "png"
+	case ".jpg", ".jpeg":
+		return "jpeg"
+	}
+	return ""
+}
+
+// depth is the type of samples asked for, or what suits the file's kind.
+func (p Picture) depth() string {
+	if p.Depth != "" {
+		return p.Depth
+	}
+	if formatOf(p.File) == "jpeg" {
+		return "uint8"
+	}
+	return "uint16"
+}
+
+func numbered(file, mark string) string {
+	ext := path.Ext(file)
+	return strings.TrimSuffix(file, ext) + "-" + mark + ext
+}
+
+func check(settings any, _ pipeline.Night) []pipeline.Problem {
+	var out []pipeline.Problem
+	seen := map[string]string{}
+	for i, p := range settings.(*Settings).Pictures {
+		at := fmt.Sprintf("picture.%d.file", i)
+		if text, hint := checkName(p.File); text != "" {
+			out = append(out, pipeline.Problem{Path: at, Text: text, Hint: hint})
+			continue
+		}
+		low := strings.ToLower(path.Clean(p.File))
+		if first, dup := seen[low]; dup {
+			text := fmt.Sprintf("two pictures are called %q", p.File)
+			if first != p.File {
+				text = fmt.Sprintf("%q and %q are one file where names do not differ by case", first, p.File)
+			}
+			out = append(out, pipeline.Problem{Path: at, Text: text, Hint: "give one of them another name"})
+		}
+		seen[low] = p.File
+		if text := checkDepth(formatOf(p.File), p.depth()); text != "" {
+			out = append(out, pipeline.Problem{Path: fmt.Sprintf("picture.%d.depth", i), Text: text,
+				Hint: "TIFF holds float32, uint16 and uint8; PNG uint16 and uint8; JPEG uint8"})
+		}
+	}
+	return out
+}
+
+func checkDepth(format, depth string) string {
+	if format == "jpeg" && depth != "uint8" || format == "png" && depth == "float32" {
+		return fmt.Sprintf("a %s file cannot hold %s", strings.ToUpper(format), depth)
+	}
+	return ""
+}
+
+// reserved names open devices on Windows, whatever their ending (Microsoft,
+// "Naming Files, Paths, and Namespaces").
+var reserved = []string{"con", "prn", "aux", "nul", "com1", "com2", "com3", "com4", "com5", "com6", "com7", "com8", "com9",
+	"lpt1", "lpt2", "lpt3", "lpt4", "lpt5", "lpt6", "lpt7", "lpt8", "lpt9"}
+
+// checkName holds a name to what can be written on every system, inside the
+// output folder.
+func checkName(file string) (text, hint string) {
+	inside := "name a file inside the output folder, as in \"disk.png\""
+	switch {
+	case file == "":
+		return "a picture needs a file name", inside
+	case strings.HasPrefix(file, "/") || strings.Contains(file, ":"):
+		return fmt.Sprintf("%q leaves the output folder", file), inside
+	case strings.ContainsAny(file, "\\<>\"|?*"):
+		return fmt.Sprintf("%q has a character that not every system takes in a name", file), "use letters, digits, - _ . and / between folders"
+	}
+	for _, el := range strings.Split(path.Clean(file), "/") {
+		stem, _, _ := strings.Cut(strings.ToLower(el), ".")
+		switch {
+		case el == "..":
+			return fmt.Sprintf("%q leaves the output folder", file), inside
+		case strings.HasPrefix(el, "."):
+			return fmt.Sprintf("%q would be hidden", file), "begin names with a letter or digit"
+		case strings.TrimRight(el, " .") != el:
+			return fmt.Sprintf("%q ends in a blank or a full stop", el), "not every system keeps that"
+		}
+		for _, r := range el {
+			if r < ' ' {
+				return fmt.Sprintf("%q has a control character", file), "use letters, digits, - _ ."
+			}
+		}
+		for _, r := range reserved {
+			if stem == r {
+				return fmt.Sprintf("%q is a device on Windows, not a file", el), "choose another name"
+			}
+		}
+	}
+	if formatOf(file) == "" {
+		return fmt.Sprintf("%q does not end in a kind of picture that is written", file), "end it in .tif, .png or .jpg"
+	}
+	return "", ""
+}

@@ -1,0 +1,106 @@
+// Package publish writes pictures as files that other programs read, each with
+// the record of how it came about.
+package publish
+
+import (
+	"context"
+	"io"
+
+	"plenilune/pipeline"
+)
+
+// Settings is a publish block of the manifest.
+type Settings struct {
+	Pictures []Picture `hcl:"picture,block"`
+}
+
+// Picture is one file.
+type Picture struct {
+	Image pipeline.Ref `hcl:"image" refs:"mosaic stack detail finish"`
+	File  string       `hcl:"file"`
+	// Depth is the type of the samples; the default suits the file's kind.
+	Depth string `hcl:"depth,optional" oneof:"float32 uint16 uint8"`
+	// LongEdgePx makes the picture smaller so that its longer side has so many pixels; 0 keeps it.
+	LongEdgePx int `hcl:"long_edge_px,optional" min:"16" max:"100000"`
+}
+
+// Step serves publish blocks.
+func Step() pipeline.Step {
+	return pipeline.Step{
+		Name:   "publish",
+		Block:  "publish",
+		New:    func() any { return &Settings{} },
+		Check:  check,
+		Expand: expand,
+	}
+}
+
+// encodeSettings are what varies the bytes of a file before its record is put in.
+type encodeSettings struct {
+	Format     string // "tiff", "png", "jpeg"
+	Depth      string
+	LongEdgePx int
+	Display    bool // the image holds sRGB values, not linear light
+}
+
+func expand(x *pipeline.Expansion) error {
+	set := x.Settings().(*Settings)
+	for _, p := range set.Pictures {
+		items, err := x.Upstream(p.Image)
+		if err != nil {
+			return err
+		}
+		for _, it := range items {
+			deliver(x, p, it, len(items) > 1)
+		}
+	}
+	return nil
+}
+
+// deliver adds the parts of one file. Of a stack there is a file a clip, told
+// apart by the head of the clip's content id.
+func deliver(x *pipeline.Expansion, p Picture, it pipeline.Item, many bool) {
+	format := formatOf(p.File)
+	s := encodeSettings{Format: format, Depth: p.depth(), LongEdgePx: p.LongEdgePx, Display: p.Image.Kind == "finish"}
+	file := p.File
+	if many {
+		file = numbered(file, it.ID.Short())
+	}
+	n := x.Add(pipeline.Part{
+		Name: "encode " + file, Item: it, Version: 1, Settings: s,
+		In:     []pipeline.Input{{Port: "image", Value: it.Values["image"]}},
+		Out:    []string{"file"},
+		Memory: 256 << 20,
+		Run:    pipeline.Bind(encode),
+	})
+	d := pipeline.Delivery{File: file, Encoded: n.Out("file"), Version: 1}
+	switch format {
+	case "tiff":
+		d.Splice = spliceTIFF
+	case "png":
+		d.Splice = splicePNG
+	case "jpeg":
+		d.Splice, d.Beside = spliceJPEG, true
+	}
+	x.Deliver(d)
+}
+
+func encode(ctx context.Context, s encodeSettings, t *pipeline.Task) error {
+	src, err := t.One("image").Plane()
+	if err != nil {
+		return err
+	}
+	defer src.Close()
+	p := newPicture(ctx, src, s, t.Progress)
+	t.Fact("width", float64(p.w), "px")
+	t.Fact("height", float64(p.h), "px")
+	return t.PutBytes("file", func(w io.Writer) error {
+		switch s.Format {
+		case "tiff":
+			return p.writeTIFF(w)
+		case "png":
+			return p.writePNG(w)
+		}
+		return p.writeJPEG(w)
+	})
+}
