@@ -1,0 +1,101 @@
+package frames
+
+import (
+	"cmp"
+	"slices"
+
+	"plenilune/steps/kernel/robust"
+)
+
+const (
+	noiseBlock = 16
+	noiseBins  = 10
+	// noiseLow picks the blocks of least variance in a bin: those with no detail.
+	// Of 256 pixels the variance scatters by some 15 %, so that the lower fifth of
+	// textureless blocks begins noiseBias below the mean.
+	noiseLow  = 0.2
+	noiseBias = 0.88
+)
+
+// noiseModel is the variance of a pixel against its level: what the sensor and
+// the converter add, and the photons' own share, which grows with the light.
+type noiseModel struct{ base, slope float64 }
+
+func (m noiseModel) at(level float64) float64 { return max(0, m.base+float64(m.slope*level)) }
+
+// noiseSample is one block's level and variance.
+type noiseSample struct{ level, variance float64 }
+
+// sampleNoise measures blocks of a plane with the mask [1 −2 1]ᵀ[1 −2 1]/6, which
+// leaves planes and slow curves out (Immerkær 1996, CVIU 64:300), taps step pixels apart.
+func sampleNoise(pix []float32, w, h, step int) []noiseSample {
+	var out []noiseSample
+	for y0 := step; y0+noiseBlock <= h-step; y0 += noiseBlock {
+		for x0 := step; x0+noiseBlock <= w-step; x0 += noiseBlock {
+			var sum, level float32
+			for y := y0; y < y0+noiseBlock; y++ {
+				a, b, c := pix[(y-step)*w:][:w], pix[y*w:][:w], pix[(y+step)*w:][:w]
+				for x := x0; x < x0+noiseBlock; x++ {
+					l, r := x-step, x+step
+					corner := (a[l] + a[r]) + (c[l] + c[r])
+					side := (a[x] + c[x]) + (b[l] + b[r])
+					v := corner - (side + side) + float32(4*b[x])
+					sum += float32(v * v)
+					level += b[x]
+				}
+			}
+			const n = noiseBlock * noiseBlock
+			out = append(out, noiseSample{float64(level) / n, float64(sum) / (36 * n)})
+		}
+	}
+	return out
+}
+
+// fitNoise draws a line through the quiet blocks of each level.
+func fitNoise(s []noiseSample) noiseModel {
+	if len(s) == 0 {
+		return noiseModel{}
+	}
+	s = slices.Clone(s)
+	slices.SortStableFunc(s, func(a, b noiseSample) int { return cmp.Compare(a.level, b.level) })
+	var level, variance []float64
+	lo, hi := s[0].level, s[len(s)-1].level
+	for k := range noiseBins {
+		var lv, vr []float64
+		for _, p := range s {
+			if b := int((p.level - lo) / (hi - lo + 1e-12) * noiseBins); b == k {
+				lv, vr = append(lv, p.level), append(vr, p.variance)
+			}
+		}
+		if len(lv) >= 8 {
+			level = append(level, robust.Median(lv))
+			variance = append(variance, robust.Quantile(vr, noiseLow)/noiseBias)
+		}
+	}
+	return lineThrough(level, variance)
+}
+
+// lineThrough takes the median of the slopes between all pairs (Theil 1950, Sen
+// 1968), not below 0, and the median of what is left, not below 0.
+func lineThrough(x, y []float64) noiseModel {
+	if len(x) == 0 {
+		return noiseModel{}
+	}
+	var slopes, rest []float64
+	for i := range x {
+		for j := range i {
+			if d := x[i] - x[j]; d > 1e-6 {
+				slopes = append(slopes, (y[i]-y[j])/d)
+			}
+		}
+	}
+	var m noiseModel
+	if len(slopes) > 0 {
+		m.slope = max(0, robust.Median(slopes))
+	}
+	for i := range x {
+		rest = append(rest, y[i]-float64(m.slope*x[i]))
+	}
+	m.base = max(0, robust.Median(rest))
+	return m
+}

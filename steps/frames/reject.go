@@ -1,0 +1,109 @@
+package frames
+
+import (
+	"math"
+
+	"plenilune/steps/kernel/robust"
+)
+
+// Rejection names a frame that is not used, and why.
+type Rejection struct {
+	Frame  int    `json:"frame"`
+	Reason string `json:"reason"` // "black", "torn", "repeated" or "fits nothing"
+}
+
+const (
+	// tornRatio is how much larger than a few rows further on the step between two
+	// rows must be to be a tear: the optics let no picture change so fast, and noise
+	// is alike in all rows. No source: set between simulated tears and whole frames.
+	tornRatio = 2.5
+	// blackShare of the clip's usual contrast and brightness is a frame without light.
+	blackShare = 0.15
+)
+
+// tear returns by how much the strongest step between rows two apart exceeds the
+// steps nearby. Two apart, so that a colour mosaic compares like with like.
+func tear(pix []float32, w, h int) float64 {
+	if h < 16 {
+		return 0
+	}
+	step := make([]float64, h)
+	for y := 0; y+2 < h; y++ {
+		a, b := pix[y*w:][:w], pix[(y+2)*w:][:w]
+		var sum float32
+		for x := range a {
+			d := a[x] - b[x]
+			if d < 0 {
+				d = -d
+			}
+			sum += d
+		}
+		step[y] = float64(sum)
+	}
+	var worst float64
+	for y := 4; y+7 < h; y++ {
+		// a tear between rows y+1 and y+2 shows in steps y and y+1
+		near := max(step[y-3], step[y-2], step[y+3], step[y+4])
+		if near > 0 {
+			worst = max(worst, min(step[y], step[y+1])/near)
+		}
+	}
+	return worst
+}
+
+// fingerprint is FNV-1a over a frame's bytes: equal frames in a row are one frame
+// recorded twice.
+func fingerprint(b []byte) uint64 {
+	h := uint64(14695981039346656037)
+	for len(b) >= 8 {
+		v := uint64(b[0]) | uint64(b[1])<<8 | uint64(b[2])<<16 | uint64(b[3])<<24 |
+			uint64(b[4])<<32 | uint64(b[5])<<40 | uint64(b[6])<<48 | uint64(b[7])<<56
+		h = (h ^ v) * 1099511628211
+		h ^= h >> 29
+		b = b[8:]
+	}
+	for _, c := range b {
+		h = (h ^ uint64(c)) * 1099511628211
+	}
+	return h
+}
+
+// looks is what the first pass notes of a frame.
+type looks struct {
+	print  uint64
+	tear   float64
+	level  float64 // mean brightness
+	light  float64 // mean brightness over the darkest twentieth: what the Moon adds
+	energy float64 // mean squared gradient without the noise's share
+	dx, dy float64 // coarse displacement
+	fit    float64
+}
+
+// sharpness ranks frames before their content is known to be the same.
+func (l looks) sharpness() float64 {
+	if l.light <= 0 {
+		return 0
+	}
+	return math.Sqrt(max(0, l.energy)) / l.light
+}
+
+// judgeLooks rejects frames for what they look like by themselves; why is "" for a sound one.
+func judgeLooks(all []looks) []string {
+	var light []float64
+	for _, l := range all {
+		light = append(light, l.light)
+	}
+	usual := robust.Median(light)
+	why := make([]string, len(all))
+	for i, l := range all {
+		switch {
+		case l.light < blackShare*usual:
+			why[i] = "black"
+		case i > 0 && l.print == all[i-1].print:
+			why[i] = "repeated"
+		case l.tear > tornRatio:
+			why[i] = "torn"
+		}
+	}
+	return why
+}

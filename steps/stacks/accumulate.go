@@ -1,0 +1,181 @@
+package stacks
+
+import (
+	"math"
+
+	"plenilune/steps/format/raw"
+	"plenilune/steps/kernel/plane"
+)
+
+const (
+	edgeFade  = 12 // px over which a frame fades in from its border
+	edgeLeast = 3  // px that the resampling kernel needs around a place
+)
+
+// sums is a stack in the making.
+type sums struct {
+	c      canvas
+	value  [][]float32 // a channel: weight times brightness
+	weight [][]float32 // a channel, or one for all where all see every pixel
+	cover  []float32   // frames that show the place, 0…n
+}
+
+func newSums(c canvas, l raw.Layout) *sums {
+	n := c.W * c.H
+	s := &sums{c: c, cover: make([]float32, n)}
+	for range channels(l) {
+		s.value = append(s.value, make([]float32, n))
+	}
+	weights := 1
+	if mosaicked(l) {
+		weights = 3
+	}
+	for range weights {
+		s.weight = append(s.weight, make([]float32, n))
+	}
+	return s
+}
+
+// laid is one frame ready to be added.
+type laid struct {
+	img    *plane.Image
+	dx, dy float64   // whole-frame shift
+	fx, fy []float32 // local field on the grid, nil: none
+	cells  []float32 // weights of the cells
+	gain   float32
+}
+
+// layer adds rows of frames to sums. It is for one goroutine.
+type layer struct {
+	s      *sums
+	rows   *rowReader
+	weigh  *weigher
+	fx, fy []float32
+	wt     []float32
+	sites  *[2][2]int // of a mosaic
+}
+
+func (l *layer) addRow(f *laid, y int) {
+	c := l.s.c
+	l.weigh.row(l.wt, f.cells, c, y)
+	if f.fx != nil {
+		l.rows.row(l.fx, f.fx, y)
+		l.rows.row(l.fy, f.fy, y)
+	}
+	w, h := f.img.W, f.img.H
+	baseX, baseY := float32(float64(c.X)+f.dx), float32(float64(y+c.Y)+f.dy)
+	inv := 1 / f.gain
+	for x := range c.W {
+		px, py := baseX+float32(x), baseY
+		if f.fx != nil {
+			px += l.fx[x]
+			py += l.fy[x]
+		}
+		edge := min(px, py, float32(w-1)-px, float32(h-1)-py)
+		if edge < edgeLeast {
+			continue
+		}
+		k := min(1, (edge-edgeLeast+1)*(1.0/edgeFade))
+		wt := l.wt[x] * k
+		i := y*c.W + x
+		l.s.cover[i] += k
+		if l.sites != nil {
+			l.addMosaic(f, i, px, py, wt, inv)
+			continue
+		}
+		ix, fx := split(px)
+		iy, fy := split(py)
+		l.s.weight[0][i] += wt
+		for ch, pix := range f.img.Pix {
+			l.s.value[ch][i] += float32(wt * float32(sample(pix, w, ix, iy, fx, fy)*inv))
+		}
+	}
+}
+
+// split cuts a place into a whole pixel and the phase behind it.
+func split(p float32) (int, int) {
+	q := int(p*tapPhases + 0.5)
+	return q / tapPhases, q % tapPhases
+}
+
+// mosaicSigma is how far a filtered sample reaches, in pixels, when it is laid at
+// its true place.
+const (
+	mosaicSigma = 0.6
+	mosaicReach = 2
+)
+
+var mosaicTaps = makeMosaicTaps()
+
+func makeMosaicTaps() (t [tapPhases + 1][2 * mosaicReach]float32) {
+	for k := range t {
+		for j := range t[k] {
+			d := (float64(j-mosaicReach+1) - float64(k)/tapPhases) / mosaicSigma
+			t[k][j] = float32(gauss(d))
+		}
+	}
+	return t
+}
+
+// addMosaic lays the samples about a place into their own channels, weighted by
+// their distance (normalised convolution, Knutsson & Westin 1993; on raw mosaics
+// after Fruchter & Hook 2002): no colour is ever guessed from its neighbours.
+func (l *layer) addMosaic(f *laid, i int, px, py, wt, inv float32) {
+	ix, fx := split(px)
+	iy, fy := split(py)
+	kx, ky := &mosaicTaps[fx], &mosaicTaps[fy]
+	var v, n [3]float32
+	for j := range 2 * mosaicReach {
+		y := iy - mosaicReach + 1 + j
+		row := f.img.Pix[0][y*f.img.W:]
+		site := &l.sites[y&1]
+		for m := range 2 * mosaicReach {
+			x := ix - mosaicReach + 1 + m
+			k := ky[j] * kx[m]
+			ch := site[x&1]
+			v[ch] += float32(k * row[x])
+			n[ch] += k
+		}
+	}
+	for ch := range 3 {
+		l.s.value[ch][i] += float32(wt * float32(v[ch]*inv))
+		l.s.weight[ch][i] += float32(wt * n[ch])
+	}
+}
+
+// siteChannels returns which channel each site of a pattern belongs to, [y&1][x&1].
+func siteChannels(pattern string) *[2][2]int {
+	var s [2][2]int
+	for k, c := range pattern[:4] {
+		ch := 1
+		switch c {
+		case 'R':
+			ch = 0
+		case 'B':
+			ch = 2
+		}
+		s[k/2][k%2] = ch
+	}
+	return &s
+}
+
+// finish turns the sums into the stack and the share of frames behind each pixel.
+func (s *sums) finish(frames int) (img [][]float32, weight []float32) {
+	nan := float32(math.NaN())
+	weight = make([]float32, len(s.cover))
+	for i, c := range s.cover {
+		weight[i] = min(1, c/float32(frames))
+	}
+	for ch, v := range s.value {
+		out := make([]float32, len(v))
+		n := s.weight[min(ch, len(s.weight)-1)]
+		for i := range v {
+			out[i] = nan
+			if weight[i] >= coverLeast/2 && n[i] > 0 {
+				out[i] = v[i] / n[i]
+			}
+		}
+		img = append(img, out)
+	}
+	return img, weight
+}

@@ -1,0 +1,143 @@
+package stacks
+
+import (
+	"context"
+	"math"
+
+	"plenilune/pipeline"
+	"plenilune/steps/kernel/plane"
+	"plenilune/steps/kernel/robust"
+)
+
+const (
+	batch    = 8  // frames held at once
+	bandRows = 32 // rows that one goroutine adds
+)
+
+type meanSettings struct {
+	Keep float64
+}
+
+// panelTable is what the stack says of itself.
+type panelTable struct {
+	Width       int     `json:"width"`
+	Height      int     `json:"height"`
+	FramesTotal int     `json:"frames_total"`
+	FramesKept  int     `json:"frames_kept"`
+	NoiseSigma  float64 `json:"noise_sigma"`
+	MidUnixNS   int64   `json:"mid_unix_ns"`
+	SkyOnly     bool    `json:"sky_only"`
+	Channels    int     `json:"channels"`
+	ReferenceX  int     `json:"reference_x"` // where the stack's first pixel lies in the reference frame
+	ReferenceY  int     `json:"reference_y"`
+}
+
+// gradePower turns a grade into a weight. Of frames with equal noise that carry the
+// detail with amplitude g, the sum with weights g has the best ratio of signal to noise
+// (matched filter); more would favour the sharpest few.
+const gradePower = 1.0
+
+// addAll adds the frames in the given order, batch by batch: read side by side,
+// added by bands of rows, so that the sums do not depend on the number of cores.
+func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, cv canvas, fields func(i int) (fx, fy []float32)) (*sums, error) {
+	s := newSums(cv, c.idx.Layout)
+	g := gridFor(cv)
+	var imgs [batch]*plane.Image
+	for k := range imgs {
+		imgs[k] = c.newFrame()
+	}
+	bands := (cv.H + bandRows - 1) / bandRows
+	for at := 0; at < len(frames); at += batch {
+		n := min(batch, len(frames)-at)
+		var lay [batch]laid
+		if err := t.Each(ctx, n, func(k int) error {
+			i := frames[at+k]
+			if err := c.frame(i, imgs[k]); err != nil {
+				return err
+			}
+			lay[k] = laid{img: imgs[k], dx: c.tab.Shift[i][0], dy: c.tab.Shift[i][1], cells: c.cellWeights(i), gain: c.gain(i)}
+			if fields != nil {
+				lay[k].fx, lay[k].fy = fields(i)
+			}
+			return nil
+		}); err != nil {
+			return nil, err
+		}
+		if err := t.Each(ctx, bands, func(b int) error {
+			l := &layer{s: s, rows: newRowReader(g), weigh: newWeigher(&c.tab, c.w, c.h),
+				fx: make([]float32, cv.W), fy: make([]float32, cv.W), wt: make([]float32, cv.W)}
+			if c.mosaicked() {
+				l.sites = siteChannels(c.idx.Layout.Pattern)
+			}
+			for k := range n {
+				for y := b * bandRows; y < min(cv.H, (b+1)*bandRows); y++ {
+					l.addRow(&lay[k], y)
+				}
+			}
+			return ctx.Err()
+		}); err != nil {
+			return nil, err
+		}
+		t.Progress(float64(at+n) / float64(len(frames)))
+	}
+	return s, nil
+}
+
+// cellWeights returns the weight of frame i in each cell. A frame dimmed by cloud
+// weighs less, since dividing by its gain raises its noise.
+func (c *clip) cellWeights(i int) []float32 {
+	out := make([]float32, c.tab.Cells.NX*c.tab.Cells.NY)
+	g := float64(c.gain(i))
+	for k := range out {
+		v := 1.0
+		if !c.tab.SkyOnly && k < len(c.tab.Cells.Grade[i]) {
+			v = powOf(c.tab.Cells.Grade[i][k], gradePower)
+		}
+		out[k] = float32(v * min(1, g) * min(1, g))
+	}
+	return out
+}
+
+func runMean(ctx context.Context, set meanSettings, t *pipeline.Task) error {
+	c, err := openClip(t)
+	if err != nil {
+		return err
+	}
+	defer c.Close()
+	frames := ranked(c.tab.Grade)
+	usable := len(frames)
+	if usable == 0 {
+		return errNoFrames
+	}
+	frames = frames[:kept(usable, set.Keep)]
+	var shifts [][2]float64
+	for _, i := range frames {
+		shifts = append(shifts, c.tab.Shift[i])
+	}
+	cv := frameCanvas(shifts, c.w, c.h)
+	s, err := addAll(ctx, t, c, frames, cv, nil)
+	if err != nil {
+		return err
+	}
+	return deliver(ctx, t, c, s, len(frames))
+}
+
+// deliver stores a finished stack and what it says of itself.
+func deliver(ctx context.Context, t *pipeline.Task, c *clip, s *sums, frames int) error {
+	img, weight := s.finish(frames)
+	cv := s.c
+	sigma := robust.Immerkaer(img[len(img)/2], cv.W, cv.H)
+	if math.IsNaN(sigma) {
+		sigma = 0
+	}
+	t.Fact("frames_kept", float64(frames), "frames")
+	t.Fact("noise", sigma, "of white")
+	table := panelTable{cv.W, cv.H, c.idx.Frames, frames, sigma, c.midTime(), c.tab.SkyOnly, len(img), cv.X, cv.Y}
+	if err := t.PutTable("panel", table); err != nil {
+		return err
+	}
+	if err := t.PutPlane(ctx, "weight", cv.W, cv.H, weight); err != nil {
+		return err
+	}
+	return t.PutPlane(ctx, "image", cv.W, cv.H, img...)
+}
