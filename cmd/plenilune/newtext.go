@@ -8,6 +8,9 @@ import (
 	"strconv"
 	"strings"
 	"text/template"
+
+	"plenilune/steps/detail"
+	"plenilune/steps/stacks"
 )
 
 // manifestText is a whole manifest: every setting that people change, with its
@@ -114,6 +117,16 @@ type manifestBand struct {
 	ScalePx, Boost, FloorSigma float64
 }
 
+// recipeBands is the recipe that detail uses without any band, written out so
+// that there is something to change.
+func recipeBands() []manifestBand {
+	var out []manifestBand
+	for _, b := range detail.Recipe() {
+		out = append(out, manifestBand{b.Name, b.ScalePx, b.Boost, b.FloorSigma})
+	}
+	return out
+}
+
 type manifestMaster struct {
 	Name, Kind string
 	Files      []string
@@ -131,7 +144,7 @@ func (n *folderNight) manifest(name string) ([]byte, error) {
 		Files       []string
 		Except      []manifestExcept
 		Bands       []manifestBand
-	}{Name: filepath.Base(name), Title: n.title, Keep: defaultKeep(), Bands: defaultBands()}
+	}{Name: filepath.Base(name), Title: n.title, Keep: stacks.DefaultKeep, Bands: recipeBands()}
 	if data.Title == "" {
 		data.Title = "A night of the Moon"
 	}
