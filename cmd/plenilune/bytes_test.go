@@ -1,0 +1,185 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"io/fs"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"testing"
+	"time"
+
+	"plenilune/cache"
+)
+
+// program builds the program once for the tests that need a process of their own.
+func program(t *testing.T) string {
+	t.Helper()
+	exe := filepath.Join(t.TempDir(), "plenilune")
+	if runtime.GOOS == "windows" {
+		exe += ".exe"
+	}
+	if out, err := exec.Command("go", "build", "-o", exe, ".").CombinedOutput(); err != nil {
+		t.Fatalf("build the program: %v\n%s", err, out)
+	}
+	return exe
+}
+
+// nightIn copies the small night and writes its manifest.
+func nightIn(t *testing.T, exe string) (dir, manifest string) {
+	t.Helper()
+	from, err := smallNight()
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir = t.TempDir()
+	if err := os.CopyFS(dir, os.DirFS(from)); err != nil {
+		t.Fatal(err)
+	}
+	manifest = filepath.Join(dir, "night.hcl")
+	if out, err := exec.Command(exe, "new", filepath.Join(dir, "clips"), "-o", manifest).CombinedOutput(); err != nil {
+		t.Fatalf("new: %v\n%s", err, out)
+	}
+	return dir, manifest
+}
+
+// published is the content of every file of an output folder.
+func published(t *testing.T, dir string) map[string]cache.ID {
+	t.Helper()
+	out := map[string]cache.ID{}
+	err := filepath.WalkDir(dir, func(p string, e fs.DirEntry, err error) error {
+		if err != nil || e.IsDir() || strings.HasPrefix(e.Name(), ".") {
+			return err
+		}
+		b, err := os.ReadFile(p)
+		out[filepath.Base(p)] = cache.Sum(b)
+		return err
+	})
+	if err != nil && !os.IsNotExist(err) {
+		t.Fatal(err)
+	}
+	return out
+}
+
+func differences(a, b map[string]cache.ID) (out []string) {
+	for name, id := range a {
+		if b[name] != id {
+			out = append(out, name)
+		}
+	}
+	for name := range b {
+		if _, ok := a[name]; !ok {
+			out = append(out, name)
+		}
+	}
+	return out
+}
+
+// Every published byte is the same whatever the number of workers and processors,
+// the memory, the state of the cache, and the names of the clips.
+func TestSameBytesEverywhere(t *testing.T) {
+	exe := program(t)
+	dir, manifest := nightIn(t, exe)
+	run := func(out, cacheDir string, procs int, args ...string) map[string]cache.ID {
+		t.Helper()
+		cmd := exec.Command(exe, append([]string{"run", manifest, "-o", out, "--cache", cacheDir}, args...)...)
+		cmd.Env = append(os.Environ(), fmt.Sprintf("GOMAXPROCS=%d", procs))
+		if b, err := cmd.CombinedOutput(); err != nil {
+			t.Fatalf("run %v: %v\n%s", args, err, b)
+		}
+		return published(t, out)
+	}
+	at := func(name string) string { return filepath.Join(dir, name) }
+	want := run(at("a"), at("ca"), 1, "-j", "1")
+	if len(want) < 5 {
+		t.Fatalf("only %d files were published", len(want))
+	}
+	for _, c := range []struct {
+		name  string
+		cache string
+		procs int
+		args  []string
+	}{
+		{"two workers", "cb", 2, []string{"-j", "2"}},
+		{"seven processors", "cc", 7, []string{"-j", "7"}},
+		{"little memory", "cd", 2, []string{"--memory", "64MB"}},
+		{"a warm cache", "ca", 2, []string{"--memory", "8GB"}},
+		{"computed again", "ca", 2, []string{"--fresh"}},
+	} {
+		if d := differences(want, run(at("out "+c.name), at(c.cache), c.procs, c.args...)); len(d) > 0 {
+			t.Errorf("%s: other bytes in %v", c.name, d)
+		}
+	}
+	clips, err := filepath.Glob(at("clips/*.ser"))
+	if err != nil || len(clips) < 3 {
+		t.Fatalf("%d clips: %v", len(clips), err)
+	}
+	for i, c := range clips { // the first becomes the last
+		if err := os.Rename(c, at(fmt.Sprintf("clips/r%03d.ser", len(clips)-i))); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if d := differences(want, run(at("renamed"), at("ce"), 2)); len(d) > 0 {
+		t.Errorf("clips renamed so that they sort otherwise: other bytes in %v", d)
+	}
+}
+
+// Killed at any moment, a run leaves no part of a file under its final name, and
+// the next run gives the same bytes.
+func TestKilledAtAnyMoment(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("a process is ended there in another way")
+	}
+	moments := 20
+	if testing.Short() {
+		moments = 3
+	}
+	exe := program(t)
+	dir, manifest := nightIn(t, exe)
+	began := time.Now()
+	whole := func(out, cacheDir string) {
+		t.Helper()
+		if b, err := exec.Command(exe, "run", manifest, "-o", out, "--cache", cacheDir).CombinedOutput(); err != nil {
+			t.Fatalf("run: %v\n%s", err, b)
+		}
+	}
+	whole(filepath.Join(dir, "a"), filepath.Join(dir, "ca"))
+	takes := time.Since(began)
+	want := published(t, filepath.Join(dir, "a"))
+	const seed = 1969
+	r := rand.New(rand.NewPCG(seed, seed))
+	killed := 0
+	for k := range moments {
+		out, cacheDir := filepath.Join(dir, fmt.Sprint("o", k)), filepath.Join(dir, fmt.Sprint("c", k))
+		cmd := exec.Command(exe, "run", manifest, "-o", out, "--cache", cacheDir)
+		var log bytes.Buffer
+		cmd.Stderr = &log
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(time.Duration(r.Float64() * float64(takes)))
+		if cmd.Process.Kill() == nil {
+			killed++
+		}
+		_ = cmd.Wait() // it was killed
+		for name, id := range published(t, out) {
+			if want[name] != id {
+				t.Errorf("moment %d: %s stands there in part", k, name)
+			}
+		}
+		whole(out, cacheDir)
+		if d := differences(want, published(t, out)); len(d) > 0 {
+			t.Errorf("moment %d: after the next run other bytes in %v", k, d)
+		}
+		if left, _ := filepath.Glob(filepath.Join(out, ".plenilune-partial-*")); len(left) > 0 {
+			t.Errorf("moment %d: %v was left behind", k, left)
+		}
+	}
+	if killed < moments/2 {
+		t.Errorf("only %d of %d runs were still running when killed", killed, moments)
+	}
+}

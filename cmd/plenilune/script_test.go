@@ -1,0 +1,226 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/json"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"plenilune/steps/simulate"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){
+		"plenilune": func() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) },
+	})
+}
+
+// TestScripts holds every promise of README and help, a script each.
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir: "testdata/script",
+		Setup: func(e *testscript.Env) error {
+			e.Setenv("XDG_CACHE_HOME", filepath.Join(e.WorkDir, ".cachehome"))
+			e.Setenv("NO_COLOR", "1")
+			return nil
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"night":    scriptNight,
+			"edit":     scriptEdit,
+			"events":   scriptEvents,
+			"absent":   scriptAbsent,
+			"textkeys": scriptTextKeys,
+			"nobytes":  scriptNoBytes,
+			"cut":      scriptCut,
+			"touch":    scriptTouch,
+		},
+	})
+}
+
+// smallNight is made once for all scripts.
+var smallNight = sync.OnceValues(func() (string, error) {
+	dir, err := os.MkdirTemp("", "plenilune-small-night-*")
+	if err != nil {
+		return "", err
+	}
+	_, err = simulate.Small().Shoot(testContext, folderSink{dir}, 2, func(int, int) {})
+	return dir, err
+})
+
+// scriptNight copies the small night: night DIR. $CLIP0, $CLIP1, … are the names of
+// its clips without ending.
+func scriptNight(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: night DIR")
+	}
+	from, err := smallNight()
+	ts.Check(err)
+	ts.Check(os.CopyFS(ts.MkAbs(args[0]), os.DirFS(from)))
+	// Files older than the resolution of time stamps, as on a real night.
+	old := time.Now().Add(-time.Hour)
+	ts.Check(filepath.WalkDir(ts.MkAbs(args[0]), func(p string, e fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		return os.Chtimes(p, old, old)
+	}))
+	clips, err := filepath.Glob(filepath.Join(ts.MkAbs(args[0]), "clips", "*.ser"))
+	ts.Check(err)
+	for i, c := range clips {
+		ts.Setenv(fmt.Sprintf("CLIP%d", i), strings.TrimSuffix(filepath.Base(c), ".ser"))
+	}
+}
+
+// scriptEdit replaces a text in a file: edit FILE OLD NEW.
+func scriptEdit(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: edit FILE OLD NEW")
+	}
+	b, err := os.ReadFile(ts.MkAbs(args[0]))
+	ts.Check(err)
+	old, with := strings.ReplaceAll(args[1], `\n`, "\n"), strings.ReplaceAll(args[2], `\n`, "\n")
+	if !bytes.Contains(b, []byte(old)) {
+		ts.Fatalf("%s does not hold %q", args[0], old)
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), bytes.ReplaceAll(b, []byte(old), []byte(with)), 0o666))
+}
+
+// scriptEvents looks at a file of --json lines: events FILE CONDITION… where a
+// condition is ran=N, cached=N, failed=N (of the summary; > and < too),
+// step:REGEXP=STATE (some step's state), nostep:REGEXP=STATE, or warning:CODE.
+func scriptEvents(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: events FILE CONDITION…")
+	}
+	var lines []map[string]any
+	s := bufio.NewScanner(strings.NewReader(ts.ReadFile(args[0])))
+	s.Buffer(nil, 1<<20)
+	for s.Scan() {
+		var o map[string]any
+		if err := json.Unmarshal(s.Bytes(), &o); err != nil {
+			ts.Fatalf("not a JSON object: %q: %v", s.Text(), err)
+		}
+		lines = append(lines, o)
+	}
+	for _, c := range args[1:] {
+		if why := holds(lines, c); why != "" {
+			ts.Fatalf("%s: %s", c, why)
+		}
+	}
+}
+
+var summaryCondition = regexp.MustCompile(`^(ran|cached|failed|skipped)([=<>])(\d+)$`)
+
+func holds(lines []map[string]any, c string) string {
+	if m := summaryCondition.FindStringSubmatch(c); m != nil {
+		last := lines[len(lines)-1]
+		if last["event"] != "summary" {
+			return fmt.Sprintf("the last line is %v, not a summary", last)
+		}
+		got, _ := last[m[1]].(float64)
+		want, _ := strconv.ParseFloat(m[3], 64)
+		if ok := map[string]bool{"=": got == want, "<": got < want, ">": got > want}[m[2]]; !ok {
+			return fmt.Sprintf("it is %v", got)
+		}
+		return ""
+	}
+	if code, ok := strings.CutPrefix(c, "warning:"); ok {
+		for _, l := range lines {
+			if l["event"] == "warning" && l["code"] == code {
+				return ""
+			}
+		}
+		return "there is no such warning"
+	}
+	rest, no := strings.CutPrefix(c, "no")
+	pattern, state, ok := strings.Cut(strings.TrimPrefix(rest, "step:"), "=")
+	re, err := regexp.Compile(pattern)
+	if !ok || err != nil {
+		return "cannot be read"
+	}
+	found := ""
+	for _, l := range lines {
+		if name, _ := l["step"].(string); l["event"] == "step" && re.MatchString(name) && l["state"] == state {
+			found = name
+		}
+	}
+	if no && found != "" {
+		return found + " is"
+	}
+	if !no && found == "" {
+		return "no step is"
+	}
+	return ""
+}
+
+// scriptAbsent fails if a file matches: absent PATTERN….
+func scriptAbsent(ts *testscript.TestScript, neg bool, args []string) {
+	for _, a := range args {
+		found, err := filepath.Glob(ts.MkAbs(a))
+		ts.Check(err)
+		if len(found) > 0 {
+			ts.Fatalf("%v stands there", found)
+		}
+	}
+}
+
+// scriptTextKeys proves with SHA-256 that the text printed under each key of a
+// trace has that key: textkeys TRACE IMAGE.
+func scriptTextKeys(ts *testscript.TestScript, neg bool, args []string) {
+	keys := regexp.MustCompile(`key ([0-9a-f]{64})`).FindAllStringSubmatch(ts.ReadFile(args[0]), -1)
+	if len(keys) < 5 {
+		ts.Fatalf("only %d keys in %s", len(keys), args[0])
+	}
+	for _, k := range keys {
+		var out, errs bytes.Buffer
+		if code := run([]string{"trace", ts.MkAbs(args[1]), "--text", k[1]}, &out, &errs); code != 0 {
+			ts.Fatalf("trace --text %s: exit %d: %s", k[1], code, errs.String())
+		}
+		if got := fmt.Sprintf("%x", sha256.Sum256(out.Bytes())); got != k[1] {
+			ts.Fatalf("the text of %s has the SHA-256 %s", k[1], got)
+		}
+	}
+}
+
+// scriptNoBytes fails if a file holds a text: nobytes FILE TEXT….
+func scriptNoBytes(ts *testscript.TestScript, neg bool, args []string) {
+	b, err := os.ReadFile(ts.MkAbs(args[0]))
+	ts.Check(err)
+	for _, text := range args[1:] {
+		if bytes.Contains(b, []byte(text)) {
+			ts.Fatalf("%s holds %q", args[0], text)
+		}
+	}
+}
+
+// scriptCut cuts a file to a share of its length in per cent: cut FILE PCT.
+func scriptCut(ts *testscript.TestScript, neg bool, args []string) {
+	st, err := os.Stat(ts.MkAbs(args[0]))
+	ts.Check(err)
+	pct, err := strconv.ParseInt(args[1], 10, 64)
+	ts.Check(err)
+	ts.Check(os.Truncate(ts.MkAbs(args[0]), st.Size()*pct/100))
+}
+
+// scriptTouch gives files another time stamp: touch FILE….
+func scriptTouch(ts *testscript.TestScript, neg bool, args []string) {
+	when := time.Now().Add(-30 * time.Minute)
+	for _, a := range args {
+		ts.Check(os.Chtimes(ts.MkAbs(a), when, when))
+	}
+}
+
+var testContext = context.Background()
