@@ -7,7 +7,7 @@ import (
 )
 
 // Good returns the smallest number not below n whose only prime factors are 2, 3
-// and 5: the sizes that a Plan takes.
+// and 5: the sizes that are transformed fast.
 func Good(n int) int {
 	for n = max(n, 1); !smooth(n); n++ {
 	}
@@ -23,28 +23,25 @@ func smooth(n int) bool {
 	return n == 1
 }
 
-// lanes is how many rows or columns are transformed side by side, so that every
-// inner loop runs over neighbouring memory.
-const lanes = 16
-
-// Plan holds what transforms of w by h pixels share. It is safe for concurrent use.
+// Plan holds what transforms of w by h pixels share. It is safe for concurrent
+// use. Any size will do; one that is Good is faster.
 type Plan struct {
 	w, h    int
 	x, y    *line
 	scratch sync.Pool
 }
 
-type buffers struct{ ar, ai, br, bi []float32 }
+type buffers struct{ a, b []cell }
 
-// New prepares transforms of w by h pixels. It panics if a side is not Good.
+// New prepares transforms of w by h pixels.
 func New(w, h int) *Plan {
-	if w < 1 || h < 1 || !smooth(w) || !smooth(h) {
-		panic(fmt.Sprintf("fourier: %d×%d: the sides must have no prime factor above 5", w, h))
+	if w < 1 || h < 1 {
+		panic(fmt.Sprintf("fourier: a transform of %d×%d pixels", w, h))
 	}
 	p := &Plan{w: w, h: h, x: newLine(w), y: newLine(h)}
-	n := lanes * max(w, h)
+	n := max(w, h)
 	p.scratch.New = func() any {
-		return &buffers{make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)}
+		return &buffers{make([]cell, n), make([]cell, n)}
 	}
 	return p
 }
@@ -54,58 +51,84 @@ func (p *Plan) Size() (w, h int) { return p.w, p.h }
 
 // Forward transforms in place: F(u,v) = Σ f(x,y)·exp(−2πi(ux/w + vy/h)), row-major.
 func (p *Plan) Forward(re, im []float32) {
-	p.rows(re, im)
-	p.columns(re, im)
+	b := p.scratch.Get().(*buffers)
+	defer p.scratch.Put(b)
+	p.rows(b, re, im, 1)
+	p.columns(b, re, im, p.w)
 }
 
 // Inverse undoes Forward in place, with the factor 1/(w·h).
 func (p *Plan) Inverse(re, im []float32) {
+	b := p.scratch.Get().(*buffers)
+	defer p.scratch.Put(b)
 	// Exchanging the parts before and after turns the sign of the exponent.
-	p.rows(im, re)
-	p.columns(im, re)
-	k := 1 / float32(p.w*p.h)
-	for i := range re[:p.w*p.h] {
-		re[i] *= k
-		im[i] *= k
+	p.columns(b, im, re, p.w)
+	p.rows(b, im, re, 1/float32(p.w*p.h))
+}
+
+// rows transforms every row and multiplies it by scale.
+func (p *Plan) rows(b *buffers, re, im []float32, scale float32) {
+	w := p.w
+	for y := 0; y < p.h; y += lanes {
+		n := min(lanes, p.h-y)
+		gather(b.a[:w], re[y*w:], 0, w, n)
+		gather(b.a[:w], im[y*w:], lanes, w, n)
+		out := p.x.run(b.a[:w], b.b[:w])
+		scatter(re[y*w:], out, 0, w, n, scale)
+		scatter(im[y*w:], out, lanes, w, n, scale)
 	}
 }
 
-func (p *Plan) rows(re, im []float32) {
-	b := p.scratch.Get().(*buffers)
-	defer p.scratch.Put(b)
-	w := p.w
-	for y0 := 0; y0 < p.h; y0 += lanes {
-		n := min(lanes, p.h-y0)
-		for j := range n {
-			r, i := re[(y0+j)*w:(y0+j+1)*w], im[(y0+j)*w:(y0+j+1)*w]
-			for x := range w {
-				b.ar[x*n+j], b.ai[x*n+j] = r[x], i[x]
-			}
-		}
-		or, oi := p.x.run(b, n)
-		for j := range n {
-			r, i := re[(y0+j)*w:(y0+j+1)*w], im[(y0+j)*w:(y0+j+1)*w]
-			for x := range w {
-				r[x], i[x] = or[x*n+j], oi[x*n+j]
-			}
+// gather lays n rows, stride apart, side by side into the lanes of c from at on.
+// The lanes beyond n keep what they held.
+func gather(c []cell, rows []float32, at, stride, n int) {
+	for j := range n {
+		row := rows[j*stride:][:len(c)]
+		l := at + j
+		for x := range c {
+			c[x][l] = row[x]
 		}
 	}
 }
 
-func (p *Plan) columns(re, im []float32) {
-	b := p.scratch.Get().(*buffers)
-	defer p.scratch.Put(b)
-	w := p.w
-	for x0 := 0; x0 < w; x0 += lanes {
-		n := min(lanes, w-x0)
-		for y := range p.h {
-			copy(b.ar[y*n:(y+1)*n], re[y*w+x0:y*w+x0+n])
-			copy(b.ai[y*n:(y+1)*n], im[y*w+x0:y*w+x0+n])
+// scatter is the way back, times scale.
+func scatter(rows []float32, c []cell, at, stride, n int, scale float32) {
+	for j := range n {
+		row := rows[j*stride:][:len(c)]
+		l := at + j
+		for x := range c {
+			row[x] = c[x][l] * scale
 		}
-		or, oi := p.y.run(b, n)
-		for y := range p.h {
-			copy(re[y*w+x0:y*w+x0+n], or[y*n:(y+1)*n])
-			copy(im[y*w+x0:y*w+x0+n], oi[y*n:(y+1)*n])
+	}
+}
+
+// columns transforms every column of planes that are w wide.
+func (p *Plan) columns(b *buffers, re, im []float32, w int) {
+	h := p.h
+	in := b.a[:h]
+	for x := 0; x < w; x += lanes {
+		if w-x >= lanes {
+			for y := range in {
+				c, at := &in[y], y*w+x
+				*(*[lanes]float32)(c[:lanes]) = [lanes]float32(re[at : at+lanes])
+				*(*[lanes]float32)(c[lanes:]) = [lanes]float32(im[at : at+lanes])
+			}
+			for y, c := range p.y.run(in, b.b[:h]) {
+				at := y*w + x
+				*(*[lanes]float32)(re[at:]) = [lanes]float32(c[:lanes])
+				*(*[lanes]float32)(im[at:]) = [lanes]float32(c[lanes:])
+			}
+			continue
+		}
+		n := w - x
+		for y := range in {
+			copy(in[y][:n], re[y*w+x:])
+			copy(in[y][lanes:lanes+n], im[y*w+x:])
+		}
+		out := p.y.run(in, b.b[:h])
+		for y := range out {
+			copy(re[y*w+x:], out[y][:n])
+			copy(im[y*w+x:], out[y][lanes:lanes+n])
 		}
 	}
 }
