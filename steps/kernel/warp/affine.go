@@ -58,7 +58,7 @@ func (a Affine) Invert() (inv Affine, ok bool) {
 	return inv, true
 }
 
-// Scale returns the square root of |Det|, Angle the turn of the x axis in radians.
+// Scale returns the square root of |Det|.
 func (a Affine) Scale() float64 { return math.Sqrt(math.Abs(a.Det())) }
 
 // Angle returns the turn of the x axis in radians.

@@ -90,9 +90,18 @@ func (tb *table) fill(w *[6]float32, t float64) {
 	if p >= phases {
 		p, f = phases-1, 1
 	}
-	n := tb.taps
-	a := tb.w[p*n:][:2*n]
-	for j := range n {
-		w[j] = a[j] + float32(f*(a[n+j]-a[j]))
+	switch tb.taps {
+	case 2:
+		w[0], w[1] = 1-float32(t), float32(t)
+	case 4:
+		a := (*[8]float32)(tb.w[p*4:])
+		for j := range 4 {
+			w[j] = a[j] + float32(f*(a[4+j]-a[j]))
+		}
+	default:
+		a := (*[12]float32)(tb.w[p*6:])
+		for j := range 6 {
+			w[j] = a[j] + float32(f*(a[6+j]-a[j]))
+		}
 	}
 }

@@ -9,7 +9,7 @@ import (
 // Missing is the largest share of a kernel's absolute weight that may fall on
 // NaN or outside of the picture; beyond it the result is NaN, below it the
 // kernel is normalised over what is there.
-const Missing = 0.3
+const Missing = 0.5
 
 // Resample fills dst with src seen through toSrc, which maps a place in dst to
 // one in src. What lies more than half a pixel outside src is NaN.
@@ -133,10 +133,10 @@ func (s *sampler) sum2(p []float32, at, stride int) float32 {
 func (s *sampler) sum4(p []float32, at, stride int) float32 {
 	w0, w1, w2, w3 := s.wx[0], s.wx[1], s.wx[2], s.wx[3]
 	var v float32
-	for j := range 4 {
-		a := p[at : at+4]
+	for _, k := range s.wy[:4] {
+		a := (*[4]float32)(p[at:])
 		r := (float32(w0*a[0]) + float32(w1*a[1])) + (float32(w2*a[2]) + float32(w3*a[3]))
-		v += float32(s.wy[j] * r)
+		v += float32(k * r)
 		at += stride
 	}
 	return v
@@ -145,11 +145,11 @@ func (s *sampler) sum4(p []float32, at, stride int) float32 {
 func (s *sampler) sum6(p []float32, at, stride int) float32 {
 	w0, w1, w2, w3, w4, w5 := s.wx[0], s.wx[1], s.wx[2], s.wx[3], s.wx[4], s.wx[5]
 	var v float32
-	for j := range 6 {
-		a := p[at : at+6]
+	for _, k := range s.wy {
+		a := (*[6]float32)(p[at:])
 		r := (float32(w0*a[0]) + float32(w1*a[1])) + (float32(w2*a[2]) + float32(w3*a[3])) +
 			(float32(w4*a[4]) + float32(w5*a[5]))
-		v += float32(s.wy[j] * r)
+		v += float32(k * r)
 		at += stride
 	}
 	return v
