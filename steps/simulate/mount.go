@@ -1,0 +1,105 @@
+package simulate
+
+import (
+	"math"
+
+	"plenilune/steps/kernel/portable"
+)
+
+// Aim is where and how a clip was pointed: the sensor's middle shows the place
+// (X, Y) of the truth picture, in its pixels, and the sensor's x axis runs at TurnDeg
+// from the picture's, towards its y axis.
+type Aim struct {
+	Name    string // of the clip's file, without ending
+	X, Y    float64
+	TurnDeg float64
+	Cloudy  bool
+}
+
+// names are what the clips are called: nothing of order or place.
+var names = []string{
+	"alder", "basalt", "bobbin", "candle", "cinder", "cobble", "copper", "dapple", "ember", "fennel", "gable", "hazel",
+	"indigo", "juniper", "kettle", "lantern", "linden", "madder", "mallow", "marten", "nettle", "ochre", "pewter", "quill",
+	"russet", "sable", "saffron", "shuttle", "sorrel", "spindle", "tallow", "teasel", "thimble", "umber", "velvet", "weld",
+	"willow", "woad", "wren", "yarrow",
+}
+
+// aims lays the panels out in a winding grid, with the errors of a real mount.
+func (p *Plan) aims(truthSide int) []Aim {
+	d := newDice(p.Seed, forAims)
+	order := newDice(p.Seed, forNames).shuffle(len(names))
+	c := float64(truthSide / 2)
+	sx, sy := float64(p.Width)*(1-p.Overlap), float64(p.Height)*(1-p.Overlap)
+	n := p.PanelsAcross * p.PanelsDown
+	var out []Aim
+	for j := range p.PanelsDown {
+		for k := range p.PanelsAcross {
+			i := k
+			if j%2 == 1 {
+				i = p.PanelsAcross - 1 - k
+			}
+			t := 0.0
+			if n > 1 {
+				t = float64(2*float64(len(out)))/float64(n-1) - 1
+			}
+			out = append(out, Aim{
+				Name:    names[order[len(out)%len(names)]],
+				X:       c + float64((float64(i)-float64(p.PanelsAcross-1)/2)*sx) + d.between(-p.PointingPx, p.PointingPx),
+				Y:       c + float64((float64(j)-float64(p.PanelsDown-1)/2)*sy) + d.between(-p.PointingPx, p.PointingPx),
+				TurnDeg: float64(p.TurnDeg*t) + d.between(-0.05, 0.05),
+			})
+		}
+	}
+	if n > 2 && p.CloudDepth > 0 {
+		out[d.below(n)].Cloudy = true
+	}
+	return out
+}
+
+// FrameTruth is what the air and the mount did to one frame.
+type FrameTruth struct {
+	ShiftX, ShiftY float64 // px: the content lies further right and down by this than the aim says
+	Sharpness      float64 // mean transfer against the perfect telescope's, 0…1
+	Light          float64 // share that cloud and haze let through
+}
+
+// motion draws shifts, light and seeing for the frames of a clip.
+func (p *Plan) motion(clip int, a Aim) (frames []FrameTruth, overR0 []float64) {
+	d := newDice(p.Seed, forSeeing, clip)
+	angle := d.between(0, 2*math.Pi)
+	sin, cos := portable.Sincos(angle)
+	drift := p.DriftPx * d.between(0.6, 1.2)
+	haze := d.between(0.92, 1.05)
+	mid, width := d.between(0.2, 0.8), d.between(0.1, 0.2)
+	slow := walk(d, p.Frames, 0.93)
+	fast := walk(d, p.Frames, 0.3)
+	jx, jy := walk(d, p.Frames, 0.5), walk(d, p.Frames, 0.5)
+	for i := range p.Frames {
+		t := (float64(i)+0.5)/float64(p.Frames) - 0.5
+		light := haze
+		if a.Cloudy {
+			u := (t + 0.5 - mid) / width
+			light *= 1 - float64(p.CloudDepth*portable.Exp(-0.5*float64(u*u)))
+		}
+		frames = append(frames, FrameTruth{
+			ShiftX: float64(t*drift*cos) + float64(p.JitterPx*jx[i]),
+			ShiftY: float64(t*drift*sin) + float64(p.JitterPx*jy[i]),
+			Light:  light,
+		})
+		overR0 = append(overR0, float64(p.ApertureOverR0*portable.Exp(float64(p.SeeingSpread*(float64(0.8*slow[i])+float64(0.6*fast[i]))))))
+	}
+	return frames, overR0
+}
+
+// walk is a stationary first-order series of unit variance.
+func walk(d *dice, n int, keep float64) []float64 {
+	out := make([]float64, n)
+	x := float64(d.gauss())
+	for i := range out {
+		if i > 0 {
+			x = float64(keep*x) + float64(math.Sqrt(1-float64(keep*keep))*float64(d.gauss()))
+		}
+		out[i] = x
+	}
+	return out
+}
