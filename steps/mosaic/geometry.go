@@ -1,0 +1,155 @@
+package mosaic
+
+import "math"
+
+// geometry is the table that says where everything lies, in pixels of the joined picture.
+type geometry struct {
+	Width, Height int
+	Panels        []placed
+	Limb          limbTable
+}
+
+// placed is one panel's place: its middle lies at (X, Y).
+type placed struct {
+	W, H    int
+	Placed  bool
+	Why     string // why not, or what to know
+	X, Y    float64
+	TurnRad float64
+	Scale   float64
+	RMS     float64 // of its overlaps' windows, pixels
+	Group   int     // index of the first panel it hangs together with
+	Empty   bool
+}
+
+func (p placed) toMosaic() similarity {
+	return pose{p.X, p.Y, p.TurnRad, p.Scale}.of(p.W, p.H)
+}
+
+// limbTable is the fitted limb; ArcDeg is how much of it was measured.
+type limbTable struct {
+	Found   bool
+	X, Y, R float64
+	RMS     float64
+	ArcDeg  float64
+}
+
+// frame turns the whole mosaic so that the median panel stands as it was shot, and moves it so that all
+// of it has coordinates from zero on. It returns the size of the canvas.
+func (n *network) frame() (w, h int) {
+	n.rotate(-n.medianTurn())
+	x0, y0 := math.Inf(1), math.Inf(1)
+	x1, y1 := math.Inf(-1), math.Inf(-1)
+	for i, m := range n.maps() {
+		if n.in[i] {
+			a, b, c, d := bounds(m, n.w[i], n.h[i])
+			x0, y0, x1, y1 = min(x0, a), min(y0, b), max(x1, c), max(y1, d)
+		}
+	}
+	dx, dy := -math.Floor(x0), -math.Floor(y0)
+	for i := range n.poses {
+		n.poses[i].X += dx
+		n.poses[i].Y += dy
+	}
+	n.limb.X += dx
+	n.limb.Y += dy
+	return int(math.Ceil(x1+dx)) + 1, int(math.Ceil(y1+dy)) + 1
+}
+
+// medianTurn returns the turn of the placed panel that is nearest to all others'.
+func (n *network) medianTurn() float64 {
+	best, turn := math.Inf(1), 0.0
+	for i, p := range n.poses {
+		if !n.in[i] {
+			continue
+		}
+		sum := 0.0
+		for j, q := range n.poses {
+			if n.in[j] {
+				sum += math.Abs(wrap(p.Turn - q.Turn))
+			}
+		}
+		if sum < best {
+			best, turn = sum, p.Turn
+		}
+	}
+	return turn
+}
+
+// rotate turns the whole mosaic about its origin.
+func (n *network) rotate(a float64) {
+	s := pose{Turn: a, Scale: 1}.of(1, 1)
+	for i := range n.poses {
+		p := &n.poses[i]
+		p.X, p.Y = s.at(p.X, p.Y)
+		p.Turn = wrap(p.Turn + a)
+	}
+	n.limb.X, n.limb.Y = s.at(n.limb.X, n.limb.Y)
+	for i := range n.ties {
+		n.ties[i].Info = turnInfo(n.ties[i].Info, s)
+	}
+}
+
+// turnInfo carries an inverse covariance along with a turn.
+func turnInfo(v [3]float64, s similarity) [3]float64 {
+	c, d := s.A, s.B
+	cc, dd, cd := float64(c*c), float64(d*d), float64(c*d)
+	return [3]float64{
+		float64(cc*v[0]) - float64(2*cd*v[1]) + float64(dd*v[2]),
+		float64(cd*(v[0]-v[2])) + float64((cc-dd)*v[1]),
+		float64(dd*v[0]) + float64(2*cd*v[1]) + float64(cc*v[2]),
+	}
+}
+
+// residuals returns each panel's rms distance between what its overlaps' windows show, robustly weighted.
+func (n *network) residuals() []float64 {
+	m := n.maps()
+	sum, weight := make([]float64, len(m)), make([]float64, len(m))
+	for _, t := range n.ties {
+		if !n.in[t.A] || !n.in[t.B] {
+			continue
+		}
+		x, y := t.residual(m)
+		w := cauchy(t.strain(x, y))
+		for _, i := range [2]int{t.A, t.B} {
+			sum[i] += float64(w * (float64(x*x) + float64(y*y)))
+			weight[i] += w
+		}
+	}
+	for i := range sum {
+		if weight[i] > 0 {
+			sum[i] = math.Sqrt(sum[i] / weight[i])
+		}
+	}
+	return sum
+}
+
+// limbTable describes the fitted limb.
+func (n *network) limbTable() limbTable {
+	l := limbTable{Found: n.limb.Found && len(n.rims) > 0}
+	if !l.Found {
+		return l
+	}
+	l.X, l.Y, l.R = n.limb.X, n.limb.Y, n.limb.R
+	m := n.maps()
+	var sum, weight float64
+	const sectors = 90
+	var seen [sectors]bool
+	for _, r := range n.rims {
+		x, y := m[r.Panel].at(r.X, r.Y)
+		dx, dy := x-l.X, y-l.Y
+		d := math.Sqrt(float64(dx*dx)+float64(dy*dy)) - l.R
+		w := cauchy(d * d / (r.Sigma * r.Sigma))
+		sum += float64(w * float64(d*d))
+		weight += w
+		turn := similarity{A: dx, B: dy}.turn()
+		seen[(int(math.Floor(turn*sectors/(2*math.Pi)))+sectors)%sectors] = true
+	}
+	l.RMS = math.Sqrt(sum / weight)
+	for _, s := range seen {
+		if s {
+			l.ArcDeg += 360.0 / sectors
+		}
+	}
+	return l
+}

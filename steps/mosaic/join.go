@@ -1,0 +1,248 @@
+package mosaic
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"image"
+	"math"
+
+	"plenilune/pipeline"
+	"plenilune/steps/kernel/plane"
+	"plenilune/steps/kernel/warp"
+)
+
+// sheet is a placed panel ready to be drawn tile by tile.
+type sheet struct {
+	index          int
+	w, h, channels int
+	pixels         *pipeline.PlaneReader
+	share          []uint8 // weight at each pixel, 1…255; 0 for a hole
+	toPanel        similarity
+	level          level
+	box            image.Rectangle // in the joined picture
+}
+
+// runJoin draws the joined picture, its weight and which panel counts most where.
+func runJoin(ctx context.Context, t *pipeline.Task) error {
+	var g geometry
+	var lv levelsTable
+	if err := errors.Join(t.One("geometry").Table(&g), t.One("levels").Table(&lv)); err != nil {
+		return err
+	}
+	sheets, err := openSheets(ctx, t, g, lv.Levels)
+	defer func() {
+		for _, s := range sheets {
+			if s != nil {
+				s.pixels.Close()
+			}
+		}
+	}()
+	if err != nil {
+		return err
+	}
+	channels := 1
+	for _, s := range sheets {
+		if s != nil {
+			channels = max(channels, s.channels)
+		}
+	}
+	out := func(port string, c int, pick func(tile) [][]float32) error {
+		return t.WritePlane(ctx, port, g.Width, g.Height, c, func(r image.Rectangle, dst [][]float32) error {
+			d, err := drawTile(sheets, r, channels, port == "image")
+			if err != nil {
+				return err
+			}
+			for k, p := range pick(d) {
+				copy(dst[k], p)
+			}
+			return nil
+		})
+	}
+	if err := out("image", channels, func(d tile) [][]float32 { return d.image }); err != nil {
+		return err
+	}
+	t.Progress(0.8)
+	if err := out("weight", 1, func(d tile) [][]float32 { return [][]float32{d.weight} }); err != nil {
+		return err
+	}
+	return out("source", 1, func(d tile) [][]float32 { return [][]float32{d.source} })
+}
+
+// openSheets prepares the placed panels; the others stay nil.
+func openSheets(ctx context.Context, t *pipeline.Task, g geometry, lv []level) ([]*sheet, error) {
+	in, weights := t.In("image"), t.In("weight")
+	if len(in) != len(g.Panels) || len(lv) != len(g.Panels) || len(weights) != len(in) {
+		return nil, errors.New("the table of placements does not fit the panels")
+	}
+	sheets := make([]*sheet, len(in))
+	err := t.Each(ctx, len(in), func(i int) error {
+		p := g.Panels[i]
+		if !p.Placed {
+			return nil
+		}
+		r, err := in[i].Plane()
+		if err != nil {
+			return err
+		}
+		s := &sheet{index: i, pixels: r, toPanel: p.toMosaic().inverse(), level: lv[i]}
+		s.w, s.h, s.channels = r.Size()
+		sheets[i] = s
+		x0, y0, x1, y1 := bounds(p.toMosaic(), p.W, p.H)
+		s.box = image.Rect(int(math.Floor(x0)), int(math.Floor(y0)), int(math.Ceil(x1))+1, int(math.Ceil(y1))+1)
+		v := make([]float32, s.w*s.h)
+		if err := r.ReadRect(0, image.Rect(0, 0, s.w, s.h), v); err != nil {
+			return fmt.Errorf("read panel %d: %w", i+1, err)
+		}
+		weight, err := readPanel(weights[i])
+		if err != nil {
+			return fmt.Errorf("read weight of panel %d: %w", i+1, err)
+		}
+		if weight.w != s.w || weight.h != s.h {
+			return fmt.Errorf("the weight of panel %d has another size than the panel", i+1)
+		}
+		s.share = shares(v, weight.v, s.w, s.h)
+		return nil
+	})
+	return sheets, err
+}
+
+// shares gives each pixel its say against other panels: the stack's own weight, taken down smoothly towards the
+// panel's borders and holes so that no border can be seen, and never quite nothing where there is data.
+func shares(v, weight []float32, w, h int) []uint8 {
+	mask, _ := maskOf(v)
+	d := distance(mask, w, h)
+	reach := float32(min(w, h)) / 6
+	out := make([]uint8, len(v))
+	for i := range out {
+		if mask[i] == 0 {
+			continue
+		}
+		f := min(1, d[i]/reach)
+		f *= f * (3 - float32(2*f))
+		if k := weight[i]; k == k {
+			f *= min(max(k, 0), 1)
+		}
+		out[i] = uint8(1 + math.Round(float64(254*f)))
+	}
+	return out
+}
+
+// tile is a part of the joined picture.
+type tile struct {
+	image          [][]float32
+	weight, source []float32
+}
+
+// drawTile blends the panels that touch a rectangle.
+func drawTile(sheets []*sheet, r image.Rectangle, channels int, pixels bool) (tile, error) {
+	n := r.Dx() * r.Dy()
+	d := tile{weight: make([]float32, n), source: make([]float32, n)}
+	sum := plane.New(r.Dx(), r.Dy(), channels)
+	best := make([]float32, n)
+	for _, s := range sheets {
+		if s == nil || !s.box.Overlaps(r) {
+			continue
+		}
+		say := s.says(r)
+		if pixels {
+			img, err := s.draw(r)
+			if err != nil {
+				return d, err
+			}
+			for c := range channels {
+				p := img.Pix[min(c, len(img.Pix)-1)]
+				for i, k := range say {
+					if k > 0 && p[i] == p[i] {
+						sum.Pix[c][i] += float32(k * (float32(float32(s.level.Factor)*p[i]) + float32(s.level.Offset)))
+					}
+				}
+			}
+		}
+		for i, k := range say {
+			d.weight[i] += k
+			if k > best[i] {
+				best[i], d.source[i] = k, float32(s.index)
+			}
+		}
+	}
+	nan := float32(math.NaN())
+	for i, k := range d.weight {
+		if k == 0 {
+			d.source[i] = nan
+		}
+		for c := range channels {
+			if k > 0 {
+				sum.Pix[c][i] /= k
+			} else {
+				sum.Pix[c][i] = nan
+			}
+		}
+	}
+	d.image = sum.Pix
+	return d, nil
+}
+
+// says returns the panel's say at each pixel of a rectangle, 0…1.
+func (s *sheet) says(r image.Rectangle) []float32 {
+	out := make([]float32, r.Dx()*r.Dy())
+	for y := range r.Dy() {
+		for x := range r.Dx() {
+			u, v := s.toPanel.at(float64(r.Min.X+x), float64(r.Min.Y+y))
+			fu, fv := math.Floor(u), math.Floor(v)
+			iu, iv := int(fu), int(fv)
+			if iu < 0 || iv < 0 || iu+1 >= s.w || iv+1 >= s.h {
+				continue
+			}
+			i := iv*s.w + iu
+			a, b, c, d := s.share[i], s.share[i+1], s.share[i+s.w], s.share[i+s.w+1]
+			if a == 0 || b == 0 || c == 0 || d == 0 {
+				continue
+			}
+			fx, fy := float32(u-fu), float32(v-fv)
+			top := float32(a) + float32(fx*(float32(b)-float32(a)))
+			low := float32(c) + float32(fx*(float32(d)-float32(c)))
+			out[y*r.Dx()+x] = (top + float32(fy*(low-top))) / 255
+		}
+	}
+	return out
+}
+
+// draw resamples the panel, once, onto a rectangle of the joined picture.
+func (s *sheet) draw(r image.Rectangle) (*plane.Image, error) {
+	const reach = 4
+	in := image.Rectangle{image.Pt(math.MaxInt32, math.MaxInt32), image.Pt(math.MinInt32, math.MinInt32)}
+	for _, c := range [4]image.Point{r.Min, {r.Max.X - 1, r.Min.Y}, {r.Min.X, r.Max.Y - 1}, r.Max.Sub(image.Pt(1, 1))} {
+		u, v := s.toPanel.at(float64(c.X), float64(c.Y))
+		in.Min.X, in.Min.Y = min(in.Min.X, int(math.Floor(u))-reach), min(in.Min.Y, int(math.Floor(v))-reach)
+		in.Max.X, in.Max.Y = max(in.Max.X, int(math.Ceil(u))+reach+1), max(in.Max.Y, int(math.Ceil(v))+reach+1)
+	}
+	in = in.Intersect(image.Rect(0, 0, s.w, s.h))
+	dst := plane.New(r.Dx(), r.Dy(), s.channels)
+	if in.Empty() {
+		return dst, nil
+	}
+	src := plane.New(in.Dx(), in.Dy(), s.channels)
+	for c := range src.Pix {
+		if err := s.pixels.ReadRect(c, in, src.Pix[c]); err != nil {
+			return nil, fmt.Errorf("read panel %d: %w", s.index+1, err)
+		}
+	}
+	m := similarity{A: 1, X: -float64(in.Min.X), Y: -float64(in.Min.Y)}.after(s.toPanel).
+		after(similarity{A: 1, X: float64(r.Min.X), Y: float64(r.Min.Y)})
+	warp.Resample(dst, src, m.affine(), warp.Lanczos3)
+	mend(dst, src, m)
+	return dst, nil
+}
+
+// mend fills pixels next to a border, where too much of the kernel hangs over, by linear interpolation.
+func mend(dst, src *plane.Image, m similarity) {
+	for c, p := range dst.Pix {
+		for i, v := range p {
+			if v != v {
+				x, y := m.at(float64(i%dst.W), float64(i/dst.W))
+				p[i] = warp.At(src, c, x, y, warp.Linear)
+			}
+		}
+	}
+}

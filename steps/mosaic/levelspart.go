@@ -1,0 +1,233 @@
+package mosaic
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+
+	"plenilune/pipeline"
+	"plenilune/steps/kernel/robust"
+)
+
+// levelsSettings name the panels, for the placements table and warnings only, and hold what else it depends on.
+type levelsSettings struct {
+	IDs               []string
+	Extent            string
+	StatedArcsecPerPx float64
+}
+
+// levelsTable is what joining needs to know of brightness, in panel order.
+type levelsTable struct{ Levels []level }
+
+// placementsTable is the mosaic's account of itself, for the stages after and for people.
+type placementsTable struct {
+	Panels      []placement `json:"panels"`
+	Limb        limbRow     `json:"limb"`
+	Scale       float64     `json:"scale_arcsec_per_px"` // 0: unknown
+	ScaleSource string      `json:"scale_source"`        // "stated", "limb" or ""
+	Estimated   bool        `json:"estimated"`
+	Holes       []hole      `json:"holes"`
+	NoiseSigma  float64     `json:"noise_sigma"`
+}
+
+type placement struct {
+	ID      string  `json:"id"`
+	Placed  bool    `json:"placed"`
+	X       float64 `json:"x"` // of the panel's middle, px
+	Y       float64 `json:"y"`
+	TurnDeg float64 `json:"turn_deg"`
+	Scale   float64 `json:"scale"`
+	Factor  float64 `json:"factor"`
+	Offset  float64 `json:"offset"`
+	RMS     float64 `json:"overlap_rms_px"`
+	Why     string  `json:"why,omitempty"`
+}
+
+type limbRow struct {
+	Found  bool    `json:"found"`
+	X      float64 `json:"x"`
+	Y      float64 `json:"y"`
+	Radius float64 `json:"radius_px"`
+	RMS    float64 `json:"rms_px"`
+	ArcDeg float64 `json:"arc_deg"`
+}
+
+func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
+	var g geometry
+	if err := t.One("geometry").Table(&g); err != nil {
+		return err
+	}
+	ps, err := readPanels(ctx, t)
+	if err != nil {
+		return err
+	}
+	tables, err := readTables(t)
+	if err != nil {
+		return err
+	}
+	if len(g.Panels) != len(ps) || len(s.IDs) != len(ps) || len(tables) != len(ps) {
+		return errors.New("the table of placements does not fit the panels")
+	}
+	lv, err := levelsOf(ctx, g, ps, t)
+	if err != nil {
+		return err
+	}
+	out := placementsTable{Limb: limbRow{g.Limb.Found, g.Limb.X, g.Limb.Y, g.Limb.R, g.Limb.RMS, g.Limb.ArcDeg}}
+	var noise []float64
+	for i, p := range g.Panels {
+		row := placement{ID: s.IDs[i], Placed: p.Placed, Scale: 1, Factor: 1, Why: warnPanel(t, g, s.IDs, i)}
+		if p.Placed {
+			row.X, row.Y, row.TurnDeg, row.Scale, row.RMS = p.X, p.Y, p.TurnRad*180/math.Pi, p.Scale, p.RMS
+			row.Factor, row.Offset = lv[i].Factor, lv[i].Offset
+			noise = append(noise, tables[i].NoiseSigma*lv[i].Factor)
+		}
+		out.Panels = append(out.Panels, row)
+	}
+	if len(noise) > 0 {
+		out.NoiseSigma = robust.Median(noise)
+	}
+	out.Scale, out.ScaleSource, out.Estimated = chooseScale(t, s.StatedArcsecPerPx, g.Limb)
+	c := coverageOf(g, ps, lv)
+	out.Holes = c.holes(g, s.Extent == "disk" || s.Extent == "auto" && g.Limb.Found && g.Limb.ArcDeg >= diskArcDeg)
+	warnHoles(t, g, out.Holes)
+	if s.Extent == "disk" && !g.Limb.Found {
+		t.Warn("disk-open", "the mosaic is to be a disk, but no limb was found in it: whether it is whole cannot be told")
+	}
+	if err := t.PutTable("levels", levelsTable{lv}); err != nil {
+		return err
+	}
+	return t.PutTable("placements", out)
+}
+
+// diskArcDeg is how much of the limb must be seen for a mosaic to count as a whole disk without being told: the
+// lit limb spans 180°.
+const diskArcDeg = 140
+
+func levelsOf(ctx context.Context, g geometry, ps []panel, t *pipeline.Task) ([]level, error) {
+	n := len(ps)
+	in, m := make([]bool, n), make([]similarity, n)
+	for i, p := range g.Panels {
+		in[i], m[i] = p.Placed, p.toMosaic()
+	}
+	var pairs [][2]int
+	for j := range ps {
+		for i := range j {
+			if in[i] && in[j] {
+				pairs = append(pairs, [2]int{i, j})
+			}
+		}
+	}
+	found, skies := make([][]toneTie, len(pairs)), make([][]skyBlock, n)
+	err := t.Each(ctx, len(pairs)+n, func(k int) error {
+		if k < len(pairs) {
+			i, j := pairs[k][0], pairs[k][1]
+			found[k] = toneTies(i, j, ps[i], ps[j], m[i], m[j], 8)
+		} else if i := k - len(pairs); in[i] && g.Limb.Found {
+			skies[i] = skyOf(i, ps[i], m[i], circle{true, g.Limb.X, g.Limb.Y, g.Limb.R})
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	var ties []toneTie
+	for _, f := range found {
+		ties = append(ties, f...)
+	}
+	var sky []skyBlock
+	for _, f := range skies {
+		sky = append(sky, f...)
+	}
+	return matchLevels(n, in, ties, sky)
+}
+
+// warnPanel says why a panel is not in the mosaic; empty if it is.
+func warnPanel(t *pipeline.Task, g geometry, ids []string, i int) string {
+	p := g.Panels[i]
+	name := func(k int) string {
+		var id pipeline.ID
+		if err := id.UnmarshalText([]byte(ids[k])); err != nil {
+			return ids[k]
+		}
+		return pipeline.ClipName(id)
+	}
+	switch {
+	case p.Placed:
+		return p.Why
+	case p.Empty:
+		t.Warn("panel-sky-only", "%s shows nothing but sky or unlit ground and is left out", name(i))
+		return "nothing but sky or unlit ground"
+	case p.Group != i || groupSize(g, p.Group) > 1:
+		for k, q := range g.Panels {
+			if k != i && q.Group == p.Group {
+				t.Warn("panel-not-placed", "%s is left out: it joins %s, but neither joins the rest; clips between them are missing", name(i), name(k))
+				return "joins other panels, but not the largest group"
+			}
+		}
+	}
+	t.Warn("panel-not-placed", "%s is left out: nothing in it was found in any other panel", name(i))
+	return "nothing in it was found in any other panel"
+}
+
+func groupSize(g geometry, group int) int {
+	n := 0
+	for _, p := range g.Panels {
+		if p.Group == group {
+			n++
+		}
+	}
+	return n
+}
+
+// The Moon's apparent diameter in arcminutes, seen from the Earth's middle: mean, and at the most and the least
+// distant; for an observer with the Moon overhead it is up to 1.7 % more (from the mean radius 1737.4 km and distances of
+// 384 400, 406 700 and 356 400 km: 2·asin(R/d)).
+const (
+	meanDiameter  = 31.1
+	leastDiameter = 29.4
+	mostDiameter  = 34.1
+)
+
+// chooseScale compares the stated scale with the limb's. Without the clips' times only the Moon's mean diameter is known, so that a
+// stated scale is believed as long as the Moon could be as large as it then is, give or take 3 %.
+func chooseScale(t *pipeline.Task, stated float64, l limbTable) (scale float64, source string, estimated bool) {
+	if !l.Found {
+		if stated > 0 {
+			return stated, "stated", false
+		}
+		return 0, "", false
+	}
+	limb := meanDiameter * 60 / (2 * l.R)
+	t.Fact("scale_from_limb", limb, "arcsec/px")
+	if stated <= 0 {
+		return limb, "limb", true
+	}
+	diameter := stated * 2 * l.R / 60
+	if diameter > mostDiameter*1.03 || diameter < leastDiameter*0.97 {
+		t.Warn("scale-differs", "the stated optics give %.4g arcsec/px, with which the Moon would be %.1f′ wide; "+
+			"its limb gives %.4g arcsec/px for a mean Moon of %.1f′, and that is used", stated, diameter, limb, meanDiameter)
+		return limb, "limb", true
+	}
+	return stated, "stated", false
+}
+
+func warnHoles(t *pipeline.Task, g geometry, holes []hole) {
+	for _, h := range holes {
+		where := fmt.Sprintf("at x = %.0f px, y = %.0f px", h.X, h.Y)
+		if g.Limb.Found {
+			dx, dy := h.X-g.Limb.X, h.Y-g.Limb.Y
+			d := math.Sqrt(float64(dx*dx) + float64(dy*dy))
+			where = fmt.Sprintf("%.0f px %s and %.0f px %s of the disk's middle (%.2f of its radius)",
+				math.Abs(dx), side(dx, "right", "left"), math.Abs(dy), side(dy, "below", "above"), d/g.Limb.R)
+		}
+		t.Warn("hole", "no panel shows the ground %s: a hole of %.0f px², %.1f %% of the disk", where, h.Area, h.Share)
+	}
+}
+
+func side(v float64, plus, minus string) string {
+	if v >= 0 {
+		return plus
+	}
+	return minus
+}

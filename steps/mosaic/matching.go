@@ -1,0 +1,200 @@
+package mosaic
+
+import (
+	"cmp"
+	"math"
+	"math/bits"
+	"slices"
+)
+
+// candidate is a point of A that looks like one point of B and unlike the others.
+type candidate struct {
+	a, b  int
+	ratio float64 // distance to the best over distance to the second, below one
+}
+
+// signature is a descriptor in one bit a bin and one a pair of bins: cheap to
+// compare, good enough to choose whom to compare in full.
+type signature [4]uint64
+
+func signatureOf(d *[descLen]uint8) (s signature) {
+	sum := 0
+	for _, v := range d {
+		sum += int(v)
+	}
+	for i, v := range d {
+		if int(v)*descLen > sum {
+			s[i/64] |= 1 << (i % 64)
+		}
+		if v > d[i&^(descTurns-1)|(i+3)%descTurns] {
+			s[2+i/64] |= 1 << (i % 64)
+		}
+	}
+	return s
+}
+
+func (s signature) differs(t signature) int {
+	return bits.OnesCount64(s[0]^t[0]) + bits.OnesCount64(s[1]^t[1]) + bits.OnesCount64(s[2]^t[2]) + bits.OnesCount64(s[3]^t[3])
+}
+
+func squaredDistance(a, b *[descLen]uint8) int {
+	s := 0
+	for i, v := range a {
+		d := int(v) - int(b[i])
+		s += d * d
+	}
+	return s
+}
+
+// described is a panel as matching sees it.
+type described struct {
+	points []point
+	signs  []signature
+}
+
+func describedOf(points []point) described {
+	d := described{points, make([]signature, len(points))}
+	for i := range points {
+		d.signs[i] = signatureOf(&points[i].Desc)
+	}
+	return d
+}
+
+// likeness finds the candidates between two panels, best ratio first. Points of
+// very different size cannot match, since all panels have nearly one scale.
+func likeness(a, b described) []candidate {
+	const (
+		shortlist = 6
+		worst     = 0.85
+		sizeRatio = 1.5
+		apart     = 4 // pixels: nearer points are one place, not rivals
+	)
+	var out []candidate
+	var near [shortlist]struct{ at, far int }
+	for i := range a.points {
+		n := 0
+		p := &a.points[i]
+		for j := range b.points {
+			q := &b.points[j]
+			if p.Size > sizeRatio*q.Size || q.Size > sizeRatio*p.Size {
+				continue
+			}
+			far := a.signs[i].differs(b.signs[j])
+			if n == shortlist && far >= near[n-1].far {
+				continue
+			}
+			if n < shortlist {
+				n++
+			}
+			k := n - 1
+			for k > 0 && near[k-1].far > far {
+				near[k] = near[k-1]
+				k--
+			}
+			near[k] = struct{ at, far int }{j, far}
+		}
+		best, first, second := -1, math.MaxInt, math.MaxInt
+		for _, c := range near[:n] {
+			if d := squaredDistance(&p.Desc, &b.points[c.at].Desc); d < first || d == first && c.at < best {
+				best, first = c.at, d
+			}
+		}
+		for _, c := range near[:n] {
+			q, r := &b.points[c.at], &b.points[max(best, 0)]
+			if math.Abs(q.X-r.X) < apart && math.Abs(q.Y-r.Y) < apart {
+				continue
+			}
+			second = min(second, squaredDistance(&p.Desc, &q.Desc))
+		}
+		if best < 0 || second == math.MaxInt {
+			continue
+		}
+		if ratio := math.Sqrt(float64(first) / float64(max(second, 1))); ratio < worst {
+			out = append(out, candidate{i, best, ratio})
+		}
+	}
+	slices.SortStableFunc(out, func(x, y candidate) int { return cmp.Compare(x.ratio, y.ratio) })
+	return out
+}
+
+// agreement is a similarity that many candidates share.
+type agreement struct {
+	Map  similarity // A to B
+	Pts  []pointPair
+	Size int
+}
+
+// agree finds the similarity on which most candidates agree to within tol
+// pixels. Two candidates determine one, so every pair among the best is tried:
+// no dice are needed (compare Fischler & Bolles 1981).
+func agree(a, b []point, c []candidate, tol float64) (agreement, bool) {
+	const (
+		tried  = 110
+		spread = 0.02 // admitted scale change
+		swing  = 0.45 // radians: how far two directions of one place may differ
+	)
+	var best similarity
+	bestN := 0
+	at := func(k int) (p, q *point) { return &a[c[k].a], &b[c[k].b] }
+	for m := range min(tried, len(c)) {
+		p1, q1 := at(m)
+		for n := m + 1; n < min(tried, len(c)); n++ {
+			p2, q2 := at(n)
+			ux, uy, vx, vy := p2.X-p1.X, p2.Y-p1.Y, q2.X-q1.X, q2.Y-q1.Y
+			u2, v2 := float64(ux*ux)+float64(uy*uy), float64(vx*vx)+float64(vy*vy)
+			if u2 < 300 || v2 > u2*(1+2.5*spread) || v2 < u2*(1-2.5*spread) {
+				continue
+			}
+			s := similarity{A: (float64(ux*vx) + float64(uy*vy)) / u2, B: (float64(ux*vy) - float64(uy*vx)) / u2}
+			turn := s.turn()
+			if math.Abs(wrap(q1.Turn-p1.Turn-turn)) > swing || math.Abs(wrap(q2.Turn-p2.Turn-turn)) > swing {
+				continue
+			}
+			x, y := s.turned(p1.X, p1.Y)
+			s.X, s.Y = q1.X-x, q1.Y-y
+			if k := len(s.agreeing(a, b, c, tol)); k > bestN {
+				best, bestN = s, k
+			}
+		}
+	}
+	if bestN < 4 {
+		return agreement{}, false
+	}
+	pts := best.agreeing(a, b, c, tol)
+	for range 4 {
+		s, ok := fitSimilarity(pts, nil)
+		if !ok {
+			return agreement{}, false
+		}
+		best = s
+		if pts = best.agreeing(a, b, c, tol); len(pts) < 4 {
+			return agreement{}, false
+		}
+	}
+	if s := best.scale(); math.Abs(s-1) > spread {
+		return agreement{}, false
+	}
+	return agreement{Map: best, Pts: pts, Size: len(pts)}, true
+}
+
+// agreeing returns the candidates that the map brings to within tol, each place of B
+// counting once.
+func (s similarity) agreeing(a, b []point, c []candidate, tol float64) []pointPair {
+	var out []pointPair
+next:
+	for _, k := range c {
+		p, q := &a[k.a], &b[k.b]
+		x, y := s.at(p.X, p.Y)
+		dx, dy := x-q.X, y-q.Y
+		if float64(dx*dx)+float64(dy*dy) > tol*tol {
+			continue
+		}
+		for _, o := range out {
+			if math.Abs(o.BX-q.X) < 1 && math.Abs(o.BY-q.Y) < 1 || math.Abs(o.AX-p.X) < 1 && math.Abs(o.AY-p.Y) < 1 {
+				continue next
+			}
+		}
+		out = append(out, pointPair{p.X, p.Y, q.X, q.Y})
+	}
+	return out
+}

@@ -1,0 +1,183 @@
+package mosaic
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// seen is what the features part says of one panel.
+type seen struct {
+	W, H   int
+	Reduce int // panel pixels a pixel of matching scale
+	Tones  tonalRange
+	Points []point // in pixels of matching scale
+	Brinks []brink // in panel pixels
+}
+
+// linkPanels matches all pairs of panels; each calls its function for 0…n−1, several at once.
+func linkPanels(s []seen, even []small, each func(n int, fn func(i int) error) error) ([]link, error) {
+	d := make([]described, len(s))
+	var pairs [][2]int
+	for i := range s {
+		d[i] = describedOf(s[i].Points)
+		for j := range i {
+			pairs = append(pairs, [2]int{j, i})
+		}
+	}
+	found := make([]*link, len(pairs))
+	err := each(len(pairs), func(k int) error {
+		i, j := pairs[k][0], pairs[k][1]
+		a, ok := agree(d[i].points, d[j].points, likeness(d[i], d[j]), 3)
+		if !ok || a.Size < 5 {
+			return nil
+		}
+		ncc, n := likenessOver(even[i], even[j], a.Map)
+		if ncc < 0.25 || n < 150 {
+			return nil
+		}
+		found[k] = scaledLink(link{A: i, B: j, Map: a.Map, Pts: a.Pts, NCC: ncc}, s[i].Reduce, s[j].Reduce)
+		return nil
+	})
+	var out []link
+	for _, l := range found {
+		if l != nil {
+			out = append(out, *l)
+		}
+	}
+	return out, err
+}
+
+// scaledLink brings a link from matching scale to panel pixels.
+func scaledLink(l link, fa, fb int) *link {
+	up := func(v float64, f int) float64 { return float64(v*float64(f)) + float64(f-1)/2 }
+	for i, p := range l.Pts {
+		l.Pts[i] = pointPair{up(p.AX, fa), up(p.AY, fa), up(p.BX, fb), up(p.BY, fb)}
+	}
+	ra := similarity{A: float64(fa), X: float64(fa-1) / 2, Y: float64(fa-1) / 2}
+	rb := similarity{A: float64(fb), X: float64(fb-1) / 2, Y: float64(fb-1) / 2}
+	l.Map = rb.after(l.Map).after(ra.inverse())
+	return &l
+}
+
+// placeByLinks solves the largest connected group and votes out links that contradict the rest.
+func (n *network) placeByLinks(links []link, s []seen) (kept []link, anchor int, err error) {
+	kept = slices.Clone(links)
+	for {
+		of := groups(len(n.poses), kept)
+		group := largest(of, func(i int) bool { return !s[i].Tones.empty() })
+		clear(n.in)
+		anchor = n.chain(kept, of, group)
+		n.ties = nil
+		for _, l := range kept {
+			for _, p := range l.Pts {
+				n.ties = append(n.ties, tie{l.A, l.B, p.AX, p.AY, p.BX, p.BY, [3]float64{1, 0, 1}})
+			}
+		}
+		if err := n.settle(anchor, 8); err != nil {
+			return kept, anchor, err
+		}
+		worst, at := 4.0, -1
+		m := n.maps()
+		for k, l := range kept {
+			if !n.in[l.A] || !n.in[l.B] {
+				continue
+			}
+			var d []float64
+			for _, p := range l.Pts {
+				x, y := (tie{A: l.A, B: l.B, AX: p.AX, AY: p.AY, BX: p.BX, BY: p.BY}).residual(m)
+				d = append(d, math.Sqrt(float64(x*x)+float64(y*y)))
+			}
+			slices.Sort(d)
+			// Weak links go first: a wrong one has few points.
+			if v := d[len(d)/2]; v > worst {
+				worst, at = v, k
+			}
+		}
+		if at < 0 {
+			return kept, anchor, nil
+		}
+		kept = slices.Delete(kept, at, at+1)
+	}
+}
+
+// measureOverlaps replaces the ties by windows in every overlap of placed panels.
+func (n *network) measureOverlaps(ps []panel, o windowing, each func(int, func(int) error) error) error {
+	m := n.maps()
+	var pairs [][2]int
+	for j := range ps {
+		for i := range j {
+			if n.in[i] && n.in[j] {
+				pairs = append(pairs, [2]int{i, j})
+			}
+		}
+	}
+	found := make([][]tie, len(pairs))
+	err := each(len(pairs), func(k int) error {
+		i, j := pairs[k][0], pairs[k][1]
+		if s, ok := overlay(ps[i], ps[j], m[i], m[j]); ok {
+			found[k] = s.ties(i, j, m[i], m[j], o, panelBend*math.Sqrt2)
+		}
+		return nil
+	})
+	n.ties = slices.Concat(found...)
+	return err
+}
+
+// panelBend is how far, in pixels, a stack typically lies off within its panel: what the air leaves after
+// averaging some tens of frames. One standard deviation a direction.
+const panelBend = 0.25
+
+// findLimb looks for the Moon's circle among the brinks of all placed panels.
+func (n *network) findLimb(s []seen, tol float64) {
+	m := n.maps()
+	var all []brink
+	for i := range s {
+		if !n.in[i] {
+			continue
+		}
+		for _, b := range s[i].Brinks {
+			x, y := m[i].at(b.X, b.Y)
+			nx, ny := m[i].turned(b.NX, b.NY)
+			k := m[i].scale()
+			all = append(all, brink{x, y, nx / k, ny / k})
+		}
+	}
+	side := 0.0
+	for i := range s {
+		side = max(side, float64(max(s[i].W, s[i].H)))
+	}
+	n.limb = circle{}
+	const most = 3000
+	if len(all) > most {
+		slices.SortStableFunc(all, func(a, b brink) int { return cmp.Compare(a.Y, b.Y) })
+		thin := make([]brink, most)
+		for k := range thin {
+			thin[k] = all[k*len(all)/most]
+		}
+		all = thin
+	}
+	c, support := findCircle(all, 60, 40*side, tol)
+	if support < max(30, len(all)/8) {
+		return
+	}
+	n.limb = c.refine(all, 2*tol)
+}
+
+// measureLimb replaces the rims by new ones along the circle.
+func (n *network) measureLimb(ps []panel, s []seen, step float64) {
+	n.rims = nil
+	if !n.limb.Found {
+		return
+	}
+	m := n.maps()
+	for i := range ps {
+		if !n.in[i] {
+			continue
+		}
+		for _, r := range rimsOf(ps[i], m[i], n.limb, s[i].Tones, step) {
+			r.Panel, r.Sigma = i, panelBend
+			n.rims = append(n.rims, r)
+		}
+	}
+}

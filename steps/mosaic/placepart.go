@@ -1,0 +1,107 @@
+package mosaic
+
+import (
+	"context"
+
+	"plenilune/pipeline"
+)
+
+type eachFunc func(n int, fn func(i int) error) error
+
+// runPlace finds where every panel lies.
+func runPlace(ctx context.Context, t *pipeline.Task) error {
+	ss, es, err := readLooks(ctx, t)
+	if err != nil {
+		return err
+	}
+	ps, err := readPanels(ctx, t)
+	if err != nil {
+		return err
+	}
+	tables, err := readTables(t)
+	if err != nil {
+		return err
+	}
+	for i := range tables {
+		if tables[i].SkyOnly {
+			ss[i].Points, ss[i].Brinks = nil, nil
+			ss[i].Tones.Bright = ss[i].Tones.Sky
+		}
+	}
+	each := func(n int, fn func(i int) error) error {
+		return t.Each(ctx, n, func(i int) error {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			return fn(i)
+		})
+	}
+	g, err := place(ss, es, ps, each, t.Progress)
+	if err != nil {
+		return err
+	}
+	n := 0
+	for _, p := range g.Panels {
+		if p.Placed {
+			n++
+		}
+	}
+	t.Fact("placed", float64(n), "panels")
+	if g.Limb.Found {
+		t.Fact("limb_radius", g.Limb.R, "px")
+		t.Fact("limb_rms", g.Limb.RMS, "px")
+	}
+	return t.PutTable("geometry", g)
+}
+
+// place is runPlace without the engine: links, the largest group, then windows in the overlaps and the limb,
+// each round measured where the round before put things.
+func place(ss []seen, es []small, ps []panel, each eachFunc, progress func(float64)) (geometry, error) {
+	n := &network{in: make([]bool, len(ps))}
+	for _, p := range ps {
+		n.w, n.h = append(n.w, p.w), append(n.h, p.h)
+		n.poses = append(n.poses, pose{Scale: 1})
+	}
+	links, err := linkPanels(ss, es, each)
+	if err != nil {
+		return geometry{}, err
+	}
+	progress(0.3)
+	kept, anchor, err := n.placeByLinks(links, ss)
+	if err != nil {
+		return geometry{}, err
+	}
+	n.findLimb(ss, 4)
+	if err := n.refine(ss, ps, anchor, each, progress); err != nil {
+		return geometry{}, err
+	}
+	w, h := n.frame()
+	g := geometry{Width: w, Height: h, Limb: n.limbTable()}
+	of, rms := groups(len(ps), kept), n.residuals()
+	for i, p := range n.poses {
+		q := placed{W: n.w[i], H: n.h[i], Placed: n.in[i], Group: of[i], Empty: ss[i].Tones.empty()}
+		if n.in[i] {
+			q.X, q.Y, q.TurnRad, q.Scale, q.RMS = p.X, p.Y, p.Turn, p.Scale, rms[i]
+		}
+		g.Panels = append(g.Panels, q)
+	}
+	return g, nil
+}
+
+// refine brings placements from feature points' accuracy to that of the pixels.
+func (n *network) refine(ss []seen, ps []panel, anchor int, each eachFunc, progress func(float64)) error {
+	rounds := []windowing{{40, 24, 4}, {40, 20, 2}, {40, 20, 1}, {40, 20, 1}}
+	for r, o := range rounds {
+		if err := n.measureOverlaps(ps, o, each); err != nil {
+			return err
+		}
+		if r > 0 {
+			n.measureLimb(ps, ss, 6)
+		}
+		if err := n.settle(anchor, 10); err != nil {
+			return err
+		}
+		progress(0.3 + 0.6*float64(r+1)/float64(len(rounds)))
+	}
+	return nil
+}

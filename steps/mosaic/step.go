@@ -1,0 +1,117 @@
+// Package mosaic joins stacked panels into one picture: where each panel lies, how bright it is against the
+// others, and what is shown where they overlap. Panels come in any order, turned any way.
+package mosaic
+
+import (
+	"errors"
+	"slices"
+	"strings"
+
+	"plenilune/pipeline"
+)
+
+// Settings is a mosaic block of the manifest.
+type Settings struct {
+	Panels []pipeline.Ref `hcl:"panels" refs:"stack"`
+	// Extent says whether a whole disk is expected, so that lit ground that no panel shows is a hole, or a
+	// region, in which only enclosed gaps are.
+	Extent string `hcl:"extent,optional" oneof:"auto disk region"`
+}
+
+// Step serves mosaic blocks.
+func Step() pipeline.Step {
+	return pipeline.Step{
+		Name:   "mosaic",
+		Block:  "mosaic",
+		New:    func() any { return &Settings{Extent: "auto"} },
+		Expand: expand,
+	}
+}
+
+// perPanel is a guess at the bytes a panel takes in memory while all are looked at together.
+const perPanel = 24 << 20
+
+func expand(x *pipeline.Expansion) error {
+	set := x.Settings().(*Settings)
+	items, err := x.Upstream(set.Panels...)
+	if err != nil {
+		return err
+	}
+	if items, err = x.Alive(items); err != nil {
+		return err
+	}
+	if len(items) == 0 {
+		return errors.New("there is no panel to join: no clip gave a stack")
+	}
+	slices.SortStableFunc(items, func(a, b pipeline.Item) int { return strings.Compare(a.ID.String(), b.ID.String()) })
+	var look, pixels, weights, tables []pipeline.Input
+	ids := make([]string, len(items))
+	for i, it := range items {
+		n := x.Add(lookPart(it))
+		look = append(look, pipeline.Input{Port: "points", Value: n.Out("points")}, pipeline.Input{Port: "even", Value: n.Out("even")})
+		pixels = append(pixels, pipeline.Input{Port: "image", Value: it.Values["image"]})
+		weights = append(weights, pipeline.Input{Port: "weight", Value: it.Values["weight"]})
+		tables = append(tables, pipeline.Input{Port: "panel", Value: it.Values["panel"]})
+		ids[i] = it.ID.String()
+	}
+	memory := int64(len(items)+4) * perPanel
+	place := x.Add(placePart(slices.Concat(look, pixels, tables), memory))
+	geometry := []pipeline.Input{{Port: "geometry", Value: place.Out("geometry")}}
+	levels := x.Add(levelsPart(slices.Concat(geometry, pixels, tables), memory,
+		levelsSettings{ids, set.Extent, x.Night().ScaleArcsecPerPx()}))
+	geometry = append(geometry, pipeline.Input{Port: "levels", Value: levels.Out("levels")})
+	join := x.Add(joinPart(slices.Concat(geometry, pixels, weights), memory))
+	x.Emit(pipeline.Item{Values: map[string]pipeline.Value{
+		"image":      join.Out("image"),
+		"weight":     join.Out("weight"),
+		"source":     join.Out("source"),
+		"placements": levels.Out("placements"),
+	}})
+	return nil
+}
+
+func lookPart(it pipeline.Item) pipeline.Part {
+	return pipeline.Part{
+		Name:    "look",
+		Item:    it,
+		Version: 1,
+		In:      []pipeline.Input{{Port: "image", Value: it.Values["image"]}},
+		Out:     []string{"points", "even"},
+		Memory:  4 * perPanel,
+		Run:     runLook,
+	}
+}
+
+func placePart(in []pipeline.Input, memory int64) pipeline.Part {
+	return pipeline.Part{
+		Name:    "place",
+		Version: 1,
+		In:      in,
+		Out:     []string{"geometry"},
+		Memory:  memory,
+		Run:     runPlace,
+	}
+}
+
+func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
+	return pipeline.Part{
+		Name:     "levels",
+		Version:  1,
+		Settings: s,
+		In:       in,
+		Out:      []string{"levels", "placements"},
+		Memory:   memory,
+		Run:      pipeline.Bind(runLevels),
+	}
+}
+
+func joinPart(in []pipeline.Input, memory int64) pipeline.Part {
+	return pipeline.Part{
+		Name:    "join",
+		Version: 1,
+		In:      in,
+		Out:     []string{"image", "weight", "source"},
+		Memory:  memory / 2,
+		Run:     runJoin,
+	}
+}
