@@ -25,7 +25,7 @@ func Laplacian(dst, src []float32, w, h int) {
 		a, b, c := src[reflect(y-1, h)*w:][:w], src[y*w:][:w], src[reflect(y+1, h)*w:][:w]
 		o := dst[y*w:][:w]
 		for x := range o {
-			o[x] = (a[x] + c[x]) + (b[reflect(x-1, w)] + b[reflect(x+1, w)]) - 4*b[x]
+			o[x] = (a[x] + c[x]) + (b[reflect(x-1, w)] + b[reflect(x+1, w)]) - float32(4*b[x])
 		}
 	}
 }

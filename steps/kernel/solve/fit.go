@@ -41,7 +41,7 @@ func (e *Normal) AddHuber(at []int, slope []float64, r, w, k float64) {
 		e.Add(at, slope, r, w)
 		return
 	}
-	e.Cost += float64(w * float64(k*(a-0.5*k)))
+	e.Cost += float64(w * float64(k*(a-float64(0.5*k))))
 	e.add(at, slope, r, float64(w*k)/a)
 }
 

@@ -84,7 +84,7 @@ func newTable(k Kernel) table {
 
 // fill writes the taps for position t in 0…1 into w.
 func (tb *table) fill(w *[6]float32, t float64) {
-	s := t * phases
+	s := float64(t * phases)
 	p := int(s)
 	f := float32(s - float64(p))
 	if p >= phases {

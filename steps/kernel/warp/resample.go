@@ -163,7 +163,7 @@ func (s *sampler) partial(p []float32) float32 {
 		y := s.y0 + j
 		for i := range n {
 			x := s.x0 + i
-			k := float64(s.wy[j]) * float64(s.wx[i])
+			k := float64(float64(s.wy[j]) * float64(s.wx[i]))
 			all += math.Abs(k)
 			if x < 0 || y < 0 || x >= w || y >= h || p[y*w+x] != p[y*w+x] {
 				gone += math.Abs(k)
