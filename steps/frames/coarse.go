@@ -2,6 +2,7 @@ package frames
 
 import (
 	"math"
+	"slices"
 
 	"plenilune/steps/kernel/fourier"
 )
@@ -9,6 +10,10 @@ import (
 // overlapFloor keeps small overlaps, whose correlation is high by chance, from
 // winning: it is added to both energies as a share of the whole picture's.
 const overlapFloor = 0.1
+
+// placesMost is how many places a frame may lie at until its neighbours in time
+// have been asked.
+const placesMost = 6
 
 // finder finds by how much a picture is displaced against a reference, anywhere
 // within half a field, by the correlation coefficient over what both show. The
@@ -21,6 +26,7 @@ type finder struct {
 	energy []float64 // summed squares of the reference, (w+1)·(h+1)
 	bufs   [2][]float32
 	sums   []float64
+	coeff  []float32 // coefficients for every displacement
 }
 
 func newFinder(w, h int, ref []float32) *finder {
@@ -37,6 +43,7 @@ func (f *finder) worker() *finder {
 	g := *f
 	g.bufs = [2][]float32{make([]float32, f.pw*f.ph), make([]float32, f.pw*f.ph)}
 	g.sums = make([]float64, (f.w+1)*(f.h+1))
+	g.coeff = make([]float32, (f.w/2*2+1)*(f.h/2*2+1))
 	return &g
 }
 
@@ -51,9 +58,12 @@ func (f *finder) pad(dst, src []float32) []float32 {
 	return dst
 }
 
-// find returns where the content of mov lies against the reference, in pixels,
-// and the correlation coefficient there, 0…1.
-func (f *finder) find(mov []float32) (dx, dy, fit float64) {
+// place is where a frame may lie: its displacement in pixels of the coarse
+// scale, and the correlation coefficient there, −1…1.
+type place struct{ x, y, fit float64 }
+
+// find returns the places at which mov fits the reference best, best first.
+func (f *finder) find(mov []float32) []place {
 	re, im := f.pad(f.bufs[0], mov), f.bufs[1]
 	clear(im)
 	f.plan.Forward(re, im)
@@ -64,23 +74,51 @@ func (f *finder) find(mov []float32) (dx, dy, fit float64) {
 	}
 	f.plan.Inverse(re, im)
 	f.sums = summedSquares(f.sums, mov, f.w, f.h)
-	best, bx, by := math.Inf(-1), 0, 0
-	for y := -f.h / 2; y <= f.h/2; y++ {
-		for x := -f.w / 2; x <= f.w/2; x++ {
-			if v := f.coefficient(re, x, y); v > best {
-				best, bx, by = v, x, y
+	return f.peaks(re)
+}
+
+// peaks picks the highest coefficients that are higher than all around them.
+func (f *finder) peaks(corr []float32) []place {
+	hx, hy := f.w/2, f.h/2
+	nx, ny := 2*hx+1, 2*hy+1
+	for y := range ny {
+		for x := range nx {
+			f.coeff[y*nx+x] = float32(f.coefficient(corr, x-hx, y-hy))
+		}
+	}
+	var out []place
+	for y := 1; y < ny-1; y++ {
+		for x := 1; x < nx-1; x++ {
+			at := f.coeff[(y-1)*nx+x-1:]
+			v := at[nx+1]
+			if len(out) == placesMost && float64(v) <= out[placesMost-1].fit {
+				continue
 			}
+			if v < at[0] || v < at[1] || v < at[2] || v < at[nx] || v <= at[nx+2] || v <= at[2*nx] || v <= at[2*nx+1] || v <= at[2*nx+2] {
+				continue
+			}
+			out = insert(out, place{float64(x-hx) + vertex(at[nx], v, at[nx+2]), float64(y-hy) + vertex(at[1], v, at[2*nx+1]), float64(v)})
 		}
 	}
-	vertex := func(l, r float64) float64 {
-		if d := (l - best) + (r - best); d < 0 {
-			return max(-0.5, min(0.5, 0.5*(l-r)/d))
-		}
-		return 0
+	return out
+}
+
+// insert puts a place where its fit belongs and drops what is too many.
+func insert(s []place, p place) []place {
+	i := len(s)
+	for i > 0 && s[i-1].fit < p.fit {
+		i--
 	}
-	dx = float64(bx) + vertex(f.coefficient(re, bx-1, by), f.coefficient(re, bx+1, by))
-	dy = float64(by) + vertex(f.coefficient(re, bx, by-1), f.coefficient(re, bx, by+1))
-	return dx, dy, best
+	s = slices.Insert(s, i, p)
+	return s[:min(len(s), placesMost)]
+}
+
+// vertex returns where between −½ and ½ the parabola through three values peaks.
+func vertex(l, m, r float32) float64 {
+	if d := float64((l - m) + (r - m)); d < 0 {
+		return max(-0.5, min(0.5, 0.5*float64(l-r)/d))
+	}
+	return 0
 }
 
 // coefficient returns the correlation coefficient for the whole displacement x, y.

@@ -9,10 +9,9 @@ import (
 )
 
 const (
-	trackFrom, trackTo = 0, 3
-	blocksMost         = 5000 // a frame's blocks are so large that there are no more of them
-	fitLeast           = 0.4  // of the clip's usual correlation
-	shareLeast         = 0.2  // of the template that a frame must show
+	blocksMost = 5000 // a frame's blocks are so large that there are no more of them
+	fitLeast   = 0.4  // of the clip's usual correlation
+	shareLeast = 0.2  // of the template that a frame must show
 )
 
 // framesTable is what this stage tells the next about a clip's frames.
@@ -76,7 +75,7 @@ func gradeClip(ctx context.Context, t *pipeline.Task, c *clip) (*framesTable, er
 	for k, i := range top {
 		start[k] = at[i]
 	}
-	tr, err := p.template(ctx, t, top, start)
+	tr, err := p.newTemplate(ctx, t, top, start)
 	if err != nil {
 		return nil, err
 	}
@@ -108,16 +107,16 @@ func (p *follower) side() int {
 	return side
 }
 
-func (p *follower) secondPass(ctx context.Context, t *pipeline.Task, tr *tracker, at []point) ([]tracked, error) {
+func (p *follower) secondPass(ctx context.Context, t *pipeline.Task, tr *template, at []point) ([]tracked, error) {
 	out := make([]tracked, p.c.n)
 	side := p.side()
 	err := p.each(ctx, t, spread(p.c.n, p.c.n), func(k, i int, s *scratch) error {
 		if err := p.load(i, s); err != nil {
 			return err
 		}
-		p.trackBand(s)
+		s.track.split(s.views, s.small)
 		o := &out[i]
-		o.at, o.fit, o.share = p.trackOne(tr, s.band, s.moved, at[i])
+		o.at, o.fit, o.share = p.track(tr, s.views, s.moved, at[i])
 		if s.sums.side != side {
 			s.sums = newBlockSums(p.w, p.h, side)
 		}

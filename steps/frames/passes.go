@@ -14,7 +14,7 @@ import (
 
 const (
 	trackSide    = 640 // px: frames are tracked at a scale at which no side is longer
-	coarseSide   = 200 // px: and found at one at which no side is longer
+	coarseSide   = 256 // px: and found at one at which no side is longer
 	looksBlock   = 8   // px: blocks of the first pass's energy and level
 	templateBest = 12  // frames in the mean that the others are tracked against
 	refCentral   = 0.2 // of the field: the reference lies no further from the drift's middle
@@ -33,13 +33,14 @@ type follower struct {
 
 // scratch is what one goroutine needs to look at a frame.
 type scratch struct {
-	img                      *plane.Image
-	luma, small, band, moved []float32
-	coarse, coarseBand       []float32
-	track, find              *bander
-	sums                     *blockSums
-	raw                      []byte
-	finder                   *finder
+	img                *plane.Image
+	luma, small, moved []float32
+	views              bands
+	coarse, coarseBand []float32
+	track, find        *bander
+	sums               *blockSums
+	raw                []byte
+	finder             *finder
 }
 
 func newFollower(c *clip) *follower {
@@ -52,7 +53,7 @@ func newFollower(c *clip) *follower {
 	p.pool.New = func() any {
 		n, m := p.tw*p.th, p.cw*p.ch
 		return &scratch{img: c.newFrame(), luma: make([]float32, w*h),
-			small: make([]float32, n), band: make([]float32, n), moved: make([]float32, n),
+			small: make([]float32, n), views: bands{make([]float32, n), make([]float32, n)}, moved: make([]float32, n),
 			coarse: make([]float32, m), coarseBand: make([]float32, m),
 			track: newBander(p.tw, p.th), find: newBander(p.cw, p.ch),
 			sums: newBlockSums(w, h, looksBlock), raw: make([]byte, c.lay.FrameBytes())}
@@ -70,11 +71,9 @@ func (p *follower) load(i int, s *scratch) error {
 	return nil
 }
 
-func (p *follower) trackBand(s *scratch) { s.track.between(s.band, s.small, trackFrom, trackTo) }
-
 func (p *follower) findBand(s *scratch) {
 	downscale(s.coarse, s.small, p.tw, p.th, p.g)
-	s.find.between(s.coarseBand, s.coarse, 0, 4)
+	s.find.detail(s.coarseBand, s.coarse)
 	edgeTaper(s.coarseBand, p.cw, p.ch, 6)
 }
 
@@ -208,14 +207,19 @@ func (p *follower) firstPass(ctx context.Context, t *pipeline.Task) ([]looks, er
 			s.finder = find.worker()
 		}
 		p.findBand(s)
-		dx, dy, fit := s.finder.find(s.coarseBand)
-		all[i].dx, all[i].dy, all[i].fit = dx*px, dy*px, fit
+		all[i].places = s.finder.find(s.coarseBand)
 		if k%16 == 0 {
 			t.Progress(0.45 * float64(k) / float64(p.c.n))
 		}
 		return nil
 	})
-	return all, err
+	if err != nil {
+		return nil, err
+	}
+	for i, pl := range likeliest(all, float64(max(p.cw, p.ch))) {
+		all[i].dx, all[i].dy, all[i].fit = pl.x*px, pl.y*px, pl.fit
+	}
+	return all, nil
 }
 
 // best returns the sharpest sound frames near the middle of the drift, sharpest first.

@@ -10,7 +10,7 @@ const (
 	trackBlock = 16  // px of the tracking scale: side of the blocks that vote
 	trackEdge  = 6   // px that filters and interpolation spoil at a border
 	trackPrior = 1.0 // px: how far the coarse displacement may be off, one sigma
-	trackSteps = 6
+	trackSteps = 4
 	evenFrom   = 0.02
 )
 

@@ -75,6 +75,7 @@ type looks struct {
 	level  float64 // mean brightness
 	light  float64 // mean brightness over the darkest twentieth: what the Moon adds
 	energy float64 // mean squared gradient without the noise's share
+	places []place // where the frame may lie, best fit first
 	dx, dy float64 // coarse displacement
 	fit    float64
 }

@@ -7,7 +7,6 @@ import (
 	"plenilune/pipeline"
 )
 
-
 // Settings is a stack block of the manifest.
 type Settings struct {
 	Clips pipeline.Ref `hcl:"clips" refs:"clips"`
