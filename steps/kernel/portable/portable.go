@@ -26,10 +26,22 @@ func Hypot(x, y float64) float64 {
 	if x == 0 {
 		return 0
 	}
+	if x < 0x1p+500 && y > 0x1p-450 {
+		return root(x, y)
+	}
 	// A power of two brings x near 1 exactly, and the result back.
 	_, e := math.Frexp(x)
-	x, y = math.Ldexp(x, -e), math.Ldexp(y, -e)
-	return math.Ldexp(math.Sqrt(float64(x*x)+float64(y*y)), e)
+	return math.Ldexp(root(math.Ldexp(x, -e), math.Ldexp(y, -e)), e)
+}
+
+// root returns √(x²+y²) for x > 0.
+func root(x, y float64) float64 {
+	xx, xe := square(x)
+	yy, ye := square(y)
+	h := math.Sqrt(xx + yy)
+	hh, he := square(h)
+	// What rounding lost of the sum and of the root, to first order.
+	return h - float64(0.5*(((hh-xx)-yy)+((he-xe)-ye)))/h
 }
 
 // Cbrt returns the cube root of x; within 1 ulp, and Cbrt(-x) = -Cbrt(x).

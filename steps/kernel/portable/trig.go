@@ -44,6 +44,9 @@ func Sincos(x float64) (sin, cos float64) {
 	if x != x || math.IsInf(x, 0) {
 		return math.NaN(), math.NaN()
 	}
+	if math.Abs(x) < 0x1p-27 {
+		return x, 1 // x³/6 and x²/2 are below the last place
+	}
 	quarter, h, l := reduce(x)
 	s, c := sinTaylor(h, l), cosTaylor(h, l)
 	switch quarter & 3 {
