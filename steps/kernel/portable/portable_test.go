@@ -189,7 +189,7 @@ func TestSameBits(t *testing.T) {
 	}
 	r := rand.New(rand.NewPCG(11, 12))
 	for range 3000 {
-		x, y := r.Float64()*4-2, r.Float64()*200-100
+		x, y := float64(r.Float64()*4)-2, float64(r.Float64()*200)-100
 		for _, v := range []float64{Sin(y), Cos(x), Sin(y * 1e9), Exp(y), Log(x + 2), Asin(x / 2), Acos(x / 2), Atan2(x, y), Hypot(x, y), Cbrt(y), Pow(x+2, y/10)} {
 			put(v)
 		}
