@@ -98,6 +98,9 @@ func (l *loader) judgeUse() {
 			l.d.warn(s.at, "settings."+n+" is used nowhere", "use it as settings."+n+", or drop the line")
 		}
 	}
+	if l.d.errors() > 0 {
+		return // a name that was mistyped is told; that its block is then unused is no news
+	}
 	for _, b := range l.m.Blocks {
 		r := Ref{b.Kind, b.Name}
 		ends := !slices.ContainsFunc(l.kinds, func(k *kindSchema) bool {

@@ -52,9 +52,10 @@ func writeDemo(ctx context.Context, stderr io.Writer, dir string, jobs int) (man
 		jobs = runtime.GOMAXPROCS(0)
 	}
 	plan := simulate.Sample()
+	plan.Workers = jobs
 	last := time.Now()
 	fmt.Fprintln(stderr, "making the sample night")
-	_, err = plan.Shoot(ctx, folderSink{dir}, jobs, func(done, total int) {
+	_, err = plan.Shoot(ctx, folderSink{dir}, func(done, total int) {
 		if time.Since(last) >= plainEvery/2 {
 			last = time.Now()
 			fmt.Fprintf(stderr, "making the sample night: %d of %d clips\n", done, total)

@@ -56,7 +56,9 @@ var smallNight = sync.OnceValues(func() (string, error) {
 	if err != nil {
 		return "", err
 	}
-	_, err = simulate.Small().Shoot(testContext, folderSink{dir}, 2, func(int, int) {})
+	plan := simulate.Small()
+	plan.Workers = 2
+	_, err = plan.Shoot(context.Background(), folderSink{dir}, nil)
 	return dir, err
 })
 
@@ -222,5 +224,3 @@ func scriptTouch(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Check(os.Chtimes(ts.MkAbs(a), when, when))
 	}
 }
-
-var testContext = context.Background()
