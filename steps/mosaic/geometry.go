@@ -20,6 +20,7 @@ type placed struct {
 	RMS     float64 // of its overlaps' windows, pixels
 	Group   int     // index of the first panel it hangs together with
 	Empty   bool
+	Bend    bend
 }
 
 func (p placed) toMosaic() similarity {

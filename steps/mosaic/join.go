@@ -19,6 +19,7 @@ type sheet struct {
 	pixels         *pipeline.PlaneReader
 	share          []uint8 // weight at each pixel, 1…255; 0 for a hole
 	toPanel        similarity
+	bend           bend
 	level          level
 	box            image.Rectangle // in the joined picture
 }
@@ -85,7 +86,7 @@ func openSheets(ctx context.Context, t *pipeline.Task, g geometry, lv []level) (
 		if err != nil {
 			return err
 		}
-		s := &sheet{index: i, pixels: r, toPanel: p.toMosaic().inverse(), level: lv[i]}
+		s := &sheet{index: i, pixels: r, toPanel: p.toMosaic().inverse(), bend: p.Bend, level: lv[i]}
 		s.w, s.h, s.channels = r.Size()
 		sheets[i] = s
 		x0, y0, x1, y1 := bounds(p.toMosaic(), p.W, p.H)
@@ -210,7 +211,7 @@ func (s *sheet) says(r image.Rectangle) []float32 {
 
 // draw resamples the panel, once, onto a rectangle of the joined picture.
 func (s *sheet) draw(r image.Rectangle) (*plane.Image, error) {
-	const reach = 4
+	const reach = 6
 	in := image.Rectangle{image.Pt(math.MaxInt32, math.MaxInt32), image.Pt(math.MinInt32, math.MinInt32)}
 	for _, c := range [4]image.Point{r.Min, {r.Max.X - 1, r.Min.Y}, {r.Min.X, r.Max.Y - 1}, r.Max.Sub(image.Pt(1, 1))} {
 		u, v := s.toPanel.at(float64(c.X), float64(c.Y))
@@ -228,20 +229,52 @@ func (s *sheet) draw(r image.Rectangle) (*plane.Image, error) {
 			return nil, fmt.Errorf("read panel %d: %w", s.index+1, err)
 		}
 	}
-	m := similarity{A: 1, X: -float64(in.Min.X), Y: -float64(in.Min.Y)}.after(s.toPanel).
-		after(similarity{A: 1, X: float64(r.Min.X), Y: float64(r.Min.Y)})
-	warp.Resample(dst, src, m.affine(), warp.Lanczos3)
-	mend(dst, src, m)
+	mx, my := s.chart(r)
+	for i := range mx {
+		mx[i] -= float32(in.Min.X)
+		my[i] -= float32(in.Min.Y)
+	}
+	warp.Remap(dst, src, mx, my, warp.Lanczos3)
+	mend(dst, src, mx, my)
 	return dst, nil
 }
 
+// chart returns where each pixel of a rectangle lies in the panel. The bend is looked up on a coarse grid and
+// interpolated: it is smooth over many pixels.
+func (s *sheet) chart(r image.Rectangle) (mx, my []float32) {
+	const cell = 8
+	nx, ny := (r.Dx()+cell-1)/cell+1, (r.Dy()+cell-1)/cell+1
+	dx, dy := make([]float64, nx*ny), make([]float64, nx*ny)
+	for j := range ny {
+		for i := range nx {
+			x, y := float64(r.Min.X+i*cell), float64(r.Min.Y+j*cell)
+			dx[j*nx+i], dy[j*nx+i] = s.bend.at(s.toPanel.at(x, y))
+		}
+	}
+	mx, my = make([]float32, r.Dx()*r.Dy()), make([]float32, r.Dx()*r.Dy())
+	for y := range r.Dy() {
+		j, v := y/cell, float64(y%cell)/cell
+		for x := range r.Dx() {
+			i, u := x/cell, float64(x%cell)/cell
+			k := j*nx + i
+			mix := func(d []float64) float64 {
+				top := d[k] + float64(u*(d[k+1]-d[k]))
+				low := d[k+nx] + float64(u*(d[k+nx+1]-d[k+nx]))
+				return top + float64(v*(low-top))
+			}
+			px, py := s.toPanel.at(float64(r.Min.X+x)-mix(dx), float64(r.Min.Y+y)-mix(dy))
+			mx[y*r.Dx()+x], my[y*r.Dx()+x] = float32(px), float32(py)
+		}
+	}
+	return mx, my
+}
+
 // mend fills pixels next to a border, where too much of the kernel hangs over, by linear interpolation.
-func mend(dst, src *plane.Image, m similarity) {
+func mend(dst, src *plane.Image, mx, my []float32) {
 	for c, p := range dst.Pix {
 		for i, v := range p {
 			if v != v {
-				x, y := m.at(float64(i%dst.W), float64(i/dst.W))
-				p[i] = warp.At(src, c, x, y, warp.Linear)
+				p[i] = warp.At(src, c, float64(mx[i]), float64(my[i]), warp.Linear)
 			}
 		}
 	}

@@ -21,7 +21,8 @@ func brinksOf(v []float32, w, h int, r tonalRange, most int) []brink {
 	mask, filled := maskOf(v)
 	s := smoothOver(filled, mask, w, h, 1.5)
 	far := distance(mask, w, h)
-	dark := r.Sky + max(0.03*(r.Bright-r.Sky), 4*r.Noise)
+	span := r.Bright - r.Sky
+	dark := max(0.06*span, 4*r.Noise)
 	length := func(i int) float64 {
 		gx, gy := float64(s[i+1]-s[i-1]), float64(s[i+w]-s[i-w])
 		return math.Sqrt(float64(gx*gx)+float64(gy*gy)) / 2
@@ -30,7 +31,7 @@ func brinksOf(v []float32, w, h int, r tonalRange, most int) []brink {
 		i := int(math.Round(y))*w + int(math.Round(x))
 		return float64(s[i])
 	}
-	const margin = 12
+	const margin = 16
 	var out []brink
 	for y := margin; y+margin < h; y++ {
 		for x := margin; x+margin < w; x++ {
@@ -39,7 +40,7 @@ func brinksOf(v []float32, w, h int, r tonalRange, most int) []brink {
 				continue
 			}
 			g := length(i)
-			if g < 0.015*(r.Bright-r.Sky) || g < 8*r.Noise {
+			if g < 0.012*span || g < 8*r.Noise {
 				continue
 			}
 			nx, ny := float64(s[i+1]-s[i-1])/2/g, float64(s[i+w]-s[i-w])/2/g
@@ -48,7 +49,10 @@ func brinksOf(v []float32, w, h int, r tonalRange, most int) []brink {
 				continue
 			}
 			fx, fy := float64(x), float64(y)
-			if look(fx-6*nx, fy-6*ny) > dark || look(fx-10*nx, fy-10*ny) > dark {
+			// Outside it is dark soon, inside it is bright at once: a terminator brightens slowly.
+			out1, out2 := look(fx-float64(8*nx), fy-float64(8*ny))-r.Sky, look(fx-float64(14*nx), fy-float64(14*ny))-r.Sky
+			in1, in2 := look(fx+float64(6*nx), fy+float64(6*ny))-r.Sky, look(fx+float64(14*nx), fy+float64(14*ny))-r.Sky
+			if out1 > max(dark, 0.2*in1) || out2 > max(dark/2, 0.1*in1) || in1 < 0.6*in2 || in1 < dark {
 				continue
 			}
 			out = append(out, brink{fx, fy, nx, ny})

@@ -29,11 +29,11 @@ func linkPanels(s []seen, even []small, each func(n int, fn func(i int) error) e
 	err := each(len(pairs), func(k int) error {
 		i, j := pairs[k][0], pairs[k][1]
 		a, ok := agree(d[i].points, d[j].points, likeness(d[i], d[j]), 3)
-		if !ok || a.Size < 5 {
+		if !ok {
 			return nil
 		}
 		ncc, n := likenessOver(even[i], even[j], a.Map)
-		if ncc < 0.25 || n < 150 {
+		if n < 150 || ncc < leastLikeness(a.Size) {
 			return nil
 		}
 		found[k] = scaledLink(link{A: i, B: j, Map: a.Map, Pts: a.Pts, NCC: ncc}, s[i].Reduce, s[j].Reduce)
@@ -46,6 +46,18 @@ func linkPanels(s []seen, even []small, each func(n int, fn func(i int) error) e
 		}
 	}
 	return out, err
+}
+
+// leastLikeness is how well two panels must correlate under a map that size points agree on: few points may
+// agree by chance, many hardly.
+func leastLikeness(size int) float64 {
+	switch {
+	case size >= 10:
+		return 0.25
+	case size >= 6:
+		return 0.4
+	}
+	return 0.65
 }
 
 // scaledLink brings a link from matching scale to panel pixels.

@@ -77,11 +77,13 @@ func place(ss []seen, es []small, ps []panel, each eachFunc, progress func(float
 	}
 	w, h := n.frame()
 	g := geometry{Width: w, Height: h, Limb: n.limbTable()}
+	bends := n.bendPanels()
 	of, rms := groups(len(ps), kept), n.residuals()
 	for i, p := range n.poses {
 		q := placed{W: n.w[i], H: n.h[i], Placed: n.in[i], Group: of[i], Empty: ss[i].Tones.empty()}
 		if n.in[i] {
 			q.X, q.Y, q.TurnRad, q.Scale, q.RMS = p.X, p.Y, p.Turn, p.Scale, rms[i]
+			q.Bend = bends[i]
 		}
 		g.Panels = append(g.Panels, q)
 	}

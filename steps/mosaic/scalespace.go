@@ -13,8 +13,8 @@ const (
 	levelsPerOctave = 3
 	octaves         = 3
 	firstSigma      = 1.6
-	inputSigma      = 0.8  // blur that a panel has already
-	contrastFloor   = 0.05 // of the evened picture, whose deviation is about one
+	inputSigma      = 0.8   // blur that a panel has already
+	contrastFloor   = 0.025 // of the evened picture, whose deviation is about one
 	edgeRatio       = 10.0
 )
 

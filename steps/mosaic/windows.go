@@ -167,25 +167,41 @@ func (s shared) inside(cx, cy, r, dx, dy int, fn func(x, y, i, j int)) {
 	}
 }
 
+// correlate returns the correlation over a window, B seen dx, dy away. Every second row is enough for a choice
+// among whole shifts.
 func (s shared) correlate(cx, cy, r, dx, dy int) float64 {
-	var n, sa, sb, saa, sbb, sab float64
-	s.inside(cx, cy, r, dx, dy, func(_, _, i, j int) {
-		a, b := float64(s.a[i]), float64(s.b[j])
-		n++
-		sa += a
-		sb += b
-		saa += float64(a * a)
-		sbb += float64(b * b)
-		sab += float64(a * b)
-	})
+	var n int
+	var sa, sb, saa, sbb, sab float32
+	x0, x1 := max(1, cx-r, 1-dx), min(s.w-2, cx+r, s.w-2-dx)+1
+	if x1 <= x0 {
+		return -1
+	}
+	for y := max(1, cy-r, 1-dy); y <= min(s.h-2, cy+r, s.h-2-dy); y += 2 {
+		i, j := y*s.w, (y+dy)*s.w+dx
+		pa, pb := s.a[i+x0:i+x1], s.b[j+x0:j+x1]
+		ma, mb := s.mask[i+x0:i+x1], s.mask[j+x0:j+x1]
+		for k, a := range pa {
+			if ma[k] == 0 || mb[k] == 0 {
+				continue
+			}
+			b := pb[k]
+			n++
+			sa += a
+			sb += b
+			saa += float32(a * a)
+			sbb += float32(b * b)
+			sab += float32(a * b)
+		}
+	}
 	if n < 64 {
 		return -1
 	}
-	va, vb := saa-float64(sa*sa)/n, sbb-float64(sb*sb)/n
+	k := float32(n)
+	va, vb := saa-float32(sa*sa)/k, sbb-float32(sb*sb)/k
 	if va <= 0 || vb <= 0 {
 		return -1
 	}
-	return (sab - float64(sa*sb)/n) / math.Sqrt(va*vb)
+	return float64(sab-float32(sa*sb)/k) / math.Sqrt(float64(va)*float64(vb))
 }
 
 // step solves A(x) ≈ g·B(x+d) + o for d by one linear step about (bx, by), with the mean of both
