@@ -103,8 +103,10 @@ func shortNames(paths []string) map[string]string {
 	}
 	count := map[string]int{}
 	for _, p := range paths {
-		for _, f := range forms(p) {
-			count[f]++
+		f := forms(p)
+		slices.Sort(f)
+		for _, name := range slices.Compact(f) {
+			count[name]++
 		}
 	}
 	for _, p := range paths {

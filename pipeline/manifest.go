@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"path/filepath"
+	"strconv"
 	"strings"
 )
 
@@ -121,4 +122,20 @@ func (m *Manifest) place(d *Diagnostics, b *Block, problems []Problem) {
 			d.fault(at, p.Text, p.Hint)
 		}
 	}
+}
+
+// mentions tells whether some setting is this text.
+func (m *Manifest) mentions(text string) bool {
+	for _, b := range m.Blocks {
+		for _, s := range b.Steps {
+			if lines, err := canonicalSettings(s.Settings); err == nil {
+				for _, l := range lines {
+					if strings.HasSuffix(l, " "+strconv.Quote(text)) {
+						return true
+					}
+				}
+			}
+		}
+	}
+	return false
 }

@@ -55,7 +55,7 @@ func Run(ctx context.Context, m *Manifest, c *cache.Cache, o Options) (Summary, 
 		g := newGraph(m, c)
 		g.exec, g.wanted, g.files = exec, wanted, newFileSet(m, c, o.Rehash && round == 0)
 		sum, err = g.runOnce(ctx, o)
-		if ctx.Err() != nil || round == 2 || !g.metDamage() {
+		if ctx.Err() != nil || round == 2 || !errors.Is(err, cache.ErrDamaged) && !g.metDamage() {
 			sum.Seconds = time.Since(began).Seconds()
 			if ctx.Err() == nil && len(o.Only) == 0 {
 				err = errors.Join(err, g.saveRun(o.OutDir))
@@ -186,7 +186,7 @@ func selection(m *Manifest, only []string) (func(Ref, string) bool, error) {
 			continue
 		}
 		// A file: which block delivers it is known once blocks are expanded.
-		if ok && slices.ContainsFunc(m.Blocks, func(b *Block) bool { return b.Kind == kind }) {
+		if ok && !m.mentions(name) && slices.ContainsFunc(m.Blocks, func(b *Block) bool { return b.Kind == kind }) {
 			return nil, &RequestError{fmt.Sprintf("--only %s: the manifest has no block %s %q", name, kind, label)}
 		}
 		files[path.Clean(filepath.ToSlash(name))] = true

@@ -1,0 +1,113 @@
+package pipeline
+
+import (
+	"bytes"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"plenilune/cache"
+)
+
+func (b *bench) record() []byte {
+	b.t.Helper()
+	got, err := os.ReadFile(filepath.Join(b.dir, "out", "sum.txt"))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return got[bytes.IndexByte(got, '{'):]
+}
+
+func TestRecordTellsTheLineage(t *testing.T) {
+	b := newBench(t, map[string]string{"a": "alpha", "b": "beta"})
+	b.must(fakeManifest, Options{})
+	r, err := ParseRecord(b.record())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(r.Parts) != 4 || len(r.Captures) != 2 {
+		t.Fatalf("%d parts and %d captures, want 4 and 2", len(r.Parts), len(r.Captures))
+	}
+	made := map[ID]bool{}
+	for _, c := range r.Captures {
+		made[c.ID] = true
+	}
+	if want := cache.Sum([]byte("alpha")); !made[want] {
+		t.Errorf("the capture %s is missing", want)
+	}
+	for _, p := range r.Parts { // each after those it depends on
+		l, err := p.Line()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, in := range l.Inputs {
+			id, err := cache.ParseID(in[1])
+			if err != nil || !made[id] {
+				t.Errorf("%s reads %s before anything made it", l.Part, in[1])
+			}
+		}
+		for _, id := range p.Outputs {
+			made[id] = true
+		}
+	}
+	last := r.Parts[len(r.Parts)-1]
+	if r.Output.Key != last.Key || r.Output.Port != "file" || r.Output.ID != last.Outputs["file"] {
+		t.Errorf("the output %+v is not that of the last part", r.Output)
+	}
+	if s := string(b.record()); strings.Contains(s, b.dir) || strings.Contains(s, "alpha") {
+		t.Error("the record holds a path or a name")
+	}
+}
+
+func TestRecordsAreEqualFromRunToRun(t *testing.T) {
+	a := newBench(t, map[string]string{"a": "alpha", "b": "beta"})
+	b := newBench(t, map[string]string{"x/zz": "beta", "y": "alpha"})
+	if err := os.Rename(filepath.Join(b.dir, "clips", "x", "zz"), filepath.Join(b.dir, "clips", "zz")); err != nil {
+		t.Fatal(err)
+	}
+	a.must(fakeManifest, Options{Jobs: 2})
+	b.must(fakeManifest, Options{Jobs: 7})
+	if !bytes.Equal(a.record(), b.record()) {
+		t.Errorf("records differ:\n%s\n%s", a.record(), b.record())
+	}
+}
+
+func TestAlteredRecordIsFoundOut(t *testing.T) {
+	b := newBench(t, map[string]string{"a": "alpha"})
+	b.must(fakeManifest, Options{})
+	good := b.record()
+	for old, with := range map[string]string{`set glue \"-\"`: `set glue \"+\"`, `"plenilune_record":1`: `"plenilune_record":2`, "{": "["} {
+		bad := bytes.Replace(good, []byte(old), []byte(with), 1)
+		if bytes.Equal(bad, good) {
+			t.Fatalf("the record does not hold %s", old)
+		}
+		if _, err := ParseRecord(bad); err == nil {
+			t.Errorf("a record with %s was believed", with)
+		}
+	}
+}
+
+func FuzzParseRecord(f *testing.F) {
+	r := Record{Version: 1}
+	text := "plenilune action 1\npart a/b 1\nset x 1\nin p " + strings.Repeat("0", 64) + "\nout q\n"
+	r.Parts = append(r.Parts, RecordPart{Key: cache.Sum([]byte(text)), Text: text, Outputs: map[string]ID{"q": {}}})
+	b, err := json.Marshal(r)
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(b)
+	f.Add([]byte(`{"plenilune_record":1,"parts":[{"text":""}]}`))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		r, err := ParseRecord(b)
+		if err != nil {
+			return
+		}
+		for _, p := range r.Parts {
+			if _, err := p.Line(); err != nil {
+				t.Errorf("a part that was accepted cannot be shown: %v", err)
+			}
+		}
+	})
+}
