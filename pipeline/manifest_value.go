@@ -147,7 +147,11 @@ func (l *loader) inWords(s string, f *field, at Range, x hclsyntax.Expression) b
 	if from := l.eval.origin(x); hint == "" {
 		hint = from
 	}
-	l.d.fault(at, fmt.Sprintf("%s is %s, not %q", f.name, listing(quoted(f.oneof), "or"), s), hint)
+	words := listing(quoted(f.oneof), "or")
+	if f.min != nil || f.max != nil {
+		words += " or a number"
+	}
+	l.d.fault(at, fmt.Sprintf("%s is %s, not %q", f.name, words, s), hint)
 	return false
 }
 

@@ -1,0 +1,11 @@
+clips "disk" {
+  files = ["clips/*.ser"]
+}
+stack "p" {
+  clips = clips.disk
+  edge_px = max(1, 2)
+}
+publish "o" {
+  image = stack.p
+  file  = "disk.png"
+}

@@ -1,0 +1,13 @@
+clips "disk" {
+  files = ["clips/*.ser"]
+}
+stack "p" {
+  clips = clips.disk
+}
+stack "q" {
+  clips = clips.disk
+}
+publish "o" {
+  image = stack.p
+  file  = "disk.png"
+}

@@ -1,0 +1,14 @@
+settings {
+  keep = 30
+}
+clips "disk" {
+  files = ["clips/*.ser"]
+}
+stack "p" {
+  clips = clips.disk
+  keep = settings.keep
+}
+publish "o" {
+  image = stack.p
+  file  = "disk.png"
+}

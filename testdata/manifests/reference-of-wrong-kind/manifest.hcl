@@ -1,0 +1,13 @@
+clips "disk" {
+  files = ["clips/*.ser"]
+}
+stack "p" {
+  clips = clips.disk
+}
+publish "o" {
+  image = stack.p
+  file  = "disk.png"
+}
+detail "d" {
+  image = clips.disk
+}

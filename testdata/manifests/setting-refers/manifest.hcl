@@ -1,0 +1,14 @@
+settings {
+  a = 1
+  b = settings.a
+}
+clips "disk" {
+  files = ["clips/*.ser"]
+}
+stack "p" {
+  clips = clips.disk
+}
+publish "o" {
+  image = stack.p
+  file  = "disk.png"
+}

@@ -1,0 +1,15 @@
+night {
+  telescope {
+    focal_length = 1800
+  }
+}
+clips "disk" {
+  files = ["clips/*.ser"]
+}
+stack "p" {
+  clips = clips.disk
+}
+publish "o" {
+  image = stack.p
+  file  = "disk.png"
+}
