@@ -366,7 +366,7 @@ func TestClosedCacheRefuses(t *testing.T) {
 
 func TestNewerFormatIsRefused(t *testing.T) {
 	dir := t.TempDir()
-	if err := os.WriteFile(filepath.Join(dir, versionFile), []byte("plenilune cache 2\n"), 0o666); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, versionFile), []byte(versionText(2)), 0o666); err != nil {
 		t.Fatal(err)
 	}
 	_, err := Open(context.Background(), dir, Options{})

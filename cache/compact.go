@@ -48,10 +48,13 @@ func (c *Cache) writeCompacted(ctx context.Context, drop map[useKey]bool) ([]str
 	last := map[useKey]position{}
 	each := func(fn func(p position, r record, k useKey) error) error {
 		_, err := scanJournal(dir, position{}, func(p position, r record) error {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
 			if id, err := payloadID(r.kind, r.payload); err == nil && !drop[useKey{r.kind, id}] {
 				return fn(p, r, useKey{r.kind, id})
 			}
-			return ctx.Err()
+			return nil
 		}, nil)
 		return err
 	}

@@ -6,8 +6,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"strconv"
-	"strings"
 )
 
 // Names inside a cache folder.
@@ -32,15 +30,20 @@ func checkVersion(dir string) error {
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}
-	if n, ok := strings.CutPrefix(strings.TrimSpace(string(b)), versionWords); ok {
-		switch v, err := strconv.Atoi(n); {
-		case err == nil && v == version:
-			return nil
-		case err == nil:
+	var v int
+	if n, err := fmt.Sscanf(string(b), versionWords+"%d", &v); n == 1 && err == nil && string(b) == versionText(v) {
+		if v > version {
 			return fmt.Errorf("the folder is in cache format %d, this program knows %d: use the newer program, or another folder", v, version)
 		}
+		return nil
 	}
-	return os.WriteFile(path, fmt.Appendf(nil, "%s%d\n", versionWords, version), 0o666)
+	return os.WriteFile(path, []byte(versionText(version)), 0o666)
+}
+
+// versionText carries a check, so that a flipped bit is not taken for another version.
+func versionText(v int) string {
+	line := fmt.Sprintf("%s%d\n", versionWords, v)
+	return line + "sum " + Sum([]byte(line)).String() + "\n"
 }
 
 // clearTemp removes what a killed process left unfinished.

@@ -36,14 +36,19 @@ func StampOf(path string) (Stamp, error) {
 	}
 	s := Stamp{Path: abs, Size: info.Size(), ModTime: info.ModTime().UnixNano(), taken: taken}
 	s.Inode, s.CTime = extra(abs)
-	// exFAT and FAT drivers keep no change time and show the modification time,
-	// with an inode number made up at each mount. Dropping both loses little: a
-	// later change of a file on a better file system shows in a change time that
-	// differs, and so in a stamp that does.
+	s.forgetInvented()
+	return s, nil
+}
+
+// forgetInvented drops inode number and change time where the file system made
+// them up. FAT and exFAT keep no change time: their drivers show the modification
+// time instead, and a new inode number at each mount (from memory, seen in the
+// Linux drivers). On a better file system this loses little, for a later change
+// of the file gives a change time that differs, and so a stamp that does.
+func (s *Stamp) forgetInvented() {
 	if s.CTime == uint64(s.ModTime) {
 		s.Inode, s.CTime = 0, 0
 	}
-	return s, nil
 }
 
 // Remember keeps the content ID of the file that s was taken of. It keeps

@@ -52,7 +52,7 @@ func (c *Cache) trim(ctx context.Context, to int64) (Freed, error) {
 	}
 	drop := map[useKey]bool{}
 	for _, it := range items {
-		if total <= to {
+		if total <= to || ctx.Err() != nil {
 			break
 		}
 		if it.kind == kindBlob {
