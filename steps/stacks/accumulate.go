@@ -8,8 +8,8 @@ import (
 )
 
 const (
-	edgeFade  = 12 // px over which a frame fades in from its border
-	edgeLeast = 3  // px that the resampling kernel needs around a place
+	edgeFade = 12 // px over which a frame fades in from its border
+	edgeTaps = 3  // px from a border within which the resampling kernel reaches beyond it
 )
 
 // sums is a stack in the making.
@@ -40,7 +40,7 @@ func newSums(c canvas, l raw.Layout) *sums {
 type laid struct {
 	img    *plane.Image
 	dx, dy float64   // whole-frame shift
-	fx, fy []float32 // local field on the grid, nil: none
+	field  field     // local, on the grid; zero: none
 	cells  []float32 // weights of the cells
 	gain   float32
 }
@@ -58,27 +58,26 @@ type layer struct {
 func (l *layer) addRow(f *laid, y int) {
 	c := l.s.c
 	l.weigh.row(l.wt, f.cells, c, y)
-	if f.fx != nil {
-		l.rows.row(l.fx, f.fx, y)
-		l.rows.row(l.fy, f.fy, y)
+	if f.field.X != nil {
+		l.rows.row(l.fx, f.field.X, y)
+		l.rows.row(l.fy, f.field.Y, y)
 	}
 	w, h := f.img.W, f.img.H
 	baseX, baseY := float32(float64(c.X)+f.dx), float32(float64(y+c.Y)+f.dy)
 	inv := 1 / f.gain
 	for x := range c.W {
 		px, py := baseX+float32(x), baseY
-		if f.fx != nil {
+		if f.field.X != nil {
 			px += l.fx[x]
 			py += l.fy[x]
 		}
 		edge := min(px, py, float32(w-1)-px, float32(h-1)-py)
-		if edge < edgeLeast {
+		if !(edge >= 0) {
 			continue
 		}
-		k := min(1, (edge-edgeLeast+1)*(1.0/edgeFade))
-		wt := l.wt[x] * k
+		wt := float32(l.wt[x] * min(1, (edge+1)*(1.0/edgeFade)))
 		i := y*c.W + x
-		l.s.cover[i] += k
+		l.s.cover[i]++
 		if l.sites != nil {
 			l.addMosaic(f, i, px, py, wt, inv)
 			continue
@@ -86,8 +85,12 @@ func (l *layer) addRow(f *laid, y int) {
 		ix, fx := split(px)
 		iy, fy := split(py)
 		l.s.weight[0][i] += wt
+		at := sample
+		if edge < edgeTaps {
+			at = sampleEdge
+		}
 		for ch, pix := range f.img.Pix {
-			l.s.value[ch][i] += float32(wt * float32(sample(pix, w, ix, iy, fx, fy)*inv))
+			l.s.value[ch][i] += float32(wt * float32(at(pix, w, ix, iy, fx, fy)*inv))
 		}
 	}
 }
@@ -127,10 +130,16 @@ func (l *layer) addMosaic(f *laid, i int, px, py, wt, inv float32) {
 	var v, n [3]float32
 	for j := range 2 * mosaicReach {
 		y := iy - mosaicReach + 1 + j
+		if y < 0 || y >= f.img.H {
+			continue
+		}
 		row := f.img.Pix[0][y*f.img.W:]
 		site := &l.sites[y&1]
 		for m := range 2 * mosaicReach {
 			x := ix - mosaicReach + 1 + m
+			if x < 0 || x >= f.img.W {
+				continue
+			}
 			k := ky[j] * kx[m]
 			ch := site[x&1]
 			v[ch] += float32(k * row[x])

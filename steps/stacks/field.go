@@ -15,6 +15,37 @@ func gridFor(c canvas) grid {
 
 func (g grid) len() int { return g.NX * g.NY }
 
+// field is a displacement at each node of a grid, as the coefficients of a spline.
+type field struct{ X, Y []float32 }
+
+func newField(g grid) field { return field{make([]float32, g.len()), make([]float32, g.len())} }
+
+// minus returns f − o.
+func (f field) minus(o field) field {
+	out := field{make([]float32, len(f.X)), make([]float32, len(f.Y))}
+	for i := range f.X {
+		out.X[i], out.Y[i] = f.X[i]-o.X[i], f.Y[i]-o.Y[i]
+	}
+	return out
+}
+
+// meanField averages fields in order.
+func meanField(g grid, all []field) field {
+	out := newField(g)
+	if len(all) == 0 {
+		return out
+	}
+	for i := range out.X {
+		var x, y float64
+		for _, f := range all {
+			x += float64(f.X[i])
+			y += float64(f.Y[i])
+		}
+		out.X[i], out.Y[i] = float32(x/float64(len(all))), float32(y/float64(len(all)))
+	}
+	return out
+}
+
 // splineWeights returns the four weights of a uniform cubic B-spline at t, 0 ≤ t < 1.
 func splineWeights(t float32) [4]float32 {
 	u := 1 - t
@@ -22,6 +53,28 @@ func splineWeights(t float32) [4]float32 {
 	a, d := u2*u*(1.0/6), t2*t*(1.0/6)
 	b := float32(2.0/3) - float32(t2*float32(1-float32(0.5*t)))
 	return [4]float32{a, b, ((1 - a) - b) - d, d}
+}
+
+// toSpline turns values at the nodes into coefficients of a spline that runs
+// through them but for a small part of what changes from node to node: one step of
+// the inverse filter, c = 2v − B·v with B = [1 4 6…]: [1 4 1]/6 along both axes.
+func toSpline(dst, v []float32, g grid) {
+	at := func(i, n int) int { return max(0, min(n-1, i)) }
+	rows := make([]float32, len(v))
+	for j := range g.NY {
+		r := v[j*g.NX:][:g.NX]
+		for i := range r {
+			rows[j*g.NX+i] = ((r[at(i-1, g.NX)] + r[at(i+1, g.NX)]) + float32(4*r[i])) * (1.0 / 6)
+		}
+	}
+	for j := range g.NY {
+		up, dn := at(j-1, g.NY)*g.NX, at(j+1, g.NY)*g.NX
+		for i := range g.NX {
+			k := j*g.NX + i
+			smooth := ((rows[up+i] + rows[dn+i]) + float32(4*rows[k])) * (1.0 / 6)
+			dst[k] = v[k] + (v[k] - smooth)
+		}
+	}
 }
 
 // rowReader evaluates fields along rows of the canvas. It is for one goroutine.

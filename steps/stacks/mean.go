@@ -15,7 +15,8 @@ const (
 )
 
 type meanSettings struct {
-	Keep float64
+	Keep   float64
+	Blocks []block // what the port fields holds, in order
 }
 
 // panelTable is what the stack says of itself.
@@ -35,11 +36,11 @@ type panelTable struct {
 // gradePower turns a grade into a weight. Of frames with equal noise that carry the
 // detail with amplitude g, the sum with weights g has the best ratio of signal to noise
 // (matched filter); more would favour the sharpest few.
-const gradePower = 1.0
+var gradePower = 1.0
 
 // addAll adds the frames in the given order, batch by batch: read side by side,
 // added by bands of rows, so that the sums do not depend on the number of cores.
-func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, cv canvas, fields func(i int) (fx, fy []float32)) (*sums, error) {
+func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, cv canvas, fields func(i int) field) (*sums, error) {
 	s := newSums(cv, c.idx.Layout)
 	g := gridFor(cv)
 	var imgs [batch]*plane.Image
@@ -56,9 +57,7 @@ func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, cv can
 				return err
 			}
 			lay[k] = laid{img: imgs[k], dx: c.tab.Shift[i][0], dy: c.tab.Shift[i][1], cells: c.cellWeights(i), gain: c.gain(i)}
-			if fields != nil {
-				lay[k].fx, lay[k].fy = fields(i)
-			}
+			lay[k].field = fields(i)
 			return nil
 		}); err != nil {
 			return nil, err
@@ -105,17 +104,21 @@ func runMean(ctx context.Context, set meanSettings, t *pipeline.Task) error {
 	}
 	defer c.Close()
 	frames := ranked(c.tab.Grade)
-	usable := len(frames)
-	if usable == 0 {
+	if len(frames) == 0 {
 		return errNoFrames
 	}
-	frames = frames[:kept(usable, set.Keep)]
-	var shifts [][2]float64
-	for _, i := range frames {
-		shifts = append(shifts, c.tab.Shift[i])
+	cv := c.wholeCanvas(frames)
+	frames = frames[:kept(len(frames), set.Keep)]
+	all, mean, err := readFields(t, c, set.Blocks, gridFor(cv))
+	if err != nil {
+		return err
 	}
-	cv := frameCanvas(shifts, c.w, c.h)
-	s, err := addAll(ctx, t, c, frames, cv, nil)
+	s, err := addAll(ctx, t, c, frames, cv, func(i int) field {
+		if f, ok := all[i]; ok {
+			return f.minus(mean)
+		}
+		return field{}
+	})
 	if err != nil {
 		return err
 	}

@@ -3,6 +3,7 @@ package stacks
 
 import (
 	"errors"
+	"slices"
 
 	"plenilune/pipeline"
 )
@@ -13,6 +14,13 @@ type Settings struct {
 	// Keep is the share of a clip's usable frames that is used, the sharpest first.
 	Keep float64 `hcl:"keep,optional" min:"0.01" max:"1"`
 }
+
+// Versions of the parts.
+const (
+	referenceVersion = 1
+	blockVersion     = 1
+	meanVersion      = 2
+)
 
 // DefaultKeep is the share of frames used unless said otherwise.
 const DefaultKeep = 0.5
@@ -36,33 +44,61 @@ func expand(x *pipeline.Expansion) error {
 	x.Emit()
 	for _, it := range items {
 		var idx clipIndex
+		var tab clipFrames
 		err := x.Table(it.Values["index"], &idx)
+		if err == nil {
+			err = x.Table(it.Values["frames"], &tab)
+		}
 		if errors.Is(err, pipeline.ErrPending) {
 			return err
 		}
 		if err != nil {
 			continue // told where it failed
 		}
-		x.Emit(stack(x, it, idx, *set))
+		x.Emit(stack(x, it, idx, tab, *set))
 	}
 	return nil
 }
 
-func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, set Settings) pipeline.Item {
-	px := int64(idx.Layout.Width) * int64(idx.Layout.Height)
-	p := pipeline.Part{
-		Name: "mean", Item: it, Version: 1, Settings: meanSettings{set.Keep},
-		Out:    []string{"image", "weight", "panel"},
-		Memory: px*4*int64(batch*idx.Layout.Planes+6*channels(idx.Layout)) + 64<<20,
-		Run:    pipeline.Bind(runMean),
-	}
+// stack cuts one clip's stack into parts: the reference, the fields in blocks of
+// frames, and the mean.
+func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, tab clipFrames, set Settings) pipeline.Item {
+	var in []pipeline.Input
 	for _, port := range []string{"file", "index", "frames", "dark", "flat", "hot"} {
 		if v := it.Values[port]; !v.IsZero() {
-			p.In = append(p.In, pipeline.Input{Port: port, Value: v})
+			in = append(in, pipeline.Input{Port: port, Value: v})
 		}
 	}
-	n := x.Add(p)
-	for _, port := range p.Out {
+	// Slices of inputs are clipped, so that parts do not share what they append.
+	in = slices.Clip(in)
+	px := int64(idx.Layout.Width) * int64(idx.Layout.Height)
+	own := pipeline.Item{ID: it.ID}
+	mean := pipeline.Part{
+		Name: "mean", Item: own, Version: meanVersion, In: in, Out: []string{"image", "weight", "panel"},
+		Memory: px*4*int64(batch*idx.Layout.Planes+6*channels(idx.Layout)+4) + 64<<20,
+		Run:    pipeline.Bind(runMean),
+	}
+	blocks := blocksFor(tab.Grade, set.Keep)
+	if tab.SkyOnly {
+		blocks = nil // there is nothing to hold on to
+	}
+	if len(blocks) > 0 {
+		ref := x.Add(pipeline.Part{
+			Name: "reference", Item: own, Version: referenceVersion, In: in, Out: []string{"reference"},
+			Memory: px*4*(batch*(int64(idx.Layout.Planes)+10)+16) + 64<<20, Run: runReference,
+		})
+		with := append(in, pipeline.Input{Port: "reference", Value: ref.Out("reference")})
+		for _, b := range blocks {
+			n := x.Add(pipeline.Part{
+				Name: b.name(), Item: own, Version: blockVersion, Settings: b, In: with, Out: []string{"fields"},
+				Memory: px*4*(4*(int64(idx.Layout.Planes)+10)+10) + 64<<20, Run: pipeline.Bind(runBlock),
+			})
+			mean.In = append(mean.In, pipeline.Input{Port: "fields", Value: n.Out("fields")})
+		}
+	}
+	mean.Settings = meanSettings{set.Keep, blocks}
+	n := x.Add(mean)
+	for _, port := range mean.Out {
 		it = it.With(port, n.Out(port))
 	}
 	return it

@@ -1,0 +1,171 @@
+package stacks
+
+import (
+	"context"
+	"math"
+
+	"plenilune/pipeline"
+	"plenilune/steps/kernel/plane"
+)
+
+const (
+	referenceShare = 0.06 // of the usable frames, the sharpest, make the reference
+	referenceLeast = 10
+	referenceMost  = 40
+	referenceTurns = 2 // it is rebuilt from its own result
+)
+
+// referenceFrames are the frames that the reference is made of.
+func referenceFrames(ranks []int) []int {
+	n := max(referenceLeast, min(referenceMost, int(math.Ceil(referenceShare*float64(len(ranks))))))
+	return ranks[:min(n, len(ranks))]
+}
+
+// wholeCanvas is the window of a clip's stack. It depends on all usable frames,
+// not on how many are kept, so that fields and stacks of any share fit each other.
+func (c *clip) wholeCanvas(ranks []int) canvas {
+	var s [][2]float64
+	for _, i := range ranks {
+		s = append(s, c.tab.Shift[i])
+	}
+	return frameCanvas(s, c.w, c.h)
+}
+
+// eye brings a frame's luma and its views; for one goroutine.
+type eye struct {
+	c     *clip
+	img   *plane.Image
+	luma  []float32
+	sight *viewer
+}
+
+func newEye(c *clip) *eye {
+	return &eye{c: c, img: c.newFrame(), luma: make([]float32, c.w*c.h), sight: newViewer(c.w, c.h)}
+}
+
+func (e *eye) look(i int) (views, error) {
+	if err := e.c.frame(i, e.img); err != nil {
+		return views{}, err
+	}
+	luma(e.luma, e.img, e.c.mosaicked())
+	if g := e.c.gain(i); g != 1 {
+		for k := range e.luma {
+			e.luma[k] /= g
+		}
+	}
+	return e.sight.see(e.luma), nil
+}
+
+// runReference is the part "reference": the luma that all frames are aligned to.
+func runReference(ctx context.Context, t *pipeline.Task) error {
+	c, err := openClip(t)
+	if err != nil {
+		return err
+	}
+	defer c.Close()
+	ranks := ranked(c.tab.Grade)
+	if len(ranks) == 0 {
+		return errNoFrames
+	}
+	cv := c.wholeCanvas(ranks)
+	frames := referenceFrames(ranks)
+	fields := make([]field, len(frames))
+	var pix []float32
+	for turn := range referenceTurns + 1 {
+		if pix, err = meanLuma(ctx, t, c, frames, fields, cv); err != nil {
+			return err
+		}
+		t.Progress(float64(turn+1) / (referenceTurns + 1))
+		if turn == referenceTurns || c.tab.SkyOnly {
+			break
+		}
+		if fields, err = alignAll(ctx, t, c, frames, newTarget(pix, cv)); err != nil {
+			return err
+		}
+		mean := meanField(gridFor(cv), fields)
+		for k := range fields {
+			fields[k] = fields[k].minus(mean)
+		}
+	}
+	return t.PutPlane(ctx, "reference", cv.W, cv.H, pix)
+}
+
+// alignAll finds the field of each frame against a target.
+func alignAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, tg *target) ([]field, error) {
+	out := make([]field, len(frames))
+	type worker struct {
+		e *eye
+		a *aligner
+	}
+	free := make(chan worker, len(frames))
+	err := t.Each(ctx, len(frames), func(k int) error {
+		var w worker
+		select {
+		case w = <-free:
+		default:
+			w = worker{newEye(c), newAligner(tg)}
+		}
+		defer func() { free <- w }()
+		i := frames[k]
+		v, err := w.e.look(i)
+		if err != nil {
+			return err
+		}
+		out[k] = w.a.align(v, c.w, c.h, c.tab.Shift[i][0], c.tab.Shift[i][1])
+		return ctx.Err()
+	})
+	return out, err
+}
+
+// meanLuma is the mean of frames laid on the canvas by their shifts and fields,
+// NaN where fewer than half of them show anything.
+func meanLuma(ctx context.Context, t *pipeline.Task, c *clip, frames []int, fields []field, cv canvas) ([]float32, error) {
+	sum, n := make([]float32, cv.W*cv.H), make([]float32, cv.W*cv.H)
+	e := make([]*eye, batch)
+	g := gridFor(cv)
+	bands := (cv.H + bandRows - 1) / bandRows
+	for at := 0; at < len(frames); at += batch {
+		m := min(batch, len(frames)-at)
+		if err := t.Each(ctx, m, func(k int) error {
+			if e[k] == nil {
+				e[k] = newEye(c)
+			}
+			_, err := e[k].look(frames[at+k])
+			return err
+		}); err != nil {
+			return nil, err
+		}
+		if err := t.Each(ctx, bands, func(b int) error {
+			r := newRowReader(g)
+			fx, fy := make([]float32, cv.W), make([]float32, cv.W)
+			for k := range m {
+				s, f := c.tab.Shift[frames[at+k]], fields[at+k]
+				for y := b * bandRows; y < min(cv.H, (b+1)*bandRows); y++ {
+					if f.X != nil {
+						r.row(fx, f.X, y)
+						r.row(fy, f.Y, y)
+					}
+					bx, by := float32(float64(cv.X)+s[0]), float32(float64(y+cv.Y)+s[1])
+					for x := range cv.W {
+						px, py := (bx+float32(x))+fx[x], by+fy[x]
+						if px >= 2 && py >= 2 && px < float32(c.w-3) && py < float32(c.h-3) {
+							sum[y*cv.W+x] += sampleCubic(e[k].luma, c.w, px, py)
+							n[y*cv.W+x]++
+						}
+					}
+				}
+			}
+			return ctx.Err()
+		}); err != nil {
+			return nil, err
+		}
+	}
+	for i := range sum {
+		if n[i] < 0.5*float32(len(frames)) || n[i] == 0 {
+			sum[i] = float32(math.NaN())
+		} else {
+			sum[i] /= n[i]
+		}
+	}
+	return sum, nil
+}
