@@ -60,8 +60,13 @@ func GaussianFilled(dst, src []float32, w, h int, sigma, floor float64) {
 // Symmetric convolves rows and columns with a symmetric kernel, given from its
 // centre outwards.
 func Symmetric(dst, src []float32, w, h int, taps []float32) {
+	SymmetricWith(make([]float32, w*h), dst, src, w, h, taps)
+}
+
+// SymmetricWith is Symmetric in memory that the caller keeps: tmp holds w·h values
+// and is neither dst nor src.
+func SymmetricWith(tmp, dst, src []float32, w, h int, taps []float32) {
 	sameSize(dst, src, w, h)
-	tmp := make([]float32, w*h)
 	for y := range h {
 		symmetricRow(tmp[y*w:(y+1)*w], src[y*w:(y+1)*w], taps)
 	}
@@ -70,28 +75,75 @@ func Symmetric(dst, src []float32, w, h int, taps []float32) {
 
 func symmetricRow(dst, src []float32, taps []float32) {
 	n, k := len(src), len(taps)-1
-	for x := range dst {
-		s := float32(taps[0] * src[x])
-		for i := 1; i <= k; i++ {
-			s += float32(taps[i] * (src[reflect(x-i, n)] + src[reflect(x+i, n)]))
-		}
-		dst[x] = s
+	lo, hi := min(k, n), max(n-k, min(k, n))
+	for x := range lo {
+		dst[x] = symmetricAt(src, taps, x)
+	}
+	for x := hi; x < n; x++ {
+		dst[x] = symmetricAt(src, taps, x)
+	}
+	if lo >= hi {
+		return
+	}
+	out := dst[lo:hi]
+	t := taps[0]
+	for x, v := range src[lo:hi] {
+		out[x] = float32(t * v)
+	}
+	// Two taps at a time, to touch the output half as often.
+	i := 1
+	for ; i < k; i += 2 {
+		addFour(out, src[lo-i:], src[lo+i:], src[lo-i-1:], src[lo+i+1:], taps[i], taps[i+1])
+	}
+	if i == k {
+		addTwo(out, src[lo-i:], src[lo+i:], taps[i])
+	}
+}
+
+// symmetricAt is one value, in the order of sums that symmetricRow has.
+func symmetricAt(src []float32, taps []float32, x int) float32 {
+	n, k := len(src), len(taps)-1
+	pair := func(i int) float32 { return src[reflect(x-i, n)] + src[reflect(x+i, n)] }
+	s := float32(taps[0] * src[x])
+	i := 1
+	for ; i < k; i += 2 {
+		s += float32(taps[i]*pair(i)) + float32(taps[i+1]*pair(i+1))
+	}
+	if i == k {
+		s += float32(taps[i] * pair(i))
+	}
+	return s
+}
+
+func addFour(out, a, b, c, d []float32, s, t float32) {
+	a, b, c, d = a[:len(out)], b[:len(out)], c[:len(out)], d[:len(out)]
+	for x := range out {
+		out[x] += float32(s*(a[x]+b[x])) + float32(t*(c[x]+d[x]))
+	}
+}
+
+func addTwo(out, a, b []float32, t float32) {
+	a, b = a[:len(out)], b[:len(out)]
+	for x := range out {
+		out[x] += float32(t * (a[x] + b[x]))
 	}
 }
 
 func symmetricColumns(dst, src []float32, w, h int, taps []float32) {
+	row := func(y int) []float32 { return src[reflect(y, h)*w:][:w] }
+	k := len(taps) - 1
 	for y := range h {
-		out, in := dst[y*w:(y+1)*w], src[y*w:(y+1)*w]
-		for x, v := range in {
-			out[x] = float32(taps[0] * v)
+		out := dst[y*w : (y+1)*w]
+		t := taps[0]
+		for x, v := range row(y) {
+			out[x] = float32(t * v)
 		}
-		for i := 1; i < len(taps); i++ {
-			t := taps[i]
-			a := src[reflect(y-i, h)*w:][:len(out)]
-			b := src[reflect(y+i, h)*w:][:len(out)]
-			for x := range out {
-				out[x] += float32(t * (a[x] + b[x]))
-			}
+		i := 1
+		for ; i < k; i += 2 {
+			addFour(out, row(y-i), row(y+i), row(y-i-1), row(y+i+1), taps[i], taps[i+1])
+		}
+		if i == k {
+			addTwo(out, row(y-i), row(y+i), taps[i])
 		}
 	}
 }
