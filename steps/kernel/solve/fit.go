@@ -1,8 +1,6 @@
 package solve
 
-import (
-	"math"
-)
+import "math"
 
 // Normal gathers the normal equations of a sum of squared residuals, one
 // residual after the other. The order of the calls is part of the result's last

@@ -98,7 +98,13 @@ func TestAgainstGonum(t *testing.T) {
 			near(t, "LeastSquares", x[i], ls.At(i, 0), 1e-11)
 		}
 		near(t, "residual", residual, mat.Norm(&r, 2), 1e-12)
+	}
+}
 
+// Second opinion: gonum v0.17, mat.
+func TestEigenAgainstGonum(t *testing.T) {
+	for _, n := range []int{1, 2, 3, 5, 17, 60} {
+		a := gram(random(n*n, uint64(n)), n)
 		var eig mat.EigenSym
 		if !eig.Factorize(mat.NewSymDense(n, a), true) {
 			t.Fatal("gonum found no eigenvalues")
