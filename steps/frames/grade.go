@@ -2,6 +2,8 @@ package frames
 
 import (
 	"math"
+
+	"plenilune/steps/kernel/robust"
 )
 
 // tableCells is the coarse grid of places, fixed to the reference frame: cell
@@ -28,33 +30,27 @@ type content struct {
 	level  []float32
 }
 
+// pedestalMost is the largest brightness that is taken for the camera's or the
+// sky's own and left out when brightness is compared.
+const pedestalMost = 0.03
+
 // gains returns how bright each frame's Moon is against the clip's mean: the
-// slope of its blocks' levels over the mean levels, so that a pedestal or the glow
-// of the sky does not count.
+// factor between its blocks' levels and the mean ones, above a pedestal. It is a
+// ratio of brightness, not of contrast, so that blur does not pass for cloud.
 func gains(all []content) []float64 {
 	mean := meanOver(all, nil, func(c content) []float32 { return c.level })
+	pedestal := max(0, robust.Quantile(mean, 0.02))
+	if !(pedestal < pedestalMost) { // no sky in the field
+		pedestal = 0
+	}
 	out := make([]float64, len(all))
 	for f, c := range all {
-		if c.level == nil {
-			continue
-		}
-		var n, mx, my, xy, xx float64
+		var xy, xx float64
 		for b, v := range c.level {
 			if e := c.energy[b]; e == e && mean[b] == mean[b] {
-				n++
-				mx += mean[b]
-				my += float64(v)
-			}
-		}
-		if n == 0 {
-			continue
-		}
-		mx, my = mx/n, my/n
-		for b, v := range c.level {
-			if e := c.energy[b]; e == e && mean[b] == mean[b] {
-				d := mean[b] - mx
-				xy += float64(d * (float64(v) - my))
-				xx += float64(d * d)
+				m := mean[b] - pedestal
+				xy += float64(m * (float64(v) - pedestal))
+				xx += float64(m * m)
 			}
 		}
 		if xx > 0 && xy > 0 {
@@ -157,12 +153,12 @@ func cellGrades(all []content, whole, scale, mean []float64, nx, ny, side, w, h 
 		}
 		for cy := range t.NY {
 			for cx := range t.NX {
-				x, y := (float64(cx)+0.5)*cw, (float64(cy)+0.5)*ch
+				x, y := float64((float64(cx)+0.5)*cw), float64((float64(cy)+0.5)*ch)
 				var num, den, shrink float64
 				for by := max(0, int((y-ch)/float64(side))); by < min(ny, int((y+ch)/float64(side))+1); by++ {
-					wy := 1 - math.Abs((float64(by)+0.5)*float64(side)-y)/ch
+					wy := 1 - math.Abs(float64((float64(by)+0.5)*float64(side))-y)/ch
 					for bx := max(0, int((x-cw)/float64(side))); bx < min(nx, int((x+cw)/float64(side))+1); bx++ {
-						wx := 1 - math.Abs((float64(bx)+0.5)*float64(side)-x)/cw
+						wx := 1 - math.Abs(float64((float64(bx)+0.5)*float64(side))-x)/cw
 						b := by*nx + bx
 						e := c.energy[b]
 						if wx <= 0 || wy <= 0 || e != e || !(mean[b] > 0) {

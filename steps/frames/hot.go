@@ -59,5 +59,5 @@ func medianOf(v []float32) float32 {
 			v[j], v[j-1] = v[j-1], v[j]
 		}
 	}
-	return 0.5 * (v[(len(v)-1)/2] + v[len(v)/2])
+	return float32(0.5 * (v[(len(v)-1)/2] + v[len(v)/2]))
 }

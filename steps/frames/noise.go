@@ -75,27 +75,31 @@ func fitNoise(s []noiseSample) noiseModel {
 	return lineThrough(level, variance)
 }
 
-// lineThrough takes the median of the slopes between all pairs (Theil 1950, Sen
-// 1968), not below 0, and the median of what is left, not below 0.
+// lineThrough is the line with neither end below 0 that misses the points least in
+// proportion to their own height, since a variance scatters in proportion to itself.
 func lineThrough(x, y []float64) noiseModel {
-	if len(x) == 0 {
+	var n, sx, sy, xx, xy float64
+	for i := range x {
+		if y[i] <= 0 {
+			continue
+		}
+		w := 1 / float64(y[i]*y[i])
+		n += w
+		sx += float64(w * x[i])
+		sy += float64(w * y[i])
+		xx += float64(w * float64(x[i]*x[i]))
+		xy += float64(w * float64(x[i]*y[i]))
+	}
+	if n == 0 {
 		return noiseModel{}
 	}
-	var slopes, rest []float64
-	for i := range x {
-		for j := range i {
-			if d := x[i] - x[j]; d > 1e-6 {
-				slopes = append(slopes, (y[i]-y[j])/d)
-			}
-		}
+	m := noiseModel{base: sy / n}
+	if det := float64(n*xx) - float64(sx*sx); det > 1e-9*n*xx {
+		m.slope = max(0, (float64(n*xy)-float64(sx*sy))/det)
+		m.base = (sy - float64(m.slope*sx)) / n
 	}
-	var m noiseModel
-	if len(slopes) > 0 {
-		m.slope = max(0, robust.Median(slopes))
+	if m.base < 0 {
+		return noiseModel{slope: xy / xx}
 	}
-	for i := range x {
-		rest = append(rest, y[i]-float64(m.slope*x[i]))
-	}
-	m.base = max(0, robust.Median(rest))
 	return m
 }

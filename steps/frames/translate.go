@@ -48,8 +48,8 @@ func translate(dst, src []float32, w, h int, dx, dy float64) {
 
 // keys returns the weights of the pixels at −1, 0, 1 and 2 for a place t, 0 ≤ t < 1.
 func keys(t float32) [4]float32 {
-	t2 := t * t
-	t3 := t2 * t
+	t2 := float32(t * t)
+	t3 := float32(t2 * t)
 	return [4]float32{
 		0.5 * ((t2 - t3) + (t2 - t)),
 		1 + float32(0.5*(float32(3*t3)-float32(5*t2))),

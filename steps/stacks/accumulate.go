@@ -9,7 +9,7 @@ import (
 
 const (
 	edgeFade = 12 // px over which a frame fades in from its border
-	edgeTaps = 3  // px from a border within which the resampling kernel reaches beyond it
+	edgeTaps = 3  // px that the resampling kernel reaches
 )
 
 // sums is a stack in the making.
@@ -43,6 +43,8 @@ type laid struct {
 	field  field     // local, on the grid; zero: none
 	cells  []float32 // weights of the cells
 	gain   float32
+	reach  float32      // px from a border within which the kernel reaches beyond it
+	colour [][2]float32 // where each channel lies against the field, px
 }
 
 // layer adds rows of frames to sums. It is for one goroutine.
@@ -82,14 +84,14 @@ func (l *layer) addRow(f *laid, y int) {
 			l.addMosaic(f, i, px, py, wt, inv)
 			continue
 		}
-		ix, fx := split(px)
-		iy, fy := split(py)
 		l.s.weight[0][i] += wt
 		at := sample
-		if edge < edgeTaps {
+		if edge < f.reach {
 			at = sampleEdge
 		}
 		for ch, pix := range f.img.Pix {
+			ix, fx := split(max(0, px+f.colour[ch][0]))
+			iy, fy := split(max(0, py+f.colour[ch][1]))
 			l.s.value[ch][i] += float32(wt * float32(at(pix, w, ix, iy, fx, fy)*inv))
 		}
 	}
@@ -97,7 +99,7 @@ func (l *layer) addRow(f *laid, y int) {
 
 // split cuts a place into a whole pixel and the phase behind it.
 func split(p float32) (int, int) {
-	q := int(p*tapPhases + 0.5)
+	q := int(float32(p*tapPhases) + 0.5)
 	return q / tapPhases, q % tapPhases
 }
 
@@ -113,7 +115,7 @@ var mosaicTaps = makeMosaicTaps()
 func makeMosaicTaps() (t [tapPhases + 1][2 * mosaicReach]float32) {
 	for k := range t {
 		for j := range t[k] {
-			d := (float64(j-mosaicReach+1) - float64(k)/tapPhases) / mosaicSigma
+			d := (float64(j-mosaicReach+1) - float64(float64(k)/tapPhases)) / mosaicSigma
 			t[k][j] = float32(gauss(d))
 		}
 	}
@@ -124,10 +126,18 @@ func makeMosaicTaps() (t [tapPhases + 1][2 * mosaicReach]float32) {
 // their distance (normalised convolution, Knutsson & Westin 1993; on raw mosaics
 // after Fruchter & Hook 2002): no colour is ever guessed from its neighbours.
 func (l *layer) addMosaic(f *laid, i int, px, py, wt, inv float32) {
+	for ch := range 3 {
+		v, n := l.colourAt(f, ch, max(0, px+f.colour[ch][0]), max(0, py+f.colour[ch][1]))
+		l.s.value[ch][i] += float32(wt * float32(v*inv))
+		l.s.weight[ch][i] += float32(wt * n)
+	}
+}
+
+// colourAt sums the samples of one colour about a place.
+func (l *layer) colourAt(f *laid, ch int, px, py float32) (v, n float32) {
 	ix, fx := split(px)
 	iy, fy := split(py)
 	kx, ky := &mosaicTaps[fx], &mosaicTaps[fy]
-	var v, n [3]float32
 	for j := range 2 * mosaicReach {
 		y := iy - mosaicReach + 1 + j
 		if y < 0 || y >= f.img.H {
@@ -137,30 +147,27 @@ func (l *layer) addMosaic(f *laid, i int, px, py, wt, inv float32) {
 		site := &l.sites[y&1]
 		for m := range 2 * mosaicReach {
 			x := ix - mosaicReach + 1 + m
-			if x < 0 || x >= f.img.W {
+			if x < 0 || x >= f.img.W || site[x&1] != ch {
 				continue
 			}
-			k := ky[j] * kx[m]
-			ch := site[x&1]
-			v[ch] += float32(k * row[x])
-			n[ch] += k
+			k := float32(ky[j] * kx[m])
+			v += float32(k * row[x])
+			n += k
 		}
 	}
-	for ch := range 3 {
-		l.s.value[ch][i] += float32(wt * float32(v[ch]*inv))
-		l.s.weight[ch][i] += float32(wt * n[ch])
-	}
+	return v, n
 }
 
-// siteChannels returns which channel each site of a pattern belongs to, [y&1][x&1].
+// siteChannels returns which channel each site of a pattern belongs to, [y&1][x&1]:
+// red, green and blue are 0, 1 and 2, and so are cyan, yellow and magenta.
 func siteChannels(pattern string) *[2][2]int {
 	var s [2][2]int
 	for k, c := range pattern[:4] {
 		ch := 1
 		switch c {
-		case 'R':
+		case 'R', 'C':
 			ch = 0
-		case 'B':
+		case 'B', 'M':
 			ch = 2
 		}
 		s[k/2][k%2] = ch

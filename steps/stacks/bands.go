@@ -37,51 +37,24 @@ func (v *viewer) see(luma []float32) views {
 	return v.out
 }
 
-// luma writes the brightness of a calibrated frame: the picture itself for mono,
-// (R+2G+B)/4 for colour, behind a colour filter by [1 2 1]ᵀ[1 2 1]/16, which sees
-// every colour of a 2×2 mosaic with a fixed weight at every place.
-func luma(dst []float32, src *plane.Image, mosaicked bool) {
-	switch {
-	case src.Channels() == 3:
-		r, g, b := src.Pix[0], src.Pix[1], src.Pix[2]
-		for i := range dst {
-			dst[i] = 0.25 * ((r[i] + b[i]) + (g[i] + g[i]))
-		}
-	case mosaicked:
-		binomial(dst, src.Pix[0], src.W, src.H)
-	default:
-		copy(dst, src.Pix[0])
+// luma writes what frames are aligned by: the picture itself for mono, else green,
+// which a camera has most of and against which the air displaces red and blue.
+// Behind a colour filter, the other sites get the mean of the greens about them.
+func luma(dst []float32, src *plane.Image, sites *[2][2]int) {
+	if sites == nil {
+		copy(dst, src.Pix[min(1, src.Channels()-1)])
+		return
 	}
-}
-
-// binomial convolves with [1 2 1]ᵀ[1 2 1]/16; borders are mirrored about the
-// outermost pixel's centre, which keeps the colours of a mosaic apart.
-func binomial(dst, src []float32, w, h int) {
-	mirror := func(i, n int) int {
-		if i < 0 {
-			i = -i
-		}
-		if i >= n {
-			i = 2*n - 2 - i
-		}
-		return i
-	}
-	line := func(out []float32, y int) []float32 {
-		s := src[mirror(y, h)*w:][:w]
-		for x := 1; x < w-1; x++ {
-			out[x] = (s[x-1] + s[x+1]) + (s[x] + s[x])
-		}
-		out[0] = 2 * (s[0] + s[mirror(1, w)])
-		out[w-1] = 2 * (s[w-1] + s[mirror(w-2, w)])
-		return out
-	}
-	a, b, c := line(make([]float32, w), -1), line(make([]float32, w), 0), make([]float32, w)
+	w, h, pix := src.W, src.H, src.Pix[0]
 	for y := range h {
-		line(c, y+1)
-		d := dst[y*w:][:w]
-		for x := range d {
-			d[x] = ((a[x] + c[x]) + (b[x] + b[x])) * (1.0 / 16)
+		up, dn := max(y-1, 1-y)*w, min(y+1, 2*h-3-y)*w
+		for x := range w {
+			if sites[y&1][x&1] == 1 {
+				dst[y*w+x] = pix[y*w+x]
+				continue
+			}
+			l, r := max(x-1, 1-x), min(x+1, 2*w-3-x)
+			dst[y*w+x] = 0.25 * ((pix[up+x] + pix[dn+x]) + (pix[y*w+l] + pix[y*w+r]))
 		}
-		a, b, c = b, c, a
 	}
 }

@@ -49,8 +49,8 @@ func meanField(g grid, all []field) field {
 // splineWeights returns the four weights of a uniform cubic B-spline at t, 0 ≤ t < 1.
 func splineWeights(t float32) [4]float32 {
 	u := 1 - t
-	t2, u2 := t*t, u*u
-	a, d := u2*u*(1.0/6), t2*t*(1.0/6)
+	t2, u2 := float32(t*t), float32(u*u)
+	a, d := float32(u2*u*(1.0/6)), float32(t2*t*(1.0/6))
 	b := float32(2.0/3) - float32(t2*float32(1-float32(0.5*t)))
 	return [4]float32{a, b, ((1 - a) - b) - d, d}
 }
@@ -71,7 +71,7 @@ func toSpline(dst, v []float32, g grid) {
 		up, dn := at(j-1, g.NY)*g.NX, at(j+1, g.NY)*g.NX
 		for i := range g.NX {
 			k := j*g.NX + i
-			smooth := ((rows[up+i] + rows[dn+i]) + float32(4*rows[k])) * (1.0 / 6)
+			smooth := float32(((rows[up+i] + rows[dn+i]) + float32(4*rows[k])) * (1.0 / 6))
 			dst[k] = v[k] + (v[k] - smooth)
 		}
 	}
@@ -87,7 +87,7 @@ type rowReader struct {
 func newRowReader(g grid) *rowReader {
 	r := &rowReader{g: g, nodes: make([]float32, g.NX)}
 	for k := range r.weights {
-		r.weights[k] = splineWeights(float32(k) / nodeStep)
+		r.weights[k] = splineWeights(float32(float32(k) / nodeStep))
 	}
 	return r
 }

@@ -25,7 +25,7 @@ func makeTaps() (t [tapPhases + 1][tapsWide]float32) {
 		var w [tapsWide]float64
 		var sum float64
 		for j := range w {
-			x := float64(j-2) - float64(k)/tapPhases
+			x := float64(j-2) - float64(float64(k)/tapPhases)
 			if x > -3 && x < 3 {
 				w[j] = sinc(x) * sinc(x/3)
 			}
@@ -77,9 +77,9 @@ var cubicTaps = makeCubicTaps()
 
 func makeCubicTaps() (t [tapPhases + 1][4]float32) {
 	for k := range t {
-		x := float64(k) / tapPhases
-		x2 := x * x
-		x3 := x2 * x
+		x := float64(float64(k) / tapPhases)
+		x2 := float64(x * x)
+		x3 := float64(x2 * x)
 		t[k] = [4]float32{
 			float32(0.5 * ((x2 - x3) + (x2 - x))),
 			float32(1 + float64(0.5*(float64(3*x3)-float64(5*x2)))),

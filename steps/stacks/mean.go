@@ -33,14 +33,20 @@ type panelTable struct {
 	ReferenceY  int     `json:"reference_y"`
 }
 
-// gradePower turns a grade into a weight. Of frames with equal noise that carry the
-// detail with amplitude g, the sum with weights g has the best ratio of signal to noise
-// (matched filter); more would favour the sharpest few.
-var gradePower = 1.0
+// cube turns a grade into a weight. Frames with equal noise that carry detail
+// with amplitude g would best be weighed by g (matched filter); but g falls faster
+// towards fine detail, which decides the resolution. Measured with keep: 1 and 3 differ
+// by 2 % of resolution, 3 and 4 by nothing.
+func cube(g float64) float64 { return g * g * g }
 
 // addAll adds the frames in the given order, batch by batch: read side by side,
 // added by bands of rows, so that the sums do not depend on the number of cores.
-func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, cv canvas, fields func(i int) field) (*sums, error) {
+func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, cv canvas, fields func(i int) field, col colours) (*sums, error) {
+	shifts := col.shifts(channels(c.idx.Layout))
+	reach := float32(edgeTaps)
+	for _, s := range shifts {
+		reach = max(reach, edgeTaps+max(s[0], -s[0], s[1], -s[1]))
+	}
 	s := newSums(cv, c.idx.Layout)
 	g := gridFor(cv)
 	var imgs [batch]*plane.Image
@@ -56,7 +62,7 @@ func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, cv can
 			if err := c.frame(i, imgs[k]); err != nil {
 				return err
 			}
-			lay[k] = laid{img: imgs[k], dx: c.tab.Shift[i][0], dy: c.tab.Shift[i][1], cells: c.cellWeights(i), gain: c.gain(i)}
+			lay[k] = laid{img: imgs[k], dx: c.tab.Shift[i][0], dy: c.tab.Shift[i][1], cells: c.cellWeights(i), gain: c.gain(i), colour: shifts, reach: reach}
 			lay[k].field = fields(i)
 			return nil
 		}); err != nil {
@@ -90,9 +96,9 @@ func (c *clip) cellWeights(i int) []float32 {
 	for k := range out {
 		v := 1.0
 		if !c.tab.SkyOnly && k < len(c.tab.Cells.Grade[i]) {
-			v = powOf(c.tab.Cells.Grade[i][k], gradePower)
+			v = cube(c.tab.Cells.Grade[i][k])
 		}
-		out[k] = float32(v * min(1, g) * min(1, g))
+		out[k] = float32(v * min(1, g*g))
 	}
 	return out
 }
@@ -113,12 +119,20 @@ func runMean(ctx context.Context, set meanSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
+	var col colours
+	if t.Has("colours") {
+		if err := t.One("colours").Table(&col); err != nil {
+			return err
+		}
+		t.Fact("red_shift", math.Sqrt(float64(col.Red[0]*col.Red[0])+float64(col.Red[1]*col.Red[1])), "px")
+		t.Fact("blue_shift", math.Sqrt(float64(col.Blue[0]*col.Blue[0])+float64(col.Blue[1]*col.Blue[1])), "px")
+	}
 	s, err := addAll(ctx, t, c, frames, cv, func(i int) field {
 		if f, ok := all[i]; ok {
 			return f.minus(mean)
 		}
 		return field{}
-	})
+	}, col)
 	if err != nil {
 		return err
 	}

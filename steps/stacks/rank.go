@@ -2,9 +2,13 @@ package stacks
 
 import (
 	"cmp"
+	"errors"
 	"math"
 	"slices"
 )
+
+// errNoFrames is returned where there is nothing to stack.
+var errNoFrames = errors.New("no frame of the clip can be used")
 
 const framesLeast = 3 // kept, if there are so many
 

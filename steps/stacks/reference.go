@@ -37,17 +37,22 @@ type eye struct {
 	img   *plane.Image
 	luma  []float32
 	sight *viewer
+	sites *[2][2]int // of a mosaic, else nil
 }
 
 func newEye(c *clip) *eye {
-	return &eye{c: c, img: c.newFrame(), luma: make([]float32, c.w*c.h), sight: newViewer(c.w, c.h)}
+	e := &eye{c: c, img: c.newFrame(), luma: make([]float32, c.w*c.h), sight: newViewer(c.w, c.h)}
+	if c.mosaicked() {
+		e.sites = siteChannels(c.idx.Layout.Pattern)
+	}
+	return e
 }
 
 func (e *eye) look(i int) (views, error) {
 	if err := e.c.frame(i, e.img); err != nil {
 		return views{}, err
 	}
-	luma(e.luma, e.img, e.c.mosaicked())
+	luma(e.luma, e.img, e.sites)
 	if g := e.c.gain(i); g != 1 {
 		for k := range e.luma {
 			e.luma[k] /= g
@@ -87,7 +92,30 @@ func runReference(ctx context.Context, t *pipeline.Task) error {
 			fields[k] = fields[k].minus(mean)
 		}
 	}
+	if err := putColours(ctx, t, c, frames, fields, cv); err != nil {
+		return err
+	}
 	return t.PutPlane(ctx, "reference", cv.W, cv.H, pix)
+}
+
+// putColours measures how red and blue lie against green on a stack of the
+// reference's frames. It is one shift a colour for the clip: over a minute the Moon
+// hardly climbs.
+func putColours(ctx context.Context, t *pipeline.Task, c *clip, frames []int, fields []field, cv canvas) error {
+	var col colours
+	if channels(c.idx.Layout) == 3 && !c.tab.SkyOnly {
+		at := map[int]field{}
+		for k, i := range frames {
+			at[i] = fields[k]
+		}
+		s, err := addAll(ctx, t, c, frames, cv, func(i int) field { return at[i] }, colours{})
+		if err != nil {
+			return err
+		}
+		img, _ := s.finish(len(frames))
+		col = measureColours(img, cv)
+	}
+	return t.PutTable("colours", col)
 }
 
 // alignAll finds the field of each frame against a target.

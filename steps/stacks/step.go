@@ -84,9 +84,10 @@ func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, tab clipFrame
 	}
 	if len(blocks) > 0 {
 		ref := x.Add(pipeline.Part{
-			Name: "reference", Item: own, Version: referenceVersion, In: in, Out: []string{"reference"},
+			Name: "reference", Item: own, Version: referenceVersion, In: in, Out: []string{"reference", "colours"},
 			Memory: px*4*(batch*(int64(idx.Layout.Planes)+10)+16) + 64<<20, Run: runReference,
 		})
+		mean.In = append(mean.In, pipeline.Input{Port: "colours", Value: ref.Out("colours")})
 		with := append(in, pipeline.Input{Port: "reference", Value: ref.Out("reference")})
 		for _, b := range blocks {
 			n := x.Add(pipeline.Part{

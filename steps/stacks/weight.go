@@ -5,7 +5,6 @@ package stacks
 type weigher struct {
 	nx, ny int
 	cw, ch float32 // px
-	pow    []float32
 	line   []float32
 }
 

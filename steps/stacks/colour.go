@@ -1,0 +1,85 @@
+package stacks
+
+import "math"
+
+// colours says where red and blue lie against green in the frames, in pixels
+// right and down: the air is a weak prism.
+type colours struct {
+	Red  [2]float64 `json:"red"`
+	Blue [2]float64 `json:"blue"`
+}
+
+// shifts returns the displacement of each of n channels.
+func (c colours) shifts(n int) [][2]float32 {
+	out := make([][2]float32, n)
+	if n == 3 {
+		out[0] = [2]float32{float32(c.Red[0]), float32(c.Red[1])}
+		out[2] = [2]float32{float32(c.Blue[0]), float32(c.Blue[1])}
+	}
+	return out
+}
+
+const (
+	colourMost   = 8.0 // px: more than the air does to a Moon worth recording
+	colourRounds = 12
+)
+
+// measureColours finds the shifts between the channels of a stack.
+func measureColours(img [][]float32, cv canvas) colours {
+	t := newTarget(img[1], cv)
+	v := newViewer(cv.W, cv.H)
+	find := func(ch []float32) [2]float64 {
+		pix := append([]float32(nil), ch...)
+		fillUnknown(pix, cv.W, cv.H)
+		s := v.see(pix)
+		x, y := settleShift(t.broad, s.broad, t.known, cv, 0, 0)
+		x, y = settleShift(t.fine, s.fine, t.known, cv, x, y)
+		if !(math.Abs(x) <= colourMost && math.Abs(y) <= colourMost) {
+			return [2]float64{}
+		}
+		return [2]float64{math.Round(x*1e4) / 1e4, math.Round(y*1e4) / 1e4}
+	}
+	return colours{find(img[0]), find(img[2])}
+}
+
+// settleShift improves one displacement of a whole picture by Gauss–Newton steps on
+// the squared difference, brightness fitted along.
+func settleShift(ref slopes, pix []float32, known []bool, cv canvas, dx, dy float64) (float64, float64) {
+	for range colourRounds {
+		var xx, xy, yy, bx, by, tt, ft, px, py float64
+		for y := 4; y < cv.H-4; y++ {
+			for x := 4; x < cv.W-4; x++ {
+				i := y*cv.W + x
+				sx, sy := float32(x)+float32(dx), float32(y)+float32(dy)
+				if !known[i] || !(sx >= 2 && sy >= 2 && sx < float32(cv.W-3) && sy < float32(cv.H-3)) {
+					continue
+				}
+				f, p := float64(sampleCubic(pix, cv.W, sx, sy)), float64(ref.pix[i])
+				gx, gy := float64(ref.gx[i]), float64(ref.gy[i])
+				xx += float64(gx * gx)
+				xy += float64(gx * gy)
+				yy += float64(gy * gy)
+				bx += float64(gx * f)
+				by += float64(gy * f)
+				px += float64(gx * p)
+				py += float64(gy * p)
+				tt += float64(p * p)
+				ft += float64(f * p)
+			}
+		}
+		gain := ft / tt
+		det := float64(xx*yy) - float64(xy*xy)
+		if !(det > 0) || !(gain > 0.05) {
+			return 0, 0
+		}
+		ex, ey := px-bx/gain, py-by/gain
+		ux := (float64(yy*ex) - float64(xy*ey)) / det
+		uy := (float64(xx*ey) - float64(xy*ex)) / det
+		dx += max(-1, min(1, ux))
+		dy += max(-1, min(1, uy))
+		if math.Abs(ux)+math.Abs(uy) < 1e-3 {
+			break
+		}
+	}
+	return dx, dy
+}

@@ -1,0 +1,152 @@
+package stacks
+
+import (
+	"math"
+	"slices"
+	"testing"
+
+	"plenilune/pipeline"
+	"plenilune/pipeline/pipelinetest"
+)
+
+// stackOf runs all parts of one clip's stack; whole leaves the fields out.
+func stackOf(t *testing.T, workers int, n int, noise, keep float64, whole bool) (*pipelinetest.Result, panelTable) {
+	t.Helper()
+	f, idx, tab := film(n, noise)
+	b := pipelinetest.New()
+	b.Workers = workers
+	in := map[string][]any{"file": {f}, "index": {idx}, "frames": {tab}}
+	run := func(set any, fn func(*pipeline.Part)) *pipelinetest.Result {
+		p := pipeline.Part{Name: "part", Settings: set}
+		fn(&p)
+		r, err := b.Run(t, p, in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	set := meanSettings{Keep: keep}
+	if !whole {
+		in["reference"] = []any{run(nil, func(p *pipeline.Part) { p.Run = runReference }).Stored("reference")}
+		set.Blocks = blocksFor(tab["grade"].([]float64), keep)
+		for _, k := range set.Blocks {
+			in["fields"] = append(in["fields"], run(k, func(p *pipeline.Part) { p.Run = pipeline.Bind(runBlock) }).Stored("fields"))
+		}
+	}
+	r := run(set, func(p *pipeline.Part) { p.Run = pipeline.Bind(runMean) })
+	var pt panelTable
+	r.Table("panel", &pt)
+	return r, pt
+}
+
+// errorOf is the rms difference to the true terrain away from the border.
+func errorOf(img pipelinetest.Plane, pt panelTable) float64 {
+	var s, n float64
+	for y := 12; y < img.H-12; y++ {
+		for x := 12; x < img.W-12; x++ {
+			d := float64(img.Pix[0][y*img.W+x]) - ground(float64(x+pt.ReferenceX), float64(y+pt.ReferenceY))
+			s, n = s+d*d, n+1
+		}
+	}
+	return math.Sqrt(s / n)
+}
+
+func TestStackUndoesTheAirsBending(t *testing.T) {
+	img, pt := stackOf(t, 2, 20, 0.003, 1, false)
+	rigid, pr := stackOf(t, 2, 20, 0.003, 1, true)
+	local, whole := errorOf(img.Plane("image"), pt), errorOf(rigid.Plane("image"), pr)
+	// Noise of 0.003 leaves 0.0007 in a mean of 20. The mean bend is 0, so that the stack
+	// must lie where the ground is, not where the reference was bent to.
+	if local > 0.0015 || local > 0.5*whole {
+		t.Errorf("rms error %.4f with fields, %.4f without", local, whole)
+	}
+	if pt.FramesKept != 20 || pt.FramesTotal != 20 || pt.Channels != 1 {
+		t.Errorf("panel %+v", pt)
+	}
+	weight := img.Plane("weight").Pix[0]
+	if mid := weight[pt.Height/2*pt.Width+pt.Width/2]; mid != 1 {
+		t.Errorf("weight in the middle is %g, want 1", mid)
+	}
+}
+
+func TestStackSameBytesOnAnyNumberOfWorkers(t *testing.T) {
+	one, _ := stackOf(t, 1, 11, 0.01, 0.6, false)
+	three, _ := stackOf(t, 3, 11, 0.01, 0.6, false)
+	for _, port := range []string{"image", "weight", "panel"} {
+		if one.Outputs[port] != three.Outputs[port] {
+			t.Errorf("%s depends on the number of workers", port)
+		}
+	}
+}
+
+func TestKeepMoreAddsBlocksOnly(t *testing.T) {
+	grade := make([]float64, 1500)
+	for i := range grade {
+		grade[i] = 1 + float64(i*7919%1500)/1500
+	}
+	grade[3] = 0
+	few, more := blocksFor(grade, 0.2), blocksFor(grade, 0.3)
+	if len(more) <= len(few) || !slices.Equal(more[:len(few)], few) {
+		t.Errorf("%d blocks at 0.2 are not the first of %d at 0.3", len(few), len(more))
+	}
+	seen := map[int]bool{}
+	for _, b := range more {
+		for _, i := range b.frames(grade) {
+			if seen[i] {
+				t.Fatalf("frame %d is in two blocks", i)
+			}
+			seen[i] = true
+		}
+	}
+	ranks := ranked(grade)
+	for _, i := range ranks[:kept(len(ranks), 0.3)] {
+		if !seen[i] {
+			t.Fatalf("kept frame %d is in no block", i)
+		}
+	}
+	if s := sampled(grade); len(s) > sampleMost || len(s) < sampleMost-1 {
+		t.Errorf("the sample has %d frames, want %d less a rejected one", len(s), sampleMost)
+	}
+	if s := sampled(grade[:40]); len(s) != 39 {
+		t.Errorf("the sample of a short clip has %d frames, want all 39 usable ones", len(s))
+	}
+}
+
+func TestRankAndKeep(t *testing.T) {
+	if got := ranked([]float64{1, 0, 3, 1, 2}); !slices.Equal(got, []int{2, 4, 0, 3}) {
+		t.Errorf("ranked %v: best first, ties by time, 0 is rejected", got)
+	}
+	for _, c := range []struct {
+		n    int
+		keep float64
+		want int
+	}{{40, 0.5, 20}, {40, 0.01, 3}, {2, 0.5, 2}, {10, 0.3, 3}, {10, 0.31, 4}, {40, 1, 40}} {
+		if got := kept(c.n, c.keep); got != c.want {
+			t.Errorf("keep %g of %d: %d, want %d", c.keep, c.n, got, c.want)
+		}
+	}
+}
+
+func TestCanvas(t *testing.T) {
+	// Frames 100 wide at 0, +10.5 and −4: they show places 0…99, −10.5…88.5 and 4…103.
+	// A quarter of three is one: −10 to 103.
+	cv := frameCanvas([][2]float64{{0, 0}, {10.5, 2}, {-4, 0}}, 100, 50)
+	if cv != (canvas{-10, -2, 114, 52}) {
+		t.Errorf("canvas %+v", cv)
+	}
+	// One of eight alone is not enough.
+	s := make([][2]float64, 8)
+	s[7] = [2]float64{40, 0}
+	if cv := frameCanvas(s, 100, 50); cv != (canvas{0, 0, 100, 50}) {
+		t.Errorf("canvas %+v", cv)
+	}
+}
+
+func TestFillUnknown(t *testing.T) {
+	nan := float32(math.NaN())
+	pix := []float32{nan, nan, nan, nan, 1, 2, nan, nan, nan}
+	fillUnknown(pix, 3, 3)
+	if !slices.Equal(pix, []float32{1, 1, 2, 1, 1, 2, 1, 1, 2}) {
+		t.Errorf("filled %v", pix)
+	}
+}
