@@ -10,7 +10,7 @@ const (
 	trackBlock = 16  // px of the tracking scale: side of the blocks that vote
 	trackEdge  = 6   // px that filters and interpolation spoil at a border
 	trackPrior = 1.0 // px: how far the coarse displacement may be off, one sigma
-	trackSteps = 4
+	trackSteps = 3
 	evenFrom   = 0.02
 )
 
@@ -24,6 +24,7 @@ type tracker struct {
 	pix    []float32 // template, 0 where nothing is known
 	gx, gy []float32
 	valid  []bool
+	count  float64 // valid pixels
 }
 
 // newTracker takes a template and the share of frames (0…1) behind each pixel.
@@ -35,20 +36,34 @@ func newTracker(pix, cover []float32, w, h int) *tracker {
 			t.gx[i] = 0.5 * (pix[i+1] - pix[i-1])
 			t.gy[i] = 0.5 * (pix[i+w] - pix[i-w])
 			t.valid[i] = cover[i] > 0.5 && cover[i+1] > 0.5 && cover[i-1] > 0.5 && cover[i+w] > 0.5 && cover[i-w] > 0.5
+			if t.valid[i] {
+				t.count++
+			}
 		}
 	}
 	return t
 }
 
 // votes are the normal equations of one block.
-type votes struct{ xx, xy, yy, bx, by, ff, tt, ft, n float64 }
+type votes struct {
+	xx, xy, yy     float64 // slopes by slopes
+	fx, fy, tx, ty float64 // frame and template by slopes
+	ff, tt, ft, n  float64 // frame and template by themselves, pixels
+}
+
+// miss is the frame less gain times the template, by the template's slopes.
+func (v votes) miss(gain float64) (x, y float64) {
+	return v.fx - float64(gain*v.tx), v.fy - float64(gain*v.ty)
+}
 
 func (v *votes) add(o votes, k float64) {
 	v.xx += float64(k * o.xx)
 	v.xy += float64(k * o.xy)
 	v.yy += float64(k * o.yy)
-	v.bx += float64(k * o.bx)
-	v.by += float64(k * o.by)
+	v.fx += float64(k * o.fx)
+	v.fy += float64(k * o.fy)
+	v.tx += float64(k * o.tx)
+	v.ty += float64(k * o.ty)
 	v.ff += float64(k * o.ff)
 	v.tt += float64(k * o.tt)
 	v.ft += float64(k * o.ft)
@@ -63,17 +78,15 @@ func (t *tracker) track(mov, moved []float32, dx, dy float64) (float64, float64,
 	var fit, share float64
 	for step := range trackSteps {
 		translate(moved, mov, t.w, t.h, dx, dy)
-		blocks := t.vote(moved, gain)
+		blocks := t.vote(moved)
 		all := t.combine(blocks, nil)
 		if all.n == 0 || all.tt <= 0 || all.ff <= 0 {
 			return dx, dy, 0, 0
 		}
-		share = all.n / t.count()
+		share = all.n / max(t.count, 1)
 		fit = all.ft / math.Sqrt(all.ff*all.tt)
 		if g := all.ft / all.tt; step == 0 && g > 0.05 {
 			gain = g
-			blocks = t.vote(moved, gain)
-			all = t.combine(blocks, nil)
 		}
 		ux, uy := t.solve(all, gain, dx-x0, dy-y0)
 		even := evenly(blocks)
@@ -93,44 +106,37 @@ func (t *tracker) track(mov, moved []float32, dx, dy float64) (float64, float64,
 
 func clampTo(v, lim float64) float64 { return max(-lim, min(lim, v)) }
 
-func (t *tracker) count() float64 {
-	var n float64
-	for _, ok := range t.valid {
-		if ok {
-			n++
-		}
-	}
-	return max(n, 1)
-}
-
 // vote gathers each block's equations. moved is NaN where the frame shows nothing.
-func (t *tracker) vote(moved []float32, gain float64) []votes {
+func (t *tracker) vote(moved []float32) []votes {
 	bw := (t.w + trackBlock - 1) / trackBlock
 	bh := (t.h + trackBlock - 1) / trackBlock
 	out := make([]votes, bw*bh)
-	g := float32(gain)
 	for y := range t.h {
 		row := out[y/trackBlock*bw:][:bw]
 		for b := range row {
-			var xx, xy, yy, bx, by, ff, tt, ft, n float32
+			var xx, xy, yy, fx, fy, tx, ty, ff, tt, ft, n float32
 			for i := y*t.w + b*trackBlock; i < y*t.w+min(t.w, (b+1)*trackBlock); i++ {
 				f := moved[i]
 				if !t.valid[i] || f != f {
 					continue
 				}
 				p, gx, gy := t.pix[i], t.gx[i], t.gy[i]
-				d := f - float32(g*p)
 				xx += float32(gx * gx)
 				xy += float32(gx * gy)
 				yy += float32(gy * gy)
-				bx += float32(gx * d)
-				by += float32(gy * d)
+				fx += float32(gx * f)
+				fy += float32(gy * f)
+				tx += float32(gx * p)
+				ty += float32(gy * p)
 				ff += float32(f * f)
 				tt += float32(p * p)
 				ft += float32(f * p)
 				n++
 			}
-			row[b].add(votes{float64(xx), float64(xy), float64(yy), float64(bx), float64(by), float64(ff), float64(tt), float64(ft), float64(n)}, 1)
+			v := &row[b]
+			for k, q := range []*float64{&v.xx, &v.xy, &v.yy, &v.fx, &v.fy, &v.tx, &v.ty, &v.ff, &v.tt, &v.ft, &v.n} {
+				*q += float64([]float32{xx, xy, yy, fx, fy, tx, ty, ff, tt, ft, n}[k])
+			}
 		}
 	}
 	return out
@@ -154,10 +160,11 @@ func (t *tracker) solve(v votes, gain, offX, offY float64) (float64, float64) {
 	// moved(x) = F(x+d), so a content that lies further right than d makes moved − gT ≈ −gT′·u.
 	res := max((v.ff-v.ft*v.ft/max(v.tt, 1e-30))/max(v.n, 1), 1e-12)
 	prior := res / (trackPrior * trackPrior)
-	g2 := gain * gain
+	g2 := float64(gain * gain)
+	mx, my := v.miss(gain)
 	xx, xy, yy := float64(v.xx*g2)+prior, v.xy*g2, float64(v.yy*g2)+prior
-	bx := float64(-v.bx*gain) - float64(prior*offX)
-	by := float64(-v.by*gain) - float64(prior*offY)
+	bx := float64(-mx*gain) - float64(prior*offX)
+	by := float64(-my*gain) - float64(prior*offY)
 	det := float64(xx*yy) - float64(xy*xy)
 	return (float64(yy*bx) - float64(xy*by)) / det, (float64(xx*by) - float64(xy*bx)) / det
 }
@@ -189,7 +196,8 @@ func voteWeight(v votes, gain, ux, uy float64) float64 {
 	if tr <= 0 {
 		return 0
 	}
-	ex := -v.bx/gain - float64(v.xx*ux) - float64(v.xy*uy)
-	ey := -v.by/gain - float64(v.xy*ux) - float64(v.yy*uy)
+	mx, my := v.miss(gain)
+	ex := -mx/gain - float64(v.xx*ux) - float64(v.xy*uy)
+	ey := -my/gain - float64(v.xy*ux) - float64(v.yy*uy)
 	return robust.Huber(math.Sqrt(float64(ex*ex)+float64(ey*ey))/tr, 1)
 }

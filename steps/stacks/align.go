@@ -114,9 +114,11 @@ type aligner struct {
 // node gathers the equations of the pixels about one node: the squared difference
 // to the target, linear in the displacement (Lucas & Kanade 1981).
 type node struct {
-	xx, xy, yy, bx, by float64
-	dd, tt, ft, n      float64
-	weight             float64
+	xx, xy, yy     float64 // slopes by slopes
+	fx, fy, px, py float64 // frame and target by slopes
+	ff, fp, pp, n  float64 // frame and target by themselves, pixels
+	bx, by, dd     float64 // difference by slopes and by itself, see difference
+	weight         float64
 }
 
 func newAligner(t *target) *aligner {
@@ -131,36 +133,43 @@ func (a *aligner) align(v views, w, h int, dx, dy float64) field {
 	f := newField(a.t.g)
 	clear(a.ux)
 	clear(a.uy)
-	gain := 0.0
 	for round := range alignRounds {
 		ref, pix := a.t.fine, v.fine
 		if round == 0 {
 			ref, pix = a.t.broad, v.broad
 		}
-		if round < 2 { // how much of the detail the frame carries
-			a.gather(ref, pix, w, h, dx, dy, f, 1)
-			gain = a.gain()
-		}
+		a.gather(ref, pix, w, h, dx, dy, f)
+		gain := a.gain()
 		if gain < 0.05 {
 			return f
 		}
-		a.gather(ref, pix, w, h, dx, dy, f, gain)
+		for k := range a.nodes {
+			a.nodes[k].difference(gain)
+		}
 		a.relax(gain)
 		a.write(f)
 	}
 	return f
 }
 
+// gain returns how much of the target's detail the frame carries.
 func (a *aligner) gain() float64 {
-	var ft, tt float64
+	var fp, pp float64
 	for i := range a.nodes {
-		ft += a.nodes[i].ft
-		tt += a.nodes[i].tt
+		fp += a.nodes[i].fp
+		pp += a.nodes[i].pp
 	}
-	if tt == 0 {
+	if pp == 0 {
 		return 0
 	}
-	return min(2, ft/tt)
+	return min(2, fp/pp)
+}
+
+// difference sets the sums that hold the frame less gain times the target.
+func (n *node) difference(gain float64) {
+	n.bx = n.fx - float64(gain*n.px)
+	n.by = n.fy - float64(gain*n.py)
+	n.dd = max(0, n.ff-float64(2*gain*n.fp)+float64(gain*gain*n.pp))
 }
 
 // write turns the nodes' displacements into the field's coefficients.
@@ -177,17 +186,16 @@ func (a *aligner) write(f field) {
 }
 
 // gather fills the nodes' equations with the frame resampled by the field so far.
-func (a *aligner) gather(ref slopes, pix []float32, w, h int, dx, dy float64, f field, gain float64) {
+func (a *aligner) gather(ref slopes, pix []float32, w, h int, dx, dy float64, f field) {
 	clear(a.nodes)
 	cv := a.t.cv
-	g := float32(gain)
 	for y := range cv.H {
 		a.rows.row(a.fx, f.X, y)
 		a.rows.row(a.fy, f.Y, y)
 		bx, by := float32(float64(cv.X)+dx), float32(float64(y+cv.Y)+dy)
 		row := a.nodes[((y+nodeStep/2)/nodeStep+1)*a.t.g.NX:]
 		for x0 := 0; x0 < cv.W; x0 += nodeStep / 2 {
-			var s [9]float32
+			var s [11]float32
 			for x := x0; x < min(cv.W, x0+nodeStep/2); x++ {
 				i := y*cv.W + x
 				if !a.t.known[i] {
@@ -199,30 +207,25 @@ func (a *aligner) gather(ref slopes, pix []float32, w, h int, dx, dy float64, f 
 				}
 				p, gx, gy := ref.pix[i], ref.gx[i], ref.gy[i]
 				v := sampleCubic(pix, w, px, py)
-				d := v - float32(g*p)
 				s[0] += float32(gx * gx)
 				s[1] += float32(gx * gy)
 				s[2] += float32(gy * gy)
-				s[3] += float32(gx * d)
-				s[4] += float32(gy * d)
-				s[5] += float32(d * d)
-				s[6] += float32(p * p)
-				s[7] += float32(v * p)
-				s[8]++
+				s[3] += float32(gx * v)
+				s[4] += float32(gy * v)
+				s[5] += float32(gx * p)
+				s[6] += float32(gy * p)
+				s[7] += float32(v * v)
+				s[8] += float32(v * p)
+				s[9] += float32(p * p)
+				s[10]++
 			}
 			row[(x0+nodeStep/2)/nodeStep+1].add(&s)
 		}
 	}
 }
 
-func (n *node) add(s *[9]float32) {
-	n.xx += float64(s[0])
-	n.xy += float64(s[1])
-	n.yy += float64(s[2])
-	n.bx += float64(s[3])
-	n.by += float64(s[4])
-	n.dd += float64(s[5])
-	n.tt += float64(s[6])
-	n.ft += float64(s[7])
-	n.n += float64(s[8])
+func (n *node) add(s *[11]float32) {
+	for k, p := range []*float64{&n.xx, &n.xy, &n.yy, &n.fx, &n.fy, &n.px, &n.py, &n.ff, &n.fp, &n.pp, &n.n} {
+		*p += float64(s[k])
+	}
 }

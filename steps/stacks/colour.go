@@ -42,9 +42,24 @@ func measureColours(img [][]float32, cv canvas) colours {
 	return colours{find(img[0]), find(img[2])}
 }
 
+// evenSlope is the mean squared slope, beyond which a pixel's say hardly grows: the
+// limb alone, where colours differ most, must not decide.
+func evenSlope(ref slopes, known []bool) float64 {
+	var s, n float64
+	for i, k := range known {
+		if k {
+			x, y := float64(ref.gx[i]), float64(ref.gy[i])
+			s += float64(x*x) + float64(y*y)
+			n++
+		}
+	}
+	return s/max(n, 1) + 1e-12
+}
+
 // settleShift improves one displacement of a whole picture by Gauss–Newton steps on
 // the squared difference, brightness fitted along.
 func settleShift(ref slopes, pix []float32, known []bool, cv canvas, dx, dy float64) (float64, float64) {
+	even := evenSlope(ref, known)
 	for range colourRounds {
 		var xx, xy, yy, bx, by, tt, ft, px, py float64
 		for y := 4; y < cv.H-4; y++ {
@@ -56,13 +71,15 @@ func settleShift(ref slopes, pix []float32, known []bool, cv canvas, dx, dy floa
 				}
 				f, p := float64(sampleCubic(pix, cv.W, sx, sy)), float64(ref.pix[i])
 				gx, gy := float64(ref.gx[i]), float64(ref.gy[i])
-				xx += float64(gx * gx)
-				xy += float64(gx * gy)
-				yy += float64(gy * gy)
-				bx += float64(gx * f)
-				by += float64(gy * f)
-				px += float64(gx * p)
-				py += float64(gy * p)
+				w := 1 / (even + float64(gx*gx) + float64(gy*gy))
+				wx, wy := float64(w*gx), float64(w*gy)
+				xx += float64(wx * gx)
+				xy += float64(wx * gy)
+				yy += float64(wy * gy)
+				bx += float64(wx * f)
+				by += float64(wy * f)
+				px += float64(wx * p)
+				py += float64(wy * p)
 				tt += float64(p * p)
 				ft += float64(f * p)
 			}

@@ -17,9 +17,9 @@ type Settings struct {
 
 // Versions of the parts.
 const (
-	referenceVersion = 1
-	blockVersion     = 1
-	meanVersion      = 2
+	referenceVersion = 2
+	blockVersion     = 2
+	meanVersion      = 3
 )
 
 // DefaultKeep is the share of frames used unless said otherwise.
