@@ -72,10 +72,10 @@ type bendTerm struct {
 // The prior of a bend's coefficients: how large they are and how much neighbours differ, in pixels. With these a
 // bend forgets itself over about one and a half nodes, like the air's.
 const (
-	bendSize  = 0.35
-	bendSlope = 0.25
+	bendSize  = 0.5
+	bendSlope = 0.4
 	bendStep  = 40 // pixels between nodes
-	bendNoise = 0.08
+	bendNoise = 0.04
 )
 
 // bendPanels finds the smooth bend of every panel that explains what the overlaps and the limb still show: the most likely one

@@ -85,6 +85,7 @@ func (n *network) rotate(a float64) {
 		p.X, p.Y = s.at(p.X, p.Y)
 		p.Turn = wrap(p.Turn + a)
 	}
+	n.drift.turn[0] += a
 	n.limb.X, n.limb.Y = s.at(n.limb.X, n.limb.Y)
 	for i := range n.ties {
 		n.ties[i].Info = turnInfo(n.ties[i].Info, s)

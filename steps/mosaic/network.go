@@ -38,11 +38,12 @@ type network struct {
 	ties  []tie
 	rims  []rim
 	limb  circle
+	drift drift
 }
 
 const (
-	scaleSigma = 0.0006 // prior of a panel's scale about one
-	tolerance  = 2.0    // standard deviations beyond which a tie loses its say
+	scaleSigma = 0.0005 // prior of a panel's scale about one
+	tolerance  = 3.0    // standard deviations beyond which a tie loses its say
 )
 
 // maps returns each placed panel's map to the mosaic.
@@ -57,8 +58,8 @@ func (n *network) maps() []similarity {
 // settle brings all placements and the limb to the robust least-squares
 // solution: Gauss–Newton with Cauchy weights, the anchor held where it is.
 func (n *network) settle(anchor, rounds int) error {
-	for range rounds {
-		eq := solve.NewNormal(4*len(n.poses) + 3)
+	for round := range rounds {
+		eq := solve.NewNormal(4*len(n.poses) + 3 + driftUnknowns)
 		m := n.maps()
 		for _, t := range n.ties {
 			if n.in[t.A] && n.in[t.B] {
@@ -73,6 +74,7 @@ func (n *network) settle(anchor, rounds int) error {
 			}
 		}
 		n.addPriors(eq, anchor)
+		n.drift.add(eq, 4*len(n.poses)+3, n, float64(1+max(0, 4-2*round)))
 		step, err := eq.Solve()
 		if err != nil {
 			return err
@@ -98,6 +100,7 @@ func (n *network) move(step []float64) (most float64) {
 	n.limb.X += step[k]
 	n.limb.Y += step[k+1]
 	n.limb.R += step[k+2]
+	n.drift.move(step[k+3:])
 	return most
 }
 

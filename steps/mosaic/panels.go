@@ -13,6 +13,7 @@ import (
 type panelTable struct {
 	NoiseSigma float64 `json:"noise_sigma"`
 	SkyOnly    bool    `json:"sky_only"`
+	MidUnixNS  int64   `json:"mid_unix_ns"`
 }
 
 // readPanel reads a panel's brightness: the mean of its channels, NaN where one has no data.

@@ -36,7 +36,11 @@ func runPlace(ctx context.Context, t *pipeline.Task) error {
 			return fn(i)
 		})
 	}
-	g, err := place(ss, es, ps, each, t.Progress)
+	times := make([]int64, len(tables))
+	for i := range tables {
+		times[i] = tables[i].MidUnixNS
+	}
+	g, err := place(ss, es, ps, times, each, t.Progress)
 	if err != nil {
 		return err
 	}
@@ -56,7 +60,7 @@ func runPlace(ctx context.Context, t *pipeline.Task) error {
 
 // place is runPlace without the engine: links, the largest group, then windows in the overlaps and the limb,
 // each round measured where the round before put things.
-func place(ss []seen, es []small, ps []panel, each eachFunc, progress func(float64)) (geometry, error) {
+func place(ss []seen, es []small, ps []panel, times []int64, each eachFunc, progress func(float64)) (geometry, error) {
 	n := &network{in: make([]bool, len(ps))}
 	for _, p := range ps {
 		n.w, n.h = append(n.w, p.w), append(n.h, p.h)
@@ -72,7 +76,7 @@ func place(ss []seen, es []small, ps []panel, each eachFunc, progress func(float
 		return geometry{}, err
 	}
 	n.findLimb(ss, 4)
-	if err := n.refine(ss, ps, anchor, each, progress); err != nil {
+	if err := n.refine(ss, ps, times, anchor, each, progress); err != nil {
 		return geometry{}, err
 	}
 	w, h := n.frame()
@@ -91,7 +95,7 @@ func place(ss []seen, es []small, ps []panel, each eachFunc, progress func(float
 }
 
 // refine brings placements from feature points' accuracy to that of the pixels.
-func (n *network) refine(ss []seen, ps []panel, anchor int, each eachFunc, progress func(float64)) error {
+func (n *network) refine(ss []seen, ps []panel, times []int64, anchor int, each eachFunc, progress func(float64)) error {
 	rounds := []windowing{{40, 24, 4}, {40, 20, 2}, {40, 20, 1}, {40, 20, 1}}
 	for r, o := range rounds {
 		if err := n.measureOverlaps(ps, o, each); err != nil {
@@ -99,6 +103,9 @@ func (n *network) refine(ss []seen, ps []panel, anchor int, each eachFunc, progr
 		}
 		if r > 0 {
 			n.measureLimb(ps, ss, 6)
+		}
+		if r == 1 {
+			n.startDrift(times)
 		}
 		if err := n.settle(anchor, 10); err != nil {
 			return err
