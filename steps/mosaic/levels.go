@@ -97,7 +97,7 @@ func matchLevels(n int, in []bool, ties []toneTie, sky []skyBlock) ([]level, err
 		var ones []float64
 		sum := 0.0
 		for i := range n {
-			eq.Add([]int{2 * i}, []float64{1}, lv[i].Factor-1, 4)
+			eq.Add([]int{2 * i}, []float64{1}, lv[i].Factor-1, 25)
 			eq.Add([]int{2*i + 1}, []float64{1}, lv[i].Offset, 1e2)
 			if in[i] {
 				all, ones = append(all, 2*i), append(ones, 1)

@@ -75,6 +75,17 @@ func place(ss []seen, es []small, ps []panel, times []int64, each eachFunc, prog
 	if err != nil {
 		return geometry{}, err
 	}
+	n.startDrift(times)
+	more, err := n.seekLost(ss, es, each)
+	if err != nil {
+		return geometry{}, err
+	}
+	if len(more) > 0 {
+		if kept, anchor, err = n.placeByLinks(append(kept, more...), ss); err != nil {
+			return geometry{}, err
+		}
+	}
+	n.drift.known = false // the points' turns are rough: the windows' will do
 	n.findLimb(ss, 4)
 	if err := n.refine(ss, ps, times, anchor, each, progress); err != nil {
 		return geometry{}, err
