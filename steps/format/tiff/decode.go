@@ -237,6 +237,9 @@ func (d *reading) directory(big bool, want func(tag uint16) bool) []entry {
 		last = int(tag)
 		at += width
 	}
+	if n == 0 {
+		d.number(at, big) // where a next directory stands; a file cut here is damaged
+	}
 	return out
 }
 
