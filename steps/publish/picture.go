@@ -7,7 +7,6 @@ import (
 	"math"
 
 	"plenilune/pipeline"
-	"plenilune/steps/kernel/srgb"
 )
 
 // band is how many rows of the source are read at once: as many as a stored tile has.
@@ -24,6 +23,9 @@ type picture struct {
 
 	from int // first source row held
 	rows [][]float32
+
+	over   int       // samples above full scale, which whole numbers cannot hold
+	decode []float64 // light of sRGB values, for the averages of smallRow
 }
 
 func newPicture(ctx context.Context, src *pipeline.PlaneReader, s encodeSettings, progress func(float64)) *picture {
@@ -107,34 +109,4 @@ func (p *picture) smallRow(y int, dst []float32) error {
 		}
 	}
 	return nil
-}
-
-func (p *picture) light(v float64) float64 {
-	if p.s.Display {
-		return srgb.Decode(v)
-	}
-	return v
-}
-
-func (p *picture) stored(v float64) float64 {
-	if p.s.Display {
-		return srgb.Encode(v)
-	}
-	return v
-}
-
-// level turns a value into a whole number of at most top; no data is 0.
-func level(v float32, top float64) uint16 {
-	if v != v {
-		return 0
-	}
-	return uint16(math.Floor(float64(math.Max(0, math.Min(1, float64(v)))*top) + 0.5))
-}
-
-// forJPEG gives the sRGB value of what is stored.
-func (p *picture) forJPEG(v float32) float32 {
-	if p.s.Display || v != v {
-		return v
-	}
-	return float32(srgb.Encode(math.Max(0, float64(v))))
 }

@@ -162,9 +162,12 @@ func recordOfXMP(packet []byte) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("unpack the record: %w", err)
 	}
-	out, err := io.ReadAll(io.LimitReader(w, maxRecord))
+	out, err := io.ReadAll(io.LimitReader(w, maxRecord+1))
 	if err != nil {
 		return nil, fmt.Errorf("unpack the record: %w", err)
+	}
+	if len(out) > maxRecord {
+		return nil, fmt.Errorf("unpack the record: more than %d bytes", maxRecord)
 	}
 	return out, nil
 }

@@ -67,7 +67,7 @@ func deliver(x *pipeline.Expansion, p Picture, it pipeline.Item, many bool) {
 		file = numbered(file, it.ID.Short())
 	}
 	n := x.Add(pipeline.Part{
-		Name: "encode " + file, Item: it, Version: 1, Settings: s,
+		Name: "encode " + file, Item: it, Version: 2, Settings: s,
 		In:     []pipeline.Input{{Port: "image", Value: it.Values["image"]}},
 		Out:    []string{"file"},
 		Memory: 256 << 20,
@@ -94,13 +94,26 @@ func encode(ctx context.Context, s encodeSettings, t *pipeline.Task) error {
 	p := newPicture(ctx, src, s, t.Progress)
 	t.Fact("width", float64(p.w), "px")
 	t.Fact("height", float64(p.h), "px")
-	return t.PutBytes("file", func(w io.Writer) error {
-		switch s.Format {
-		case "tiff":
-			return p.writeTIFF(w)
-		case "png":
-			return p.writePNG(w)
-		}
-		return p.writeJPEG(w)
-	})
+	if err := t.PutBytes("file", p.write); err != nil {
+		return err
+	}
+	if share := float64(p.over) / float64(p.w*p.h*p.c); share >= clippedShare {
+		t.Fact("clipped", share, "fraction")
+		t.Warn("picture-clipped", "%.2f %% of a picture's samples lie above the camera's white level, which %s cannot hold, and were cut there; depth = \"float32\" keeps them", 100*share, s.Depth)
+	}
+	return nil
+}
+
+// clippedShare is how many samples may be cut without a word: the peaks of some
+// craters' walls.
+const clippedShare = 1e-4
+
+func (p *picture) write(w io.Writer) error {
+	switch p.s.Format {
+	case "tiff":
+		return p.writeTIFF(w)
+	case "png":
+		return p.writePNG(w)
+	}
+	return p.writeJPEG(w)
 }

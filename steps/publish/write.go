@@ -17,7 +17,7 @@ const software = "plenilune"
 const jpegQuality = 92
 
 func (p *picture) describe() string {
-	if p.s.Display {
+	if p.srgb() {
 		return "The Moon. Samples are sRGB values (IEC 61966-2-1)."
 	}
 	if p.s.Depth == "float32" {
@@ -39,9 +39,9 @@ func (p *picture) writeTIFF(w io.Writer) error {
 			case tiff.Float32:
 				binary.LittleEndian.PutUint32(dst[4*i:], math.Float32bits(v))
 			case tiff.Uint16:
-				binary.LittleEndian.PutUint16(dst[2*i:], level(v, 65535))
+				binary.LittleEndian.PutUint16(dst[2*i:], p.level(v, 65535))
 			default:
-				dst[i] = byte(level(v, 255))
+				dst[i] = byte(p.level(v, 255))
 			}
 		}
 		return nil
@@ -54,7 +54,7 @@ func (p *picture) writePNG(w io.Writer) error {
 		bits, top = 8, 255
 	}
 	meaning := png.Linear()
-	if p.s.Display {
+	if p.srgb() {
 		meaning = png.SRGB()
 	}
 	buf := make([]float32, p.w*p.c)
@@ -63,15 +63,14 @@ func (p *picture) writePNG(w io.Writer) error {
 			return err
 		}
 		for i, v := range buf {
-			dst[i] = level(v, top)
+			dst[i] = p.level(v, top)
 		}
 		return nil
 	}}
 	return png.Encode(w, rows, meaning...)
 }
 
-// writeJPEG writes sRGB values: a JPEG file without a profile is taken for that,
-// so linear light is encoded first.
+// writeJPEG writes sRGB values, which a JPEG file without a profile is taken for.
 func (p *picture) writeJPEG(w io.Writer) error {
 	buf := make([]float32, p.w*p.c)
 	grey, rgb := image.NewGray(image.Rectangle{}), image.NewRGBA(image.Rectangle{})
@@ -85,7 +84,7 @@ func (p *picture) writeJPEG(w io.Writer) error {
 			return err
 		}
 		for i, v := range buf {
-			b := byte(level(p.forJPEG(v), 255))
+			b := byte(p.level(v, 255))
 			if p.c == 1 {
 				grey.Pix[y*grey.Stride+i] = b
 				continue
