@@ -94,7 +94,7 @@ func (p *picture) smallRow(y int, dst []float32) error {
 				x0, x1 := float64(x)*kx, float64(x+1)*kx
 				for sx := int(x0); sx < p.sw && float64(sx) < x1; sx++ {
 					if v := float64(src[sx]); v == v {
-						wx := wy * (math.Min(x1, float64(sx+1)) - math.Max(x0, float64(sx)))
+						wx := float64(wy * (math.Min(x1, float64(sx+1)) - math.Max(x0, float64(sx))))
 						sum[x*p.c+c] += float64(wx * p.light(v))
 						weight[x*p.c+c] += wx
 					}

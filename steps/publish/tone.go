@@ -42,10 +42,10 @@ func (p *picture) light(v float64) float64 {
 	if p.decode == nil {
 		p.decode = make([]float64, decodeSteps+1)
 		for i := range p.decode {
-			p.decode[i] = srgb.Decode(float64(i) / decodeSteps)
+			p.decode[i] = srgb.Decode(float64(float64(i) / decodeSteps))
 		}
 	}
-	at := v * decodeSteps
+	at := float64(v * decodeSteps)
 	i := int(at)
 	return p.decode[i] + float64((at-float64(i))*(p.decode[i+1]-p.decode[i]))
 }
