@@ -71,8 +71,5 @@ func (g *globe) pixel(p vec) (u, v float64) {
 	return g.cx + float64(p[0]*k), g.cy - float64(p[1]*k)
 }
 
-// visible tells whether a point of the sphere faces the observer.
-func (g *globe) visible(p vec) bool { return float64(p[2]*g.distance) > 1 }
-
 // kmPerPx is the ground's scale at the disk's centre.
 func (g *globe) kmPerPx() float64 { return moonRadiusKm / g.radius }

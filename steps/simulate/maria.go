@@ -116,7 +116,7 @@ func newMaria(seed uint64) *maria {
 // country is what the plains and basins make of a place.
 type country struct {
 	mare     float64 // 0 highland … 1 mare
-	albedo   float64 // of the lava there
+	albedo   float64 // of the lava there, paler toward the shore
 	heightKm float64 // with rims and broad swells, without craters
 	rim      float64 // 0…1, on a basin's rim
 }
@@ -125,14 +125,14 @@ func (m *maria) at(p vec) country {
 	var c country
 	lift := m.rimKm(p)
 	c.rim = min(1, lift/1.5)
-	tear := m.shore.sum(p, 9, 5, 0.62)*85 - 12 // km by which the shore is moved
+	tear := float64(m.shore.sum(p, 7, 7, 0.68)*95) - 8 // km by which the shore is moved
 	inside, weight := math.Inf(-1), 0.0
 	for i := range m.lavas {
 		d, ok := m.lavas[i].insideKm(p)
 		if !ok {
 			continue
 		}
-		size := min(1, min(m.lavas[i].eastKm, m.lavas[i].northKm)/260)
+		size := min(1, min(m.lavas[i].eastKm, m.lavas[i].northKm)/200)
 		d += float64(tear * size)
 		inside = max(inside, d)
 		if d > -40 {
@@ -146,7 +146,8 @@ func (m *maria) at(p vec) country {
 	} else {
 		c.albedo = 0.07
 	}
-	c.mare = step(-9, 9, inside-float64(lift*45))
+	c.albedo *= 1 + float64(0.22*(1-step(-10, 95, inside)))
+	c.mare = step(-13, 11, inside-float64(lift*45))
 	high := 0.3 + float64(0.9*m.broad.sum(p, 2.1, 3, 0.5)) + lift
 	c.heightKm = blend(high, -1.7, step(-60, 14, inside-float64(lift*30)))
 	return c

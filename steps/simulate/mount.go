@@ -3,6 +3,7 @@ package simulate
 import (
 	"math"
 
+	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/portable"
 )
 
@@ -24,11 +25,12 @@ var names = []string{
 	"willow", "woad", "wren", "yarrow",
 }
 
-// aims lays the panels out in a winding grid, with the errors of a real mount.
-func (p *Plan) aims(truthSide int) []Aim {
+// aims lays the panels out in a winding grid over the lit part of the disk, with
+// the errors of a real mount.
+func (p *Plan) aims(disk *plane.Image) []Aim {
 	d := newDice(p.Seed, forAims)
 	order := newDice(p.Seed, forNames).shuffle(len(names))
-	c := float64(truthSide / 2)
+	cx, cy := middleOfLit(disk)
 	sx, sy := float64(p.Width)*(1-p.Overlap), float64(p.Height)*(1-p.Overlap)
 	n := p.PanelsAcross * p.PanelsDown
 	var out []Aim
@@ -44,8 +46,8 @@ func (p *Plan) aims(truthSide int) []Aim {
 			}
 			out = append(out, Aim{
 				Name:    names[order[len(out)%len(names)]],
-				X:       c + float64((float64(i)-float64(p.PanelsAcross-1)/2)*sx) + d.between(-p.PointingPx, p.PointingPx),
-				Y:       c + float64((float64(j)-float64(p.PanelsDown-1)/2)*sy) + d.between(-p.PointingPx, p.PointingPx),
+				X:       cx + float64((float64(i)-float64(p.PanelsAcross-1)/2)*sx) + d.between(-p.PointingPx, p.PointingPx),
+				Y:       cy + float64((float64(j)-float64(p.PanelsDown-1)/2)*sy) + d.between(-p.PointingPx, p.PointingPx),
 				TurnDeg: float64(p.TurnDeg*t) + d.between(-0.05, 0.05),
 			})
 		}
@@ -56,39 +58,52 @@ func (p *Plan) aims(truthSide int) []Aim {
 	return out
 }
 
-// FrameTruth is what the air and the mount did to one frame.
-type FrameTruth struct {
-	ShiftX, ShiftY float64 // px: the content lies further right and down by this than the aim says
-	Sharpness      float64 // mean transfer against the perfect telescope's, 0…1
-	Light          float64 // share that cloud and haze let through
+// middleOfLit is the middle of the smallest upright rectangle around lit ground.
+func middleOfLit(m *plane.Image) (x, y float64) {
+	x0, y0, x1, y1 := m.W, m.H, 0, 0
+	for i, v := range m.Pix[0] {
+		if v > litLevel {
+			x0, y0, x1, y1 = min(x0, i%m.W), min(y0, i/m.W), max(x1, i%m.W), max(y1, i/m.W)
+		}
+	}
+	return float64(x0+x1) / 2, float64(y0+y1) / 2
 }
 
 // motion draws shifts, light and seeing for the frames of a clip.
-func (p *Plan) motion(clip int, a Aim) (frames []FrameTruth, overR0 []float64) {
+func (p *Plan) motion(clip int, a Aim) []FrameTruth {
+	frames := make([]FrameTruth, p.Frames)
 	d := newDice(p.Seed, forSeeing, clip)
-	angle := d.between(0, 2*math.Pi)
-	sin, cos := portable.Sincos(angle)
+	sin, cos := portable.Sincos(d.between(0, 2*math.Pi))
 	drift := p.DriftPx * d.between(0.6, 1.2)
 	haze := d.between(0.92, 1.05)
 	mid, width := d.between(0.2, 0.8), d.between(0.1, 0.2)
 	slow := walk(d, p.Frames, 0.93)
 	fast := walk(d, p.Frames, 0.3)
 	jx, jy := walk(d, p.Frames, 0.5), walk(d, p.Frames, 0.5)
-	for i := range p.Frames {
+	for i := range frames {
 		t := (float64(i)+0.5)/float64(p.Frames) - 0.5
 		light := haze
 		if a.Cloudy {
 			u := (t + 0.5 - mid) / width
 			light *= 1 - float64(p.CloudDepth*portable.Exp(-0.5*float64(u*u)))
 		}
-		frames = append(frames, FrameTruth{
-			ShiftX: float64(t*drift*cos) + float64(p.JitterPx*jx[i]),
-			ShiftY: float64(t*drift*sin) + float64(p.JitterPx*jy[i]),
-			Light:  light,
-		})
-		overR0 = append(overR0, float64(p.ApertureOverR0*portable.Exp(float64(p.SeeingSpread*(float64(0.8*slow[i])+float64(0.6*fast[i]))))))
+		frames[i] = FrameTruth{
+			ShiftX:         float64(t*drift*cos) + float64(p.JitterPx*jx[i]),
+			ShiftY:         float64(t*drift*sin) + float64(p.JitterPx*jy[i]),
+			Light:          light,
+			ApertureOverR0: float64(p.ApertureOverR0 * portable.Exp(float64(p.SeeingSpread*(float64(0.8*slow[i])+float64(0.6*fast[i]))))),
+		}
 	}
-	return frames, overR0
+	return frames
+}
+
+// windOf draws how far the air moves over the pupil between the instants of a
+// clip's exposures.
+func (p *Plan) windOf(clip int) gust {
+	d := newDice(p.Seed, forWind, clip)
+	sin, cos := portable.Sincos(d.between(0, 2*math.Pi))
+	speed := d.between(2, 9)
+	return gust{speed * cos, speed * sin}
 }
 
 // walk is a stationary first-order series of unit variance.

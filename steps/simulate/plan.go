@@ -73,12 +73,12 @@ func (p *Plan) channels() int {
 func Sample() Plan {
 	return Plan{
 		Title: "Gibbous Moon over the dye works", MoonSeed: 11, Seed: 4,
-		DiskPx: 620, SubObserverLonDeg: 2.1, SubObserverLatDeg: -3.4, DistanceRadii: 218,
-		PhaseDeg: 68, BrightLimbDeg: 8, CratersAbove20Km: 3600, CraterSlope: 1.9, SmallestCraterKm: 8,
+		DiskPx: 620, SubObserverLonDeg: -1.2, SubObserverLatDeg: -3.4, DistanceRadii: 218,
+		PhaseDeg: 62, BrightLimbDeg: 8, CratersAbove20Km: 6000, CraterSlope: 2, SmallestCraterKm: 5,
 		CutoffCyclesPerPx: 0.48, Obstruction: 0.32,
 		ApertureOverR0: 2.6, SeeingSpread: 0.28, WarpPx: 0.6, WarpScalePx: 60, CloudDepth: 0.2,
 		Overlap: 0.3, PointingPx: 9, DriftPx: 10, JitterPx: 0.8, TurnDeg: 1.6, PanelsAcross: 3, PanelsDown: 4,
-		Width: 320, Height: 240, Bits: 8, Frames: 40, Calibration: 24,
+		Width: 272, Height: 224, Bits: 8, Frames: 40, Calibration: 24,
 		FullWell: 9000, ReadNoise: 3, Exposure: 0.75, Pedestal: 0.012, HotPixels: 2e-4, Vignetting: 0.18, Dust: 3,
 		Start: time.Date(2026, 3, 27, 19, 42, 10, 0, time.UTC), ClipTime: 24 * time.Second, ClipEvery: 51 * time.Second,
 	}

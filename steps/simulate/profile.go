@@ -21,7 +21,7 @@ func newProfile(c crater) profile {
 	if c.km > 26 && c.km < 150 && !c.flooded {
 		p.peak = float64(0.42*p.depth) * (1 - c.worn)
 	}
-	p.depth *= 1 - float64(0.72*c.worn)
+	p.depth *= 1 - float64(0.55*c.worn)
 	p.rim *= 1 - float64(0.66*c.worn)
 	if c.flooded {
 		p.depth *= 0.62

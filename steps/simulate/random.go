@@ -39,6 +39,7 @@ const (
 	forNoise
 	forDark
 	forFlat
+	forWind
 )
 
 // mix scrambles a word so that neighbours share nothing (SplitMix64's finaliser:

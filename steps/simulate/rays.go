@@ -17,13 +17,13 @@ type raySystem struct {
 }
 
 var raySystems = []raySystem{
-	{-43.30, -11.22, 85, 46, 1500, 0.075}, // Tycho
-	{9.62, -20.08, 96, 60, 430, 0.050},    // Copernicus
-	{8.12, -38.01, 30, 44, 310, 0.058},    // Kepler
+	{-43.30, -11.22, 85, 58, 1700, 0.100}, // Tycho
+	{9.62, -20.08, 96, 70, 520, 0.075},    // Copernicus
+	{8.12, -38.01, 30, 44, 340, 0.070},    // Kepler
 	{23.73, -47.49, 40, 36, 300, 0.080},   // Aristarchus
 	{16.09, 46.89, 27, 26, 330, 0.070},    // Proclus
 	{73.48, -10.06, 52, 28, 620, 0.055},   // Anaxagoras
-	{-8.86, 61.04, 132, 32, 330, 0.025},   // Langrenus
+	{-8.86, 61.04, 132, 32, 330, 0.035},   // Langrenus
 	{-32.49, 54.14, 72, 34, 520, 0.045},   // Stevinus
 	{-24.55, -63.81, 18, 26, 380, 0.055},  // Byrgius A
 	{61.98, 50.32, 32, 24, 500, 0.050},    // Thales
@@ -33,7 +33,7 @@ var raySystems = []raySystem{
 	{-3.21, -5.19, 13, 16, 70, 0.050},     // Mösting A
 	{-1.90, 47.65, 14, 6, 130, 0.040},     // Messier
 	{33.88, 1.21, 54, 30, 210, 0.024},     // Aristillus
-	{-11.45, 26.28, 98, 30, 260, 0.018},   // Theophilus
+	{-11.45, 26.28, 98, 30, 260, 0.024},   // Theophilus
 }
 
 // streak is one ray: a strip along a great circle.
@@ -129,5 +129,5 @@ func (k *streak) at(p vec, cloud float64) float64 {
 	w := off / blend(k.width, k.widthTo, t)
 	across := 1 / (1 + float64(float64(w*w)*float64(w*w)))
 	lumps := blend(1, step(0.25, 0.75, cloud), 0.35+float64(0.6*t))
-	return float64(k.bright*across) * float64(float64((1-t)*(1-float64(0.5*t)))*lumps)
+	return float64(k.bright*across) * float64(float64((1-float64(t*t))*(1-float64(0.45*t)))*lumps)
 }

@@ -44,9 +44,9 @@ func newRelief(ctx context.Context, g *globe, m *maria, seed uint64, workers int
 				h += float64(float64(c.mare*0.22) * wrinkle(ridge, p))
 			}
 			r.height[i], r.mare[i] = float32(h), float32(c.mare)
-			mottle := tone.sum(p, 5, 6, 0.66)
-			high := float64(0.150 * (1 + float64(0.10*mottle) + float64(0.10*c.rim)))
-			low := float64(c.albedo * (1 + float64(0.13*mottle)))
+			mottle := tone.sum(p, 2.3, 8, 0.72)
+			high := float64(0.146 * (1 + float64(0.15*mottle) + float64(0.10*c.rim)))
+			low := float64(c.albedo * (1 + float64(0.24*mottle)))
 			r.albedo[i] = float32(blend(high, low, c.mare))
 		}
 		return nil
@@ -82,7 +82,7 @@ func (r *relief) dig(c crater) {
 	freq := 1.5 / radius
 	glow := 0.0
 	if c.worn < 0.06 && !c.named {
-		glow = 0.55
+		glow = 0.4
 	}
 	for v := box[1]; v < box[3]; v++ {
 		for u := box[0]; u < box[2]; u++ {

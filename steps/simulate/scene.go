@@ -21,7 +21,7 @@ type scene struct {
 // margin is the sky around the disk in a scene, in sensor pixels.
 const margin = 30
 
-func newScene(ctx context.Context, p *Plan) (*scene, error) {
+func newScene(ctx context.Context, p *Plan, o *optics) (*scene, error) {
 	side := fourier.Good(2 * (int(p.DiskPx+0.5) + 2*margin))
 	for side%4 != 0 {
 		side = fourier.Good(side + 1)
@@ -37,7 +37,7 @@ func newScene(ctx context.Context, p *Plan) (*scene, error) {
 		if p.channels() == 3 {
 			tint(s.sharp.Pix[c], light, c)
 		}
-		s.band(c, p)
+		s.band(c, p, o.halo(p))
 	}
 	return s, nil
 }
@@ -96,8 +96,9 @@ func tint(dst, light []float32, c int) {
 	}
 }
 
-// band filters one channel in frequency space and takes the truth from it.
-func (s *scene) band(c int, p *Plan) {
+// band filters one channel in frequency space and takes the truth from it. The
+// halo makes up for the far light that frames' spread functions are too narrow to spread.
+func (s *scene) band(c int, p *Plan, halo []float64) {
 	n := s.side
 	ft := fourier.New(n, n)
 	re, im := s.sharp.Pix[c], make([]float32, n*n)
@@ -108,11 +109,12 @@ func (s *scene) band(c int, p *Plan) {
 		for x := range n {
 			i := y*n + x
 			f := 2 * math.Sqrt(float64(sq(freq(x, n)))+float64(sq(freq(y, n)))) // cycles a sensor pixel
-			k := float32(box[x] * box[y] * (1 - step(p.CutoffCyclesPerPx, 1-p.CutoffCyclesPerPx, f)))
-			re[i] *= k
-			im[i] *= k
-			k = float32(annulusTransfer(f/p.CutoffCyclesPerPx, p.Obstruction))
-			tr[i], ti[i] = re[i]*k, im[i]*k
+			k := box[x] * box[y] * (1 - step(p.CutoffCyclesPerPx, 1-p.CutoffCyclesPerPx, f))
+			t := float32(k * annulusTransfer(f/p.CutoffCyclesPerPx, p.Obstruction))
+			tr[i], ti[i] = re[i]*t, im[i]*t
+			h := float32(k * halo[min(int(f*haloSteps+0.5), len(halo)-1)])
+			re[i] *= h
+			im[i] *= h
 		}
 	}
 	ft.Inverse(re, im)

@@ -14,11 +14,17 @@ type screens struct {
 	n    int
 	ft   *fourier.Plan
 	amp  []float32 // standard deviation of each bin of the transform, r0 = 1 cell
-	slow []slowWave
+	slow []slowColumn
+	tilt float32 // standard deviation of the slope that all slower waves make together
 }
 
-// slowWave is one sub-harmonic: cycles a cell along x and y, and its standard deviation.
-type slowWave struct{ fx, fy, amp float64 }
+// slowColumn holds the sub-harmonics that share a frequency along x: the waves'
+// standard deviations, and cosine and sine over the screen's columns and rows.
+type slowColumn struct {
+	amp      [3]float32
+	cos, sin []float32    // along x
+	rows     [3][]float32 // along y: cos, sin in turn
+}
 
 // Phase spectrum 0.022896 r0^(-5/3) f^(-11/3) in rad² per (cycle per length)² (Noll 1976).
 const kolmogorov = 0.022896
@@ -44,30 +50,55 @@ func newScreens(n int) *screens {
 	width := 1 / float64(n)
 	for range subLevels {
 		width /= 3
-		for ky := -1; ky <= 1; ky++ {
-			for kx := -1; kx <= 1; kx++ {
-				if kx == 0 && ky == 0 {
-					continue
-				}
-				fx, fy := float64(kx)*width, float64(ky)*width
-				s.slow = append(s.slow, slowWave{fx, fy, math.Sqrt(cellPower(fx, fy, width, 12))})
-			}
+		for kx := -1; kx <= 1; kx++ {
+			s.slow = append(s.slow, newSlowColumn(n, kx, width))
 		}
 	}
+	// Waves slower still make nothing but a slope along either axis.
+	s.tilt = float32(2 * math.Pi * math.Sqrt(kolmogorov*steepness(0, 0, width, 60)/2))
 	return s
 }
 
-// cellPower integrates the spectrum over a square cell of frequencies, k by k points.
+func newSlowColumn(n, kx int, width float64) slowColumn {
+	var c slowColumn
+	fx := float64(kx) * width
+	c.cos, c.sin = make([]float32, n), make([]float32, n)
+	for i := range n {
+		sin, cos := portable.Sincos(2 * math.Pi * float64(fx*float64(i)))
+		c.cos[i], c.sin[i] = float32(cos), float32(sin)
+	}
+	for j := range c.rows {
+		fy := float64(j-1) * width
+		for i := range n {
+			sin, cos := portable.Sincos(2 * math.Pi * float64(fy*float64(i)))
+			c.rows[j] = append(c.rows[j], float32(cos), float32(sin))
+		}
+		if kx != 0 || j != 1 {
+			c.amp[j] = float32(math.Sqrt(cellPower(fx, fy, width, 12)))
+		}
+	}
+	return c
+}
+
+// cellPower is the variance that one wave at (fx, fy) must have to stand for a
+// square cell of frequencies: the spectrum is integrated over k by k points of
+// the cell, weighted by f² against the wave's own. That keeps the slopes of the
+// screen right where the spectrum falls steeply across a cell.
 func cellPower(fx, fy, width float64, k int) float64 {
+	return kolmogorov * steepness(fx, fy, width, k) / (sq(fx) + sq(fy))
+}
+
+// steepness integrates f^(-11/3) f² over a square cell.
+func steepness(fx, fy, width float64, k int) float64 {
 	sum := 0.0
 	for j := range k {
 		for i := range k {
 			x := fx + float64(width*((float64(i)+0.5)/float64(k)-0.5))
 			y := fy + float64(width*((float64(j)+0.5)/float64(k)-0.5))
-			sum += portable.Pow(sq(x)+sq(y), -11.0/6)
+			sum += portable.Pow(sq(x)+sq(y), -5.0/6)
 		}
 	}
-	return kolmogorov * sum / float64(k*k) * float64(width*width)
+	return sum / float64(k*k) * sq(width)
 }
 
 // draw fills a and b, n by n, with two independent screens for r0 of one cell,
@@ -85,27 +116,32 @@ func (s *screens) draw(a, b []float32, d *dice) {
 	s.addSlow(a, b, d)
 }
 
-// addSlow adds the sub-harmonics. Waves along x share their sum over y.
+// addSlow adds the sub-harmonics, a column's waves summed over y first, and the slope.
 func (s *screens) addSlow(a, b []float32, d *dice) {
-	n := s.n
-	re, im := make([]float32, len(s.slow)), make([]float32, len(s.slow))
-	for i, w := range s.slow {
-		re[i], im[i] = float32(w.amp)*d.gauss(), float32(w.amp)*d.gauss()
-	}
-	rowRe, rowIm := make([]float32, n), make([]float32, n)
-	for k, w := range s.slow {
-		for x := range n {
-			sin, cos := portable.Sincos(2 * math.Pi * float64(w.fx*float64(x)))
-			rowRe[x], rowIm[x] = float32(cos), float32(sin)
+	for _, v := range [2][]float32{a, b} {
+		gx, gy := s.tilt*d.gauss(), s.tilt*d.gauss()
+		for i := range v {
+			v[i] += float32(gx*float32(i%s.n)) + float32(gy*float32(i/s.n))
 		}
-		for y := range n {
-			sin, cos := portable.Sincos(2 * math.Pi * float64(w.fy*float64(y)))
-			c, t := float32(cos), float32(sin)
-			p, q := float32(re[k]*c)-float32(im[k]*t), float32(re[k]*t)+float32(im[k]*c)
-			for x := range n {
-				i := y*n + x
-				a[i] += float32(p*rowRe[x]) - float32(q*rowIm[x])
-				b[i] += float32(p*rowIm[x]) + float32(q*rowRe[x])
+	}
+	for k := range s.slow {
+		c := &s.slow[k]
+		var re, im [3]float32
+		for j, amp := range c.amp {
+			re[j], im[j] = amp*d.gauss(), amp*d.gauss()
+		}
+		for y := range s.n {
+			var p, q float32
+			for j := range re {
+				cos, sin := c.rows[j][2*y], c.rows[j][2*y+1]
+				p += float32(re[j]*cos) - float32(im[j]*sin)
+				q += float32(re[j]*sin) + float32(im[j]*cos)
+			}
+			ra, rb := a[y*s.n:(y+1)*s.n], b[y*s.n:(y+1)*s.n]
+			for x, cos := range c.cos {
+				sin := c.sin[x]
+				ra[x] += float32(p*cos) - float32(q*sin)
+				rb[x] += float32(p*sin) + float32(q*cos)
 			}
 		}
 	}

@@ -4,13 +4,10 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"math"
-	"sync/atomic"
 	"time"
 
 	"plenilune/steps/format/ser"
 	"plenilune/steps/kernel/plane"
-	"plenilune/steps/kernel/portable"
 )
 
 // Sink gives a place to write a file to, by a name with slashes.
@@ -18,46 +15,43 @@ type Sink interface {
 	Create(name string) (io.WriteCloser, error)
 }
 
-// Truth is what the night was, which no step may see.
-type Truth struct {
-	Disk *plane.Image // the Moon without air or noise, at the sensor's scale, north up
-	CentreX,
-	CentreY float64 // of the disk in Disk, px
-	Clips []ClipTruth
-}
-
-// ClipTruth is what one clip saw.
-type ClipTruth struct {
-	Aim
-	Frames []FrameTruth
-}
-
 // Shoot makes the night: clips/NAME.ser, and dark/dark.ser and flat/flat.ser if the
 // plan has calibration frames. progress is told after each clip and may be nil.
 func (p Plan) Shoot(ctx context.Context, sink Sink, progress func(done, total int)) (*Truth, error) {
-	s, err := newScene(ctx, &p)
+	o := newOptics(p.CutoffCyclesPerPx, p.Obstruction)
+	s, err := newScene(ctx, &p, o)
 	if err != nil {
 		return nil, err
 	}
-	cam := newCamera(&p)
-	aims := p.aims(s.truth.W)
-	t := &Truth{Disk: s.truth, CentreX: float64(s.cx / 2), CentreY: float64(s.cy / 2), Clips: make([]ClipTruth, len(aims))}
-	var done atomic.Int64
-	err = each(ctx, p.Workers, len(aims), func(i int) error {
-		frames, err := p.shootClip(ctx, sink, s, cam, i, aims[i])
-		if err != nil {
-			return fmt.Errorf("shoot clip %d: %w", i+1, err)
+	t := &Truth{Disk: s.truth, CentreX: s.cx / 2, CentreY: s.cy / 2, RadiusPx: p.DiskPx / 2}
+	for i, a := range p.aims(s.truth) {
+		t.Clips = append(t.Clips, p.newClip(i, a))
+	}
+	studio := newStudio(&p, s, o)
+	var desks []*desk
+	for range max(1, p.Workers) {
+		desks = append(desks, studio.desk())
+	}
+	for i := range t.Clips {
+		if err := p.shootClip(ctx, sink, desks, i, &t.Clips[i]); err != nil {
+			return nil, fmt.Errorf("shoot clip %d: %w", i+1, err)
 		}
-		t.Clips[i] = ClipTruth{aims[i], frames}
 		if progress != nil {
-			progress(int(done.Add(1)), len(aims))
+			progress(i+1, len(t.Clips))
 		}
-		return nil
-	})
-	if err != nil {
-		return nil, err
 	}
-	return t, p.calibration(sink, cam)
+	return t, p.calibration(sink, studio.camera)
+}
+
+// newClip draws what mount and air will do during a clip.
+func (p *Plan) newClip(i int, a Aim) ClipTruth {
+	c := ClipTruth{Aim: a, Frames: p.motion(i, a), w: p.Width, h: p.Height, wind: p.windOf(i)}
+	strength := make([]float64, p.Frames)
+	for k, f := range c.Frames {
+		strength[k] = bending(p, f.ApertureOverR0)
+	}
+	c.sways = sways(p.Width, p.Height, p.WarpScalePx, strength, warpMemory, newDice(p.Seed, forWarp, i))
+	return c
 }
 
 func (p *Plan) header(start time.Time) ser.Header {
@@ -72,123 +66,61 @@ func (p *Plan) header(start time.Time) ser.Header {
 	return h
 }
 
-// shootClip writes one clip.
-func (p *Plan) shootClip(ctx context.Context, sink Sink, s *scene, cam *camera, clip int, a Aim) (frames []FrameTruth, err error) {
-	frames, overR0 := p.motion(clip, a)
-	w := s.through(p, clip, a, overR0)
-	warp := newWarps(p, clip)
+// batch is how many frames each worker makes before they are written.
+const batch = 4
+
+// shootClip writes one clip, a batch of frames at a time, and completes its truth.
+func (p *Plan) shootClip(ctx context.Context, sink Sink, desks []*desk, clip int, c *ClipTruth) (err error) {
 	start := p.Start.Add(time.Duration(clip) * p.ClipEvery)
 	h := p.header(start)
 	h.Frames = int32(p.Frames)
-	file, err := sink.Create("clips/" + a.Name + ".ser")
+	file, err := sink.Create("clips/" + c.Name + ".ser")
 	if err != nil {
-		return nil, err
+		return err
 	}
 	defer closeInto(file, &err)
 	out, err := ser.NewWriter(file, h)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	img := plane.New(p.Width, p.Height, p.channels())
-	light, samples := img.Pix[0], make([]uint16, p.Width*p.Height)
-	if p.Colour {
-		light = make([]float32, p.Width*p.Height)
+	frames := make([][]uint16, min(p.Frames, batch*len(desks)))
+	for k := range frames {
+		frames[k] = make([]uint16, p.Width*p.Height)
 	}
-	var times []time.Time
-	for i := range frames {
-		if err := ctx.Err(); err != nil {
-			return nil, err
+	for from := 0; from < p.Frames; from += len(frames) {
+		n := min(len(frames), p.Frames-from)
+		err := eachWorker(ctx, len(desks), n, func(worker, k int) error {
+			desks[worker].expose(clip, c, from+k, frames[k])
+			return nil
+		})
+		if err != nil {
+			return err
 		}
-		d := newDice(p.Seed, forNoise, clip, i)
-		frames[i].Sharpness = p.see(img, w, warp, a, i, frames[i], overR0[i])
-		if p.Colour {
-			mosaic(img, light)
+		for _, f := range frames[:n] {
+			if err := out.AddFrame(f); err != nil {
+				return err
+			}
 		}
-		for k := range light {
-			light[k] *= float32(frames[i].Light)
-		}
-		cam.expose(p, d, light, samples)
-		if err := out.AddFrame(samples); err != nil {
-			return nil, err
-		}
-		times = append(times, start.Add(p.ClipTime*time.Duration(i)/time.Duration(p.Frames)))
 	}
 	if clip%4 == 3 {
-		times = nil // some recorders write none
+		return out.Close(nil) // some recorders write no times
 	}
-	return frames, out.Close(times)
+	return out.Close(p.times(start))
+}
+
+// times are the moments of a clip's frames, evenly spread.
+func (p *Plan) times(start time.Time) []time.Time {
+	out := make([]time.Time, p.Frames)
+	for i := range out {
+		out[i] = start.Add(p.ClipTime * time.Duration(i) / time.Duration(p.Frames))
+	}
+	return out
 }
 
 func closeInto(c io.Closer, err *error) {
 	if e := c.Close(); *err == nil {
 		*err = e
 	}
-}
-
-// see renders one frame: the scene through two states of the air near the
-// frame's, mixed from place to place, moved by mount and warp. It returns the
-// frame's mean sharpness.
-func (p *Plan) see(img *plane.Image, w *window, warp *warps, a Aim, i int, f FrameTruth, overR0 float64) float64 {
-	k := 0
-	for k+2 < len(w.views) && w.views[k+1].overR0 < overR0 {
-		k++
-	}
-	one, two := &w.views[k], &w.views[k+1]
-	sin, cos := portable.Sincos(a.TurnDeg * degree)
-	mx, my := float64(p.Width-1)/2, float64(p.Height-1)/2
-	wx, wy := make([]float32, p.Width), make([]float32, p.Width)
-	mean := 0.0
-	for y := range p.Height {
-		warp.row(warp.x[i], wx, y)
-		warp.row(warp.y[i], wy, y)
-		for x := range p.Width {
-			u := float64(x) - mx - f.ShiftX - float64(wx[x])
-			v := float64(y) - my - f.ShiftY - float64(wy[x])
-			px := float64(2*(a.X+float64(cos*u)-float64(sin*v))) - float64(w.x)
-			py := float64(2*(a.Y+float64(sin*u)+float64(cos*v))) - float64(w.y)
-			// The warp's own pattern tells where which state of the air prevails.
-			t := float32(0.5 + max(-0.5, min(0.5, float64(0.6*float64(wx[x]+wy[x]))/max(p.WarpPx, 0.1))))
-			mean += float64(t)
-			q := newTaps(px, py, w.w, w.h)
-			for c := range img.Pix {
-				img.Pix[c][y*p.Width+x] = max(0, float32(q.of(one.img.Pix[c])*(1-t))+float32(q.of(two.img.Pix[c])*t))
-			}
-		}
-	}
-	mean /= float64(p.Width * p.Height)
-	return float64(one.sharpness*(1-mean)) + float64(two.sharpness*mean)
-}
-
-// taps are the weights of cubic interpolation (Keys 1981, a = −½) at a place.
-type taps struct {
-	at, stride int
-	x, y       [4]float32
-}
-
-func newTaps(px, py float64, w, h int) taps {
-	fx, fy := math.Floor(px), math.Floor(py)
-	x := min(max(int(fx)-1, 0), w-4)
-	y := min(max(int(fy)-1, 0), h-4)
-	return taps{y*w + x, w, keys(float32(px - fx)), keys(float32(py - fy))}
-}
-
-func keys(t float32) [4]float32 {
-	t2, t3 := float32(t*t), float32(t*t)*t
-	return [4]float32{
-		float32(-0.5*t3) + t2 - float32(0.5*t),
-		float32(1.5*t3) - float32(2.5*t2) + 1,
-		float32(-1.5*t3) + float32(2*t2) + float32(0.5*t),
-		float32(0.5*t3) - float32(0.5*t2),
-	}
-}
-
-func (q *taps) of(p []float32) float32 {
-	var sum float32
-	for j := range 4 {
-		r := p[q.at+j*q.stride : q.at+j*q.stride+4]
-		sum += float32(q.y[j] * (float32(q.x[0]*r[0]) + float32(q.x[1]*r[1]) + float32(q.x[2]*r[2]) + float32(q.x[3]*r[3])))
-	}
-	return sum
 }
 
 // calibration writes dark frames, and flat frames of an evenly lit screen.
