@@ -41,22 +41,34 @@ type eye struct {
 }
 
 func newEye(c *clip) *eye {
-	e := &eye{c: c, img: c.newFrame(), luma: make([]float32, c.w*c.h), sight: newViewer(c.w, c.h)}
+	e := &eye{c: c, img: c.newFrame(), luma: make([]float32, c.w*c.h)}
 	if c.mosaicked() {
 		e.sites = siteChannels(c.idx.Layout.Pattern)
 	}
 	return e
 }
 
-func (e *eye) look(i int) (views, error) {
+// load brings frame i's luma, brightness evened.
+func (e *eye) load(i int) error {
 	if err := e.c.frame(i, e.img); err != nil {
-		return views{}, err
+		return err
 	}
 	luma(e.luma, e.img, e.sites)
 	if g := e.c.gain(i); g != 1 {
 		for k := range e.luma {
 			e.luma[k] /= g
 		}
+	}
+	return nil
+}
+
+// look brings frame i's luma and returns its views.
+func (e *eye) look(i int) (views, error) {
+	if err := e.load(i); err != nil {
+		return views{}, err
+	}
+	if e.sight == nil { // seven pictures more, which a mean does not need
+		e.sight = newViewer(e.c.w, e.c.h)
 	}
 	return e.sight.see(e.luma), nil
 }
@@ -158,8 +170,7 @@ func meanLuma(ctx context.Context, t *pipeline.Task, c *clip, frames []int, fiel
 			if e[k] == nil {
 				e[k] = newEye(c)
 			}
-			_, err := e[k].look(frames[at+k])
-			return err
+			return e[k].load(frames[at+k])
 		}); err != nil {
 			return nil, err
 		}

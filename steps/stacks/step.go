@@ -85,7 +85,7 @@ func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, tab clipFrame
 	if len(blocks) > 0 {
 		ref := x.Add(pipeline.Part{
 			Name: "reference", Item: own, Version: referenceVersion, In: in, Out: []string{"reference", "colours"},
-			Memory: px*4*(batch*(int64(idx.Layout.Planes)+10)+16) + 64<<20, Run: runReference,
+			Memory: px*4*(batch*(int64(idx.Layout.Planes)+1)+4*(int64(idx.Layout.Planes)+10)+24) + 64<<20, Run: runReference,
 		})
 		mean.In = append(mean.In, pipeline.Input{Port: "colours", Value: ref.Out("colours")})
 		with := append(in, pipeline.Input{Port: "reference", Value: ref.Out("reference")})
