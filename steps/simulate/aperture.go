@@ -28,7 +28,7 @@ func overlap(a, b, d float64) float64 {
 	}
 	x := (float64(d*d) + float64(a*a) - float64(b*b)) / (2 * d)
 	y := math.Sqrt(max(0, float64(a*a)-float64(x*x)))
-	return float64(a*a)*portable.Atan2(y, x) + float64(float64(b*b)*portable.Atan2(y, d-x)) - float64(d*y)
+	return float64(float64(a*a)*portable.Atan2(y, x)) + float64(float64(b*b)*portable.Atan2(y, d-x)) - float64(d*y)
 }
 
 // pupil is a ring-shaped aperture on a grid of n by n: the share of each cell

@@ -17,7 +17,7 @@ func newCamera(p *Plan) *camera {
 	d := newDice(p.Seed, forSensor)
 	n := p.Width * p.Height
 	c := &camera{make([]float32, n), make([]float32, n)}
-	mx, my := float64(p.Width)*0.52, float64(p.Height)*0.47
+	mx, my := float64(float64(p.Width)*0.52), float64(float64(p.Height)*0.47)
 	corner := sq(float64(p.Width)/2) + sq(float64(p.Height)/2)
 	for i := range c.flat {
 		r2 := sq(float64(i%p.Width)-mx) + sq(float64(i/p.Width)-my)
@@ -26,10 +26,10 @@ func newCamera(p *Plan) *camera {
 	}
 	for range p.Dust {
 		x, y := d.between(0, float64(p.Width)), d.between(0, float64(p.Height))
-		radius, depth := d.between(4, 14)*float64(p.Width)/320, d.between(0.03, 0.09)
+		radius, depth := float64(d.between(4, 14)*float64(p.Width)/320), d.between(0.03, 0.09)
 		for i := range c.flat {
 			r := math.Sqrt(sq(float64(i%p.Width)-x) + sq(float64(i/p.Width)-y))
-			ring := disc(r, radius) - float64(0.6*disc(r, 0.4*radius))
+			ring := disc(r, radius) - float64(0.6*disc(r, float64(0.4*radius)))
 			c.flat[i] *= float32(1 - float64(depth*ring))
 		}
 	}

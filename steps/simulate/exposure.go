@@ -83,7 +83,7 @@ func (d *desk) expose(clip int, c *ClipTruth, i int, out []uint16) {
 	}
 	d.spreader.corners(f.ApertureOverR0, c.wind, air, func(k int, psf []float32, strehl float64) {
 		f.Corners[k] = strehl
-		f.Sharpness += strehl / 4
+		f.Sharpness += float64(strehl / 4)
 		if k%2 == 0 {
 			d.embed(d.re[k/2], psf)
 		} else {

@@ -183,7 +183,7 @@ func (m *maria) rimKm(p vec) float64 {
 			width *= 1.7 // the outer side falls gently
 		}
 		k := d / width
-		shape := 1 / (1 + float64(float64(k*k)*float64(k*k)*3) + float64(k*k)*1.5)
+		shape := 1 / (1 + float64(3*float64(sq(k)*sq(k))) + float64(1.5*sq(k)))
 		lift += float64(float64(r.heightKm*shape) * r.sector(x, y))
 	}
 	if lift == 0 {

@@ -46,8 +46,8 @@ func (p *Plan) aims(disk *plane.Image) []Aim {
 			}
 			out = append(out, Aim{
 				Name:    names[order[len(out)%len(names)]],
-				X:       cx + float64((float64(i)-float64(p.PanelsAcross-1)/2)*sx) + d.between(-p.PointingPx, p.PointingPx),
-				Y:       cy + float64((float64(j)-float64(p.PanelsDown-1)/2)*sy) + d.between(-p.PointingPx, p.PointingPx),
+				X:       cx + float64((float64(i)-float64(float64(p.PanelsAcross-1)/2))*sx) + d.between(-p.PointingPx, p.PointingPx),
+				Y:       cy + float64((float64(j)-float64(float64(p.PanelsDown-1)/2))*sy) + d.between(-p.PointingPx, p.PointingPx),
 				TurnDeg: float64(p.TurnDeg*t) + d.between(-0.05, 0.05),
 			})
 		}
@@ -66,7 +66,7 @@ func middleOfLit(m *plane.Image) (x, y float64) {
 			x0, y0, x1, y1 = min(x0, i%m.W), min(y0, i/m.W), max(x1, i%m.W), max(y1, i/m.W)
 		}
 	}
-	return float64(x0+x1) / 2, float64(y0+y1) / 2
+	return float64(float64(x0+x1) / 2), float64(float64(y0+y1) / 2)
 }
 
 // motion draws shifts, light and seeing for the frames of a clip.

@@ -16,7 +16,7 @@ func newProfile(c crater) profile {
 	rim := rimKm(c.km)
 	p := profile{depth: depthKm(c.km) - rim, rim: rim, worn: c.worn, reach: 2.6 - c.worn}
 	if c.km > 14 {
-		p.floor = min(0.74, 0.30+0.14*math.Sqrt((c.km-14)/14))
+		p.floor = min(0.74, 0.30+float64(0.14*math.Sqrt((c.km-14)/14)))
 	}
 	if c.km > 26 && c.km < 150 && !c.flooded {
 		p.peak = float64(0.42*p.depth) * (1 - c.worn)

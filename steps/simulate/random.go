@@ -93,7 +93,7 @@ var quantiles = sync.OnceValue(func() []float32 {
 	q := make([]float32, quantileCount)
 	x := 0.0
 	for i := quantileCount / 2; i < quantileCount; i++ {
-		p := (float64(i) + 0.5) / quantileCount
+		p := float64((float64(i) + 0.5) / quantileCount)
 		for range 3 {
 			below, density := normal(x)
 			x += (p - below) / density

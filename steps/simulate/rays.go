@@ -114,7 +114,7 @@ func (s raySystem) at(p, centre vec, rays []streak, patchy ground) float64 {
 	if limit := s.bright * 0.9; sum > limit {
 		sum = limit
 	}
-	return halo + sum*step(0.7, 1.6, apart/rim)
+	return halo + float64(sum*step(0.7, 1.6, apart/rim))
 }
 
 func (k *streak) at(p vec, cloud float64) float64 {

@@ -110,7 +110,7 @@ func (r *relief) dig(c crater) {
 // box returns the pixels u0, v0, u1, v1 around a cap.
 func (r *relief) box(c vec, radius float64) [4]int {
 	u, v := r.pixel(c)
-	half := float64(radius*r.radius)*1.12 + 2
+	half := float64(radius*r.radius*1.12) + 2
 	lim := func(x float64) int { return min(r.side, max(0, int(x))) }
 	return [4]int{lim(u - half), lim(v - half), lim(u + half + 1), lim(v + half + 1)}
 }

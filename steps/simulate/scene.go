@@ -112,7 +112,7 @@ func (s *scene) band(c int, p *Plan, halo []float64) {
 			k := box[x] * box[y] * (1 - step(p.CutoffCyclesPerPx, 1-p.CutoffCyclesPerPx, f))
 			t := float32(k * annulusTransfer(f/p.CutoffCyclesPerPx, p.Obstruction))
 			tr[i], ti[i] = re[i]*t, im[i]*t
-			h := float32(k * halo[min(int(f*haloSteps+0.5), len(halo)-1)])
+			h := float32(k * halo[min(int(float64(f*haloSteps)+0.5), len(halo)-1)])
 			re[i] *= h
 			im[i] *= h
 		}

@@ -164,8 +164,9 @@ func (s *spreader) addInstant(phase []float64) {
 	}
 }
 
-// centre moves psf to where its correlation with the ideal one peaks, brings
-// its sum to 1, and returns the Strehl ratio there.
+// centre moves psf to where a picture of common ground, blurred by it, seems to
+// lie: where its correlation with the ideal one peaks, each frequency weighted by the ground's
+// power. It brings its sum to 1 and returns the Strehl ratio.
 func (s *spreader) centre() float64 {
 	copy(s.re, s.psf)
 	clear(s.im)

@@ -5,8 +5,7 @@ import (
 	"testing"
 )
 
-// strehls returns the mean Strehl ratio and the mean rms of the place where the
-// spread functions seem to lie, in pixels, over some moments of air.
+// strehls returns the mean Strehl ratio over some moments of air.
 func strehls(o *optics, overR0 float64, moments int) (mean float64) {
 	s := o.spreader()
 	for k := range moments {
@@ -48,13 +47,14 @@ func TestSpreadFunctionIsCentredAndWhole(t *testing.T) {
 		if math.Abs(sum-1) > 1e-5 {
 			t.Errorf("corner %d: the light sums to %g", k, sum)
 		}
-		// Correlated with the ideal spread function once more, the peak is at home.
+		// Correlated with the ideal spread function once more, over ground whose
+		// detail falls as f^-2, the peak is at home.
 		copy(s.re, psf)
 		clear(s.im)
 		s.ft.Forward(s.re, s.im)
 		for i, m := range s.ideal {
-			s.re[i] *= m
-			s.im[i] *= m
+			s.re[i] *= m * s.ground[i]
+			s.im[i] *= m * s.ground[i]
 		}
 		s.ft.Inverse(s.re, s.im)
 		if x, y := peak(s.re, spreadSide); math.Hypot(x, y) > 0.02 {

@@ -54,7 +54,8 @@ func tangent(p vec) (east, north vec) {
 
 // step rises from 0 at a to 1 at b, smoothly at both ends.
 func step(a, b, x float64) float64 {
-	t := min(1, max(0, (x-a)/(b-a)))
+	a, b = float64(a), float64(b) // no product in an argument may melt into the difference
+	t := min(1, max(0, (float64(x)-a)/(b-a)))
 	return float64(float64(t*t) * (3 - float64(2*t)))
 }
 
