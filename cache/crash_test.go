@@ -12,6 +12,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 )
@@ -87,16 +88,31 @@ func child(t *testing.T, job, dir string) *exec.Cmd {
 	return cmd
 }
 
+// firstWrite tells when something was written for the first time.
+type firstWrite struct {
+	bytes.Buffer
+	once sync.Once
+	seen chan struct{}
+}
+
+func (w *firstWrite) Write(b []byte) (int, error) {
+	w.once.Do(func() { close(w.seen) })
+	return w.Buffer.Write(b)
+}
+
 func TestKilledAtAnyMomentNothingAcknowledgedIsLost(t *testing.T) {
 	dir := t.TempDir()
 	r := rand.New(rand.NewPCG(8, 8))
 	var acked []string
 	for round := range 10 {
 		cmd := child(t, "write", dir)
-		var out bytes.Buffer
-		cmd.Stdout = &out
+		out := &firstWrite{seen: make(chan struct{})}
+		cmd.Stdout = out
 		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
+		}
+		if round%5 != 0 { // otherwise it may be killed while it opens
+			<-out.seen // a busy machine may take long to get there
 		}
 		time.Sleep(time.Duration(r.IntN(400)) * time.Millisecond)
 		if err := cmd.Process.Kill(); err != nil {
