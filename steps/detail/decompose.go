@@ -51,7 +51,7 @@ func decompose(ctx context.Context, t *pipeline.Task) error {
 	if err := t.PutPlane(ctx, "trust", w, h, trust); err != nil {
 		return err
 	}
-	limit := float32(g.sky + 0.1*(g.bright-g.sky))
+	limit := float32(g.sky + float64(0.1*(g.bright-g.sky)))
 	smooth, level := make([]float32, w*h), make([]float32, w*h)
 	for j := range levels {
 		if err := smoothBands(ctx, t, smooth, whole, w, h, 1<<j); err != nil {

@@ -152,7 +152,7 @@ func (g *ground) edge(pix, valid, away, limb []float32) float64 {
 		}
 	}
 	for b := 1; b < profileBins; b++ {
-		if half := level / 2; sum[b] >= half && sum[b-1] < half {
+		if half := float64(level / 2); sum[b] >= half && sum[b-1] < half {
 			middle := float64(b-1) + (half-sum[b-1])/(sum[b]-sum[b-1])
 			return min(2*middle, edgeMax)
 		}
@@ -163,5 +163,5 @@ func (g *ground) edge(pix, valid, away, limb []float32) float64 {
 // smoothstep rises from 0 at lo to 1 at hi with level ends: 3u² − 2u³.
 func smoothstep(lo, hi, v float32) float32 {
 	u := min(max((v-lo)/(hi-lo), 0), 1)
-	return float32(u*u) * (3 - 2*u)
+	return float32(float32(u*u) * (3 - float32(2*u)))
 }

@@ -54,7 +54,7 @@ func black(sorted []float32, lo, hi float64) float64 {
 		return min(lo, 0)
 	}
 	sky := sorted[:n]
-	return at(sky, 0.5) + robust.Sigma(sky)
+	return at(sky, 0.5) + float64(robust.Sigma(sky))
 }
 
 // neutral returns the factors that make lit ground grey on the mean, green kept

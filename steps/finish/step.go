@@ -27,7 +27,7 @@ func Step() pipeline.Step {
 	return pipeline.Step{
 		Name:   "finish",
 		Block:  "finish",
-		New:    func() any { return &Settings{ShadowLift: 0.6, WhitePct: 100} },
+		New:    func() any { return &Settings{ShadowLift: 0.2, WhitePct: 100} },
 		Expand: expand,
 	}
 }

@@ -103,7 +103,7 @@ func (n *network) bendPanels() []bend {
 
 func (t *bendTerm) robust(bends []bend) float64 {
 	r := t.apply(bends) - t.value
-	return 1 / (bendNoise*bendNoise + r*r/4)
+	return 1 / (bendNoise*bendNoise + float64(r*r/4))
 }
 
 // apply returns the term's displacement under the given bends.
@@ -155,8 +155,8 @@ func (n *network) bendTerms(bends []bend) []bendTerm {
 		base.ta, base.wa = bends[t.A].taps(t.AX, t.AY)
 		base.tb, base.wb = bends[t.B].taps(t.BX, t.BY)
 		// Eigenvectors of the inverse covariance, in closed form.
-		d, o := (t.Info[0]-t.Info[2])/2, t.Info[1]
-		mean, root := (t.Info[0]+t.Info[2])/2, math.Sqrt(float64(d*d)+float64(o*o))
+		d, o := float64((t.Info[0]-t.Info[2])/2), t.Info[1]
+		mean, root := float64((t.Info[0]+t.Info[2])/2), math.Sqrt(float64(d*d)+float64(o*o))
 		ex, ey := 1.0, 0.0
 		if root > 1e-9*mean {
 			ex, ey = d+root, o

@@ -134,7 +134,7 @@ func (s slope) turns(x, y, size float64, w, h int) []float64 {
 
 // quickGauss is exp(−u/2) to some per cent: (1 − u/16)⁸, for u in 0…16.
 func quickGauss(u float64) float64 {
-	v := max(0, 1-u/16)
+	v := max(0, 1-float64(u/16))
 	v *= v
 	v *= v
 	return v * v

@@ -24,7 +24,7 @@ func evened(v []float32, w, h int, floor float32) (out, mask []float32) {
 		out[i], square[i] = d, d*d
 	}
 	vary := smoothOver(square, mask, w, h, evenSigma)
-	f2 := floor * floor
+	f2 := float32(floor * floor)
 	for i := range out {
 		out[i] /= float32(math.Sqrt(float64(vary[i] + f2)))
 	}

@@ -49,7 +49,7 @@ func coverageOf(g geometry, ps []panel, lv []level) coverage {
 					continue
 				}
 				c.shown[y*c.w+x] = true
-				if float64(lv[i].Factor*k)+lv[i].Offset > low+0.03*(high-low) {
+				if float64(lv[i].Factor*k)+lv[i].Offset > low+float64(0.03*(high-low)) {
 					c.lit[y*c.w+x] = true
 				}
 				break
@@ -60,7 +60,7 @@ func coverageOf(g geometry, ps []panel, lv []level) coverage {
 }
 
 func (c coverage) middle(x, y int) (float64, float64) {
-	return float64((x-1)*c.step) + float64(c.step-1)/2, float64((y-1)*c.step) + float64(c.step-1)/2
+	return float64((x-1)*c.step) + float64(float64(c.step-1)/2), float64((y-1)*c.step) + float64(float64(c.step-1)/2)
 }
 
 func (p panel) nearest(x, y float64) (float64, bool) {

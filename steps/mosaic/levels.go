@@ -49,7 +49,7 @@ func toneTies(a, b int, p, q panel, mp, mq similarity, side int) []toneTie {
 			}
 			u, v := sa/n, sb/n
 			vary := max(0, saa/n-float64(u*u))
-			sigma := 0.002 + 0.01*math.Abs(u) + 0.15*math.Sqrt(vary)
+			sigma := 0.002 + float64(0.01*math.Abs(u)) + float64(0.15*math.Sqrt(vary))
 			out = append(out, toneTie{a, b, u, v, 1 / (sigma * sigma)})
 		}
 	}
@@ -97,8 +97,8 @@ func matchLevels(n int, in []bool, ties []toneTie, sky []skyBlock) ([]level, err
 		var ones []float64
 		sum := 0.0
 		for i := range n {
-			eq.Add([]int{2 * i}, []float64{1}, lv[i].Factor-1, 25)
-			eq.Add([]int{2*i + 1}, []float64{1}, lv[i].Offset, 1e2)
+			eq.Add([]int{2 * i}, []float64{1}, lv[i].Factor-1, 1)
+			eq.Add([]int{2*i + 1}, []float64{1}, lv[i].Offset, 1)
 			if in[i] {
 				all, ones = append(all, 2*i), append(ones, 1)
 				sum += lv[i].Factor - 1
@@ -132,7 +132,7 @@ func skyOf(i int, p panel, m similarity, c circle) []skyBlock {
 		for bx := 0; bx+side <= p.w; bx += side {
 			x, y := m.at(float64(bx)+side/2, float64(by)+side/2)
 			dx, dy := x-c.X, y-c.Y
-			if math.Sqrt(float64(dx*dx)+float64(dy*dy)) < 1.03*c.R+side {
+			if math.Sqrt(float64(dx*dx)+float64(dy*dy)) < float64(1.03*c.R)+side {
 				continue
 			}
 			var n, s float64

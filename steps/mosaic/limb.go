@@ -111,8 +111,8 @@ func meetInside(p, q brink, rMin, rMax float64) (circle, bool) {
 		return circle{}, false
 	}
 	// The direction is good to some degrees only; the middle of both centres with equal radii is better.
-	cx := (p.X + float64(r*p.NX) + q.X + float64(r*q.NX)) / 2
-	cy := (p.Y + float64(r*p.NY) + q.Y + float64(r*q.NY)) / 2
+	cx := float64((p.X + float64(r*p.NX) + q.X + float64(r*q.NX)) / 2)
+	cy := float64((p.Y + float64(r*p.NY) + q.Y + float64(r*q.NY)) / 2)
 	d := func(b brink) float64 {
 		return math.Sqrt(float64((b.X-cx)*(b.X-cx)) + float64((b.Y-cy)*(b.Y-cy)))
 	}
@@ -209,9 +209,9 @@ func steepest(p panel, inv similarity, c circle, cos, sin, step float64, r tonal
 	var prof [n]float64
 	across := max(2, int(step))
 	for k := range n {
-		rad := c.R + float64(k)/2 - profileHalf
+		rad := c.R + float64(float64(k)/2) - profileHalf
 		for j := range across {
-			t := float64(j) - float64(across-1)/2
+			t := float64(j) - float64(float64(across-1)/2)
 			// Along the arc, not the tangent: the sagitta of a step is t²/2R.
 			rr := rad - float64(t*t)/(2*c.R)
 			x, y := inv.at(c.X+float64(rr*cos)-float64(t*sin), c.Y+float64(rr*sin)+float64(t*cos))
@@ -234,12 +234,12 @@ func steepest(p panel, inv similarity, c circle, cos, sin, step float64, r tonal
 	in, out := prof[0], prof[n-1]
 	out = slices.Min(prof[n-6:])
 	height := max(in, prof[6]) - out
-	if best < 6 || best+6 >= n || height < max(0.06*(r.Bright-r.Sky), 15*r.Noise) || out > r.Sky+0.08*(r.Bright-r.Sky) || fall[best] < height {
+	if best < 6 || best+6 >= n || height < max(0.06*(r.Bright-r.Sky), 15*r.Noise) || out > r.Sky+float64(0.08*(r.Bright-r.Sky)) || fall[best] < height {
 		return 0, false
 	}
 	l, m, h := fall[best-1], fall[best], fall[best+1]
 	d := (l - h) / float64(2*(l-float64(2*m)+h))
-	return (float64(best)+d)/2 - profileHalf, true
+	return float64((float64(best)+d)/2) - profileHalf, true
 }
 
 func (p panel) linear(x, y float64) (float64, bool) {

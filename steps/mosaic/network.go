@@ -183,7 +183,7 @@ type link struct {
 	NCC  float64
 }
 
-func (l link) score() float64 { return float64(len(l.Pts)) * max(l.NCC, 0.05) }
+func (l link) score() float64 { return float64(float64(len(l.Pts)) * max(l.NCC, 0.05)) }
 
 // groups tells for each panel the smallest index of those it hangs together with.
 func groups(n int, links []link) []int {

@@ -62,7 +62,7 @@ func leastLikeness(size int) float64 {
 
 // scaledLink brings a link from matching scale to panel pixels.
 func scaledLink(l link, fa, fb int) *link {
-	up := func(v float64, f int) float64 { return float64(v*float64(f)) + float64(f-1)/2 }
+	up := func(v float64, f int) float64 { return float64(v*float64(f)) + float64(float64(f-1)/2) }
 	for i, p := range l.Pts {
 		l.Pts[i] = pointPair{up(p.AX, fa), up(p.AY, fa), up(p.BX, fb), up(p.BY, fb)}
 	}

@@ -121,7 +121,7 @@ func (n *network) refine(ss []seen, ps []panel, times []int64, anchor int, each 
 		if err := n.settle(anchor, 10); err != nil {
 			return err
 		}
-		progress(0.3 + 0.6*float64(r+1)/float64(len(rounds)))
+		progress(0.3 + float64(float64(0.6*float64(r+1))/float64(len(rounds))))
 	}
 	return nil
 }

@@ -140,7 +140,7 @@ func settle(dog [][]float32, l, x, y, w, h int) (spot, bool) {
 			return spot{}, false
 		}
 		if math.Abs(dx) <= 0.6 && math.Abs(dy) <= 0.6 && math.Abs(ds) <= 0.6 {
-			v := m + (float64(gx*dx)+float64(gy*dy)+float64(gs*ds))/2
+			v := m + float64((float64(gx*dx)+float64(gy*dy)+float64(gs*ds))/2)
 			tr, det := xx+yy, float64(xx*yy)-float64(xy*xy)
 			if math.Abs(v) < contrastFloor || det <= 0 || tr*tr*edgeRatio >= (edgeRatio+1)*(edgeRatio+1)*det {
 				return spot{}, false

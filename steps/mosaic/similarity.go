@@ -12,7 +12,7 @@ type similarity struct{ A, B, X, Y float64 }
 
 // at maps a point.
 func (s similarity) at(x, y float64) (float64, float64) {
-	return float64(s.A*x) - float64(s.B*y) + s.X, float64(s.B*x) + float64(s.A*y) + s.Y
+	return float64(s.A*x) - float64(s.B*y) + float64(s.X), float64(s.B*x) + float64(s.A*y) + float64(s.Y)
 }
 
 // turned maps a direction: the shift is left out.

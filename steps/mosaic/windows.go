@@ -75,12 +75,20 @@ func overlay(p, q panel, mp, mq similarity) (s shared, ok bool) {
 	if n < 256 {
 		return s, false
 	}
+	// Next to the border the broad blur sees one side only. What that leaves is the same at the same
+	// place in both, would look like agreement, and so counts for less the nearer the border is.
 	s.a, s.b = bandPass(s.a, s.mask, s.w, s.h), bandPass(s.b, s.mask, s.w, s.h)
+	for i, d := range distance(s.mask, s.w, s.h) {
+		s.mask[i] = min(d/(2*coarseBlur), 1)
+	}
 	return s, true
 }
 
+// coarseBlur is the upper end of the band, in pixels.
+const coarseBlur = 5
+
 func bandPass(v, mask []float32, w, h int) []float32 {
-	fine, coarse := smoothOver(v, mask, w, h, 1), smoothOver(v, mask, w, h, 5)
+	fine, coarse := smoothOver(v, mask, w, h, 1), smoothOver(v, mask, w, h, coarseBlur)
 	for i := range fine {
 		fine[i] = (fine[i] - coarse[i]) * mask[i]
 	}
@@ -101,8 +109,8 @@ func (s shared) ties(a, b int, mp, mq similarity, o windowing, spread float64) [
 			}
 			x, y := float64(s.x0)+f.x, float64(s.y0)+f.y
 			t := tie{A: a, B: b, Info: f.info(spread)}
-			t.AX, t.AY = ip.at(x-f.dx/2, y-f.dy/2)
-			t.BX, t.BY = iq.at(x+f.dx/2, y+f.dy/2)
+			t.AX, t.AY = ip.at(x-float64(f.dx/2), y-float64(f.dy/2))
+			t.BX, t.BY = iq.at(x+float64(f.dx/2), y+float64(f.dy/2))
 			out = append(out, t)
 		}
 	}
@@ -207,13 +215,13 @@ func (s shared) correlate(cx, cy, r, dx, dy int) float64 {
 // step solves A(x) ≈ g·B(x+d) + o for d by one linear step about (bx, by), with the mean of both
 // gradients, which has no bias to either side.
 func (s shared) step(cx, cy, r, bx, by int) (fitted, bool) {
-	sigma2 := float64(r*r) / 4 * 2
+	sigma2 := float64(float64(r*r) / 2)
 	var n [10]float64 // normal matrix of gx, gy, b, 1
 	var rhs [4]float64
 	var wsum, mx, my, raa float64
 	s.inside(cx, cy, r, bx, by, func(x, y, i, j int) {
 		ex, ey := float64(x-cx), float64(y-cy)
-		w := quickGauss(2 * (float64(ex*ex) + float64(ey*ey)) / sigma2)
+		w := float64(float64(s.mask[i]) * float64(s.mask[j]) * quickGauss(2*(float64(ex*ex)+float64(ey*ey))/sigma2))
 		gx := float64(s.a[i+1]-s.a[i-1]+s.b[j+1]-s.b[j-1]) / 4
 		gy := float64(s.a[i+s.w]-s.a[i-s.w]+s.b[j+s.w]-s.b[j-s.w]) / 4
 		a, b := float64(s.a[i]), float64(s.b[j])
@@ -246,18 +254,26 @@ func (s shared) step(cx, cy, r, bx, by int) (fitted, bool) {
 		rest -= float64(v[p] * rhs[p])
 	}
 	const correlated = 8 // pixels that share their noise after the blur
-	noise := max(rest, 1e-12*raa) / wsum * correlated
-	f.gxx, f.gxy, f.gyy = n[0]/noise, n[1]/noise, n[4]/noise
+	// Noise has gradients too: without structure, along a limb for instance, these must not pass for knowledge. After
+	// the blur a noise of unit variance in the difference has a mean gradient of a tenth; twice that is taken off.
+	rest = max(rest, 1e-12*raa)
+	noise := rest / wsum * correlated
+	f.gxx, f.gxy, f.gyy = max(n[0]-float64(0.2*rest), 0)/noise, n[1]/noise, max(n[4]-float64(0.2*rest), 0)/noise
 	return f, true
 }
 
 // info returns the inverse covariance of the shift when the panels themselves are bent by spread pixels (one
 // standard deviation) against each other.
 func (f fitted) info(spread float64) [3]float64 {
-	det := float64(f.gxx*f.gyy) - float64(f.gxy*f.gxy)
-	det = max(det, 1e-6*float64(f.gxx*f.gyy), 1e-12)
+	// (G⁻¹ + s²)⁻¹ by eigenvalues: each g becomes g/(1 + s²·g). A direction without structure has g = 0.
+	mean, d, o := float64((f.gxx+f.gyy)/2), float64((f.gxx-f.gyy)/2), f.gxy
+	root := math.Sqrt(float64(d*d) + float64(o*o))
 	s2 := spread * spread
-	cxx, cxy, cyy := f.gyy/det+s2, -f.gxy/det, f.gxx/det+s2
-	det = float64(cxx*cyy) - float64(cxy*cxy)
-	return [3]float64{cyy / det, -cxy / det, cxx / det}
+	squeeze := func(g float64) float64 { g = max(g, 1e-3); return g / (1 + float64(s2*g)) }
+	hi, lo := squeeze(mean+root), squeeze(mean-root)
+	if root > 0 {
+		d, o = d/root, o/root
+	}
+	m, h := float64((hi+lo)/2), float64((hi-lo)/2)
+	return [3]float64{m + float64(h*d), h * o, m - float64(h*d)}
 }
