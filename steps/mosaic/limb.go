@@ -231,8 +231,7 @@ func steepest(p panel, inv similarity, c circle, cos, sin, step float64, r tonal
 			best = k
 		}
 	}
-	in, out := prof[0], prof[n-1]
-	out = slices.Min(prof[n-6:])
+	in, out := prof[0], slices.Min(prof[n-6:])
 	height := max(in, prof[6]) - out
 	if best < 6 || best+6 >= n || height < max(0.06*(r.Bright-r.Sky), 15*r.Noise) || out > r.Sky+float64(0.08*(r.Bright-r.Sky)) || fall[best] < height {
 		return 0, false
