@@ -90,14 +90,14 @@ func child(t *testing.T, job, dir string) *exec.Cmd {
 
 // firstWrite tells when something was written for the first time.
 type firstWrite struct {
-	bytes.Buffer
+	buf  bytes.Buffer // not embedded: its ReadFrom would go past Write
 	once sync.Once
 	seen chan struct{}
 }
 
 func (w *firstWrite) Write(b []byte) (int, error) {
 	w.once.Do(func() { close(w.seen) })
-	return w.Buffer.Write(b)
+	return w.buf.Write(b)
 }
 
 func TestKilledAtAnyMomentNothingAcknowledgedIsLost(t *testing.T) {
@@ -119,7 +119,7 @@ func TestKilledAtAnyMomentNothingAcknowledgedIsLost(t *testing.T) {
 			t.Fatal(err)
 		}
 		_ = cmd.Wait()
-		text := out.String()
+		text := out.buf.String()
 		acked = append(acked, strings.Split(text[:strings.LastIndex(text, "\n")+1], "\n")...)
 		if round%3 == 1 {
 			continue // killed twice without an orderly open between
