@@ -114,7 +114,7 @@ func (n *network) placeByLinks(links []link, s []seen) (kept []link, anchor int,
 }
 
 // measureOverlaps replaces the ties by windows in every overlap of placed panels.
-func (n *network) measureOverlaps(ps []panel, o windowing, each func(int, func(int) error) error) error {
+func (n *network) measureOverlaps(ps []band, o windowing, each func(int, func(int) error) error) error {
 	m := n.maps()
 	var pairs [][2]int
 	for j := range ps {

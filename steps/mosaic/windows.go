@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"plenilune/steps/kernel/plane"
+	"plenilune/steps/kernel/solve"
 	"plenilune/steps/kernel/warp"
 )
 
@@ -41,18 +42,44 @@ type shared struct {
 // affine turns a similarity into the form that resampling takes.
 func (s similarity) affine() warp.Affine { return warp.Affine{s.A, -s.B, s.X, s.B, s.A, s.Y} }
 
-// draw resamples a panel onto the mosaic pixels from (x0, y0) on.
-func draw(p panel, m similarity, x0, y0, w, h int) []float32 {
-	dst := plane.New(w, h, 1)
-	toPanel := m.inverse().after(similarity{A: 1, X: float64(x0), Y: float64(y0)})
-	warp.Resample(dst, plane.Of(p.w, p.h, p.v), toPanel.affine(), warp.Cubic)
-	return dst.Pix[0]
+// coarseBlur is the upper end of the band in which overlaps are compared, in pixels.
+const coarseBlur = 4
+
+// band is a panel's detail between 1 and coarseBlur pixels of blur, NaN in holes, and how much each pixel may
+// say: next to the border the broad blur sees one side only, and there it is little.
+type band struct {
+	w, h   int
+	detail *plane.Image
+	say    *plane.Image
 }
 
-// overlay draws two panels where they overlap and takes the band between 1 and 5
-// pixels of blur out of both with the same mask, so that the border acts on both
-// alike. ok is false where they do not share enough.
-func overlay(p, q panel, mp, mq similarity) (s shared, ok bool) {
+// bandOf takes the band out of a whole panel, not of overlaps: what a border leaves in it then lies in one panel
+// alone and cannot pass for agreement.
+func bandOf(p panel) band {
+	mask, filled := maskOf(p.v)
+	fine, coarse := smoothOver(filled, mask, p.w, p.h, 1), smoothOver(filled, mask, p.w, p.h, coarseBlur)
+	say := distance(mask, p.w, p.h)
+	for i, d := range say {
+		fine[i] -= coarse[i]
+		if d == 0 {
+			fine[i] = nan32
+		}
+		say[i] = min(max((d-3)/6, 0), 1)
+	}
+	return band{p.w, p.h, plane.Of(p.w, p.h, fine), plane.Of(p.w, p.h, say)}
+}
+
+// draw resamples a band onto the mosaic pixels from (x0, y0) on.
+func (b band) draw(m similarity, x0, y0, w, h int) (detail, say []float32) {
+	d, s := plane.New(w, h, 1), plane.New(w, h, 1)
+	toPanel := m.inverse().after(similarity{A: 1, X: float64(x0), Y: float64(y0)}).affine()
+	warp.Resample(d, b.detail, toPanel, warp.Cubic)
+	warp.Resample(s, b.say, toPanel, warp.Linear)
+	return d.Pix[0], s.Pix[0]
+}
+
+// overlay draws two panels where they overlap. ok is false where they do not share enough.
+func overlay(p, q band, mp, mq similarity) (s shared, ok bool) {
 	ax0, ay0, ax1, ay1 := bounds(mp, p.w, p.h)
 	bx0, by0, bx1, by1 := bounds(mq, q.w, q.h)
 	s.x0, s.y0 = int(math.Floor(max(ax0, bx0))), int(math.Floor(max(ay0, by0)))
@@ -60,39 +87,20 @@ func overlay(p, q panel, mp, mq similarity) (s shared, ok bool) {
 	if s.w < 16 || s.h < 16 {
 		return s, false
 	}
-	s.a = draw(p, mp, s.x0, s.y0, s.w, s.h)
-	s.b = draw(q, mq, s.x0, s.y0, s.w, s.h)
+	var sa, sb []float32
+	s.a, sa = p.draw(mp, s.x0, s.y0, s.w, s.h)
+	s.b, sb = q.draw(mq, s.x0, s.y0, s.w, s.h)
 	s.mask = make([]float32, s.w*s.h)
 	n := 0
 	for i := range s.mask {
-		if s.a[i] == s.a[i] && s.b[i] == s.b[i] {
-			s.mask[i] = 1
+		if s.a[i] == s.a[i] && s.b[i] == s.b[i] && sa[i] > 0 && sb[i] > 0 {
+			s.mask[i] = min(sa[i], sb[i])
 			n++
 		} else {
 			s.a[i], s.b[i] = 0, 0
 		}
 	}
-	if n < 256 {
-		return s, false
-	}
-	// Next to the border the broad blur sees one side only. What that leaves is the same at the same
-	// place in both, would look like agreement, and so counts for less the nearer the border is.
-	s.a, s.b = bandPass(s.a, s.mask, s.w, s.h), bandPass(s.b, s.mask, s.w, s.h)
-	for i, d := range distance(s.mask, s.w, s.h) {
-		s.mask[i] = min(d/(2*coarseBlur), 1)
-	}
-	return s, true
-}
-
-// coarseBlur is the upper end of the band, in pixels.
-const coarseBlur = 5
-
-func bandPass(v, mask []float32, w, h int) []float32 {
-	fine, coarse := smoothOver(v, mask, w, h, 1), smoothOver(v, mask, w, h, coarseBlur)
-	for i := range fine {
-		fine[i] = (fine[i] - coarse[i]) * mask[i]
-	}
-	return fine
+	return s, n >= 256
 }
 
 // ties measures one overlap in windows. The place of a tie is the window's
@@ -145,9 +153,19 @@ func (s shared) fit(cx, cy, r, reach int) (fitted, bool) {
 	if best < leastNCC || reach > 1 && (bx == -reach || bx == reach || by == -reach || by == reach) {
 		return fitted{}, false
 	}
-	f, ok := s.step(cx, cy, r, bx, by)
+	f := fitted{dx: float64(bx), dy: float64(by)}
+	for range 3 {
+		next, ok := s.step(cx, cy, r, f.dx, f.dy)
+		if !ok || math.Abs(next.dx-float64(bx)) > 1.5 || math.Abs(next.dy-float64(by)) > 1.5 {
+			return fitted{}, false
+		}
+		done := math.Abs(next.dx-f.dx)+math.Abs(next.dy-f.dy) < 0.02
+		if f = next; done {
+			break
+		}
+	}
 	f.ncc = best
-	return f, ok && math.Abs(f.dx-float64(bx)) < 1 && math.Abs(f.dy-float64(by)) < 1
+	return f, true
 }
 
 // filled tells whether half of the window is shown by both panels.
@@ -161,18 +179,6 @@ func (s shared) filled(cx, cy, r int) bool {
 		}
 	}
 	return 4*n*2 >= (2*r+1)*(2*r+1)
-}
-
-// inside calls fn for the pixels of a window that both panels show, B seen dx, dy away.
-func (s shared) inside(cx, cy, r, dx, dy int, fn func(x, y, i, j int)) {
-	for y := max(1, cy-r, 1-dy); y <= min(s.h-2, cy+r, s.h-2-dy); y++ {
-		for x := max(1, cx-r, 1-dx); x <= min(s.w-2, cx+r, s.w-2-dx); x++ {
-			i, j := y*s.w+x, (y+dy)*s.w+x+dx
-			if s.mask[i] != 0 && s.mask[j] != 0 {
-				fn(x, y, i, j)
-			}
-		}
-	}
 }
 
 // correlate returns the correlation over a window, B seen dx, dy away. Every second row is enough for a choice
@@ -212,53 +218,134 @@ func (s shared) correlate(cx, cy, r, dx, dy int) float64 {
 	return float64(sab-float32(sa*sb)/k) / math.Sqrt(float64(va)*float64(vb))
 }
 
-// step solves A(x) ≈ g·B(x+d) + o for d by one linear step about (bx, by), with the mean of both
-// gradients, which has no bias to either side.
-func (s shared) step(cx, cy, r, bx, by int) (fitted, bool) {
-	sigma2 := float64(float64(r*r) / 2)
-	var n [10]float64 // normal matrix of gx, gy, b, 1
-	var rhs [4]float64
-	var wsum, mx, my, raa float64
-	s.inside(cx, cy, r, bx, by, func(x, y, i, j int) {
-		ex, ey := float64(x-cx), float64(y-cy)
-		w := float64(float64(s.mask[i]) * float64(s.mask[j]) * quickGauss(2*(float64(ex*ex)+float64(ey*ey))/sigma2))
-		gx := float64(s.a[i+1]-s.a[i-1]+s.b[j+1]-s.b[j-1]) / 4
-		gy := float64(s.a[i+s.w]-s.a[i-s.w]+s.b[j+s.w]-s.b[j-s.w]) / 4
-		a, b := float64(s.a[i]), float64(s.b[j])
-		row := [4]float64{gx, gy, b, 1}
-		k := 0
-		for p := range 4 {
-			for q := p; q < 4; q++ {
-				n[k] += float64(w * row[p] * row[q])
-				k++
-			}
-			rhs[p] += float64(w * row[p] * a)
+// patch is a square cut out of B at a shift that need not be whole, one pixel wider than its window all round.
+type patch struct {
+	side    int
+	v, mask []float32
+}
+
+// cut interpolates B over the window about (cx, cy), seen dx, dy away (Keys' cubic).
+func (s shared) cut(cx, cy, r int, dx, dy float64) patch {
+	fx, fy := math.Floor(dx), math.Floor(dy)
+	wx, wy := warp.Cubic.Weights(dx-fx), warp.Cubic.Weights(dy-fy)
+	var kx, ky [4]float32
+	for i := range 4 {
+		kx[i], ky[i] = float32(wx[i]), float32(wy[i])
+	}
+	p := patch{side: 2*r + 3}
+	p.v, p.mask = make([]float32, p.side*p.side), make([]float32, p.side*p.side)
+	x0, y0 := cx-r-1+int(fx), cy-r-1+int(fy)
+	for j := range p.side {
+		y := y0 + j
+		if y < 1 || y+2 >= s.h {
+			continue
 		}
-		wsum += w
-		mx += float64(w * float64(x))
-		my += float64(w * float64(y))
-		raa += float64(w * a * a)
-	})
-	if wsum < 16 {
+		for i := range p.side {
+			x := x0 + i
+			if x < 1 || x+2 >= s.w {
+				continue
+			}
+			var sum float32
+			for q := range 4 {
+				k := (y+q-1)*s.w + x - 1
+				b := s.b[k : k+4]
+				line := float32(kx[0]*b[0]) + float32(kx[1]*b[1]) + float32(kx[2]*b[2]) + float32(kx[3]*b[3])
+				sum += float32(ky[q] * line)
+			}
+			p.v[j*p.side+i] = sum
+			k := y*s.w + x
+			p.mask[j*p.side+i] = min(s.mask[k], s.mask[k+1], s.mask[k+s.w], s.mask[k+s.w+1])
+		}
+	}
+	return p
+}
+
+// windowTurn is how much the ground may seem turned from panel to panel within a window, one standard deviation in
+// radians: what a poor first placement or bent air does.
+const windowTurn = 0.006
+
+// equations are the normal equations of a window's step: shift x and y, turn, gain and offset.
+type equations struct {
+	n                 [25]float64
+	rhs               [5]float64
+	weight, mx, my, a float64
+}
+
+func (e *equations) add(row [5]float64, a, w float64) {
+	for u := range 5 {
+		for v := u; v < 5; v++ {
+			e.n[5*v+u] += float64(w * row[u] * row[v])
+		}
+		e.rhs[u] += float64(w * row[u] * a)
+	}
+	e.weight += w
+	e.a += float64(w * a * a)
+}
+
+// step improves the shift d with A(x) ≈ g·B(x+d) + o by one linear step, with the mean of both gradients, which has no
+// bias to either side.
+func (s shared) step(cx, cy, r int, dx, dy float64) (fitted, bool) {
+	sigma2 := float64(float64(r*r) / 2)
+	p := s.cut(cx, cy, r, dx, dy)
+	var e equations
+	for y := max(1, cy-r); y <= min(s.h-2, cy+r); y++ {
+		for x := max(1, cx-r); x <= min(s.w-2, cx+r); x++ {
+			i, j := y*s.w+x, (y-cy+r+1)*p.side+x-cx+r+1
+			w := float64(s.mask[i]) * float64(p.mask[j])
+			if w == 0 {
+				continue
+			}
+			ex, ey := float64(x-cx), float64(y-cy)
+			w *= quickGauss(2 * (float64(ex*ex) + float64(ey*ey)) / sigma2)
+			gx := float64(s.a[i+1]-s.a[i-1]+p.v[j+1]-p.v[j-1]) / 4
+			gy := float64(s.a[i+s.w]-s.a[i-s.w]+p.v[j+p.side]-p.v[j-p.side]) / 4
+			e.add([5]float64{gx, gy, float64(gy*ex) - float64(gx*ey), float64(p.v[j]), 1}, float64(s.a[i]), w)
+			e.mx += float64(w * ex)
+			e.my += float64(w * ey)
+		}
+	}
+	if e.weight < 16 {
 		return fitted{}, false
 	}
-	v, ok := solve4(n, rhs)
-	if !ok || v[2] <= 0.2 || v[2] > 5 {
+	f, ok := e.solve(dx, dy)
+	f.x, f.y = float64(cx)+e.mx/e.weight, float64(cy)+e.my/e.weight
+	return f, ok
+}
+
+// solve returns the new shift, at the window's middle moved to the weighted middle by the turn found, and the
+// inverse covariance of the shift when turn, gain and offset are free.
+func (e *equations) solve(dx, dy float64) (fitted, bool) {
+	v, err := solve.Cholesky(e.n[:], e.rhs[:])
+	if err != nil {
+		return fitted{}, false
+	}
+	rest := e.a
+	for p := range 5 {
+		rest -= float64(v[p] * e.rhs[p])
+	}
+	const correlated = 8 // pixels that share their noise after the blur
+	rest = max(rest, 1e-12*e.a)
+	noise := rest / e.weight * correlated
+	// Noise has gradients too: without structure, along a limb for instance, these must not pass for knowledge. After
+	// the blur a noise of unit variance in the difference has a mean gradient of a tenth; twice that is taken off.
+	e.n[0], e.n[6] = max(e.n[0]-float64(0.2*rest), 1e-9*e.a), max(e.n[6]-float64(0.2*rest), 1e-9*e.a)
+	e.n[12] += noise / (windowTurn * windowTurn)
+	if v, err = solve.Cholesky(e.n[:], e.rhs[:]); err != nil || v[3] <= 0.2 || v[3] > 5 {
+		return fitted{}, false
+	}
+	cov, err := solve.Inverse(e.n[:], 5)
+	if err != nil {
 		return fitted{}, false
 	}
 	// A = g·B + g·∇B·d + o. The mean gradient is (1+g)/2 of ∇B, so v = 2g/(1+g)·d.
-	half := (1 + v[2]) / 2
-	f := fitted{x: mx / wsum, y: my / wsum, dx: float64(bx) + v[0]*half/v[2], dy: float64(by) + v[1]*half/v[2]}
-	rest := raa
-	for p := range 4 {
-		rest -= float64(v[p] * rhs[p])
+	k := (1 + v[3]) / 2 / v[3]
+	mx, my := e.mx/e.weight, e.my/e.weight
+	f := fitted{dx: dx + float64(k*(v[0]-float64(v[2]*my))), dy: dy + float64(k*(v[1]+float64(v[2]*mx)))}
+	det := float64(cov[0]*cov[6]) - float64(cov[5]*cov[5])
+	if !(det > 0) {
+		return fitted{}, false
 	}
-	const correlated = 8 // pixels that share their noise after the blur
-	// Noise has gradients too: without structure, along a limb for instance, these must not pass for knowledge. After
-	// the blur a noise of unit variance in the difference has a mean gradient of a tenth; twice that is taken off.
-	rest = max(rest, 1e-12*raa)
-	noise := rest / wsum * correlated
-	f.gxx, f.gxy, f.gyy = max(n[0]-float64(0.2*rest), 0)/noise, n[1]/noise, max(n[4]-float64(0.2*rest), 0)/noise
+	f.gxx, f.gxy, f.gyy = cov[6]/det/noise, -cov[5]/det/noise, cov[0]/det/noise
 	return f, true
 }
 

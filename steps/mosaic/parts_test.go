@@ -1,0 +1,151 @@
+package mosaic
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+func TestSimilarityUndoesItself(t *testing.T) {
+	s := pose{X: 120, Y: -40, Turn: 2.5, Scale: 1.01}.of(320, 240)
+	x, y := s.inverse().at(s.at(17, 33))
+	if math.Hypot(x-17, y-33) > 1e-9 {
+		t.Errorf("there and back is %v, %v, want 17, 33", x, y)
+	}
+	x, y = s.inverse().after(s).at(-5, 8)
+	if math.Hypot(x+5, y-8) > 1e-9 {
+		t.Errorf("inverse after map takes -5, 8 to %v, %v", x, y)
+	}
+	if p := poseOf(s, 320, 240); math.Abs(p.X-120)+math.Abs(p.Y+40)+math.Abs(p.Turn-2.5)+math.Abs(p.Scale-1.01) > 1e-9 {
+		t.Errorf("pose comes back as %v", p)
+	}
+}
+
+// The worked example of Umeyama 1991 (IEEE PAMI 13:376), as quoted in JMET 5(1) 2013: scale 0.721110, turn −33.6901°,
+// shift (−0.8, 0.4). Its best fit without the bar on reflections would be a mirror image.
+func TestFitSimilarityOnUmeyamasExample(t *testing.T) {
+	s, ok := fitSimilarity([]pointPair{{0, 0, 0, 0}, {1, 0, -1, 0}, {0, 2, 0, 2}}, nil)
+	if !ok {
+		t.Fatal("no fit")
+	}
+	for _, c := range []struct {
+		name      string
+		got, want float64
+	}{{"scale", s.scale(), 0.721110}, {"turn", s.turn() / deg, -33.6901}, {"x", s.X, -0.8}, {"y", s.Y, 0.4}} {
+		if math.Abs(c.got-c.want) > 1e-4 {
+			t.Errorf("%s is %.6f, want %.6f", c.name, c.got, c.want)
+		}
+	}
+}
+
+func TestDistanceAgainstSearch(t *testing.T) {
+	const w, h = 23, 17
+	rng := rand.New(rand.NewPCG(4, 4))
+	mask := make([]float32, w*h)
+	for i := range mask {
+		if rng.IntN(12) > 0 {
+			mask[i] = 1
+		}
+	}
+	got := distance(mask, w, h)
+	for y := range h {
+		for x := range w {
+			want := math.Inf(1)
+			for v := -1; v <= h; v++ {
+				for u := -1; u <= w; u++ {
+					if u < 0 || v < 0 || u >= w || v >= h || mask[v*w+u] == 0 {
+						want = min(want, math.Hypot(float64(u-x), float64(v-y)))
+					}
+				}
+			}
+			if math.Abs(float64(got[y*w+x])-want) > 1e-5 {
+				t.Fatalf("distance at %d, %d is %v, want %v", x, y, got[y*w+x], want)
+			}
+		}
+	}
+}
+
+// A uniform cubic B-spline weighs its nodes 1/6, 4/6, 1/6, 0 at a node, and 1/48, 23/48, 23/48, 1/48 half-way (de Boor 1978).
+func TestSplineWeights(t *testing.T) {
+	for _, c := range []struct {
+		at   float64
+		want [4]float64
+	}{{0, [4]float64{1. / 6, 4. / 6, 1. / 6, 0}}, {0.5, [4]float64{1. / 48, 23. / 48, 23. / 48, 1. / 48}}} {
+		for k, v := range splineWeights(c.at) {
+			if math.Abs(v-c.want[k]) > 1e-12 {
+				t.Errorf("weight %d at %g is %v, want %v", k, c.at, v, c.want[k])
+			}
+		}
+	}
+}
+
+func TestTwoBentPanelsMeetHalfWay(t *testing.T) {
+	n := &network{w: []int{200, 200}, h: []int{200, 200}, in: []bool{true, true},
+		poses: []pose{{100, 100, 0, 1}, {100, 100, 0, 1}}}
+	// Everywhere B shows things 0.2 px further right than A.
+	for y := 20.0; y < 200; y += 20 {
+		for x := 20.0; x < 200; x += 20 {
+			n.ties = append(n.ties, tie{0, 1, x, y, x + 0.2, y, [3]float64{8, 0, 8}})
+		}
+	}
+	b := n.bendPanels()
+	ax, ay := b[0].at(100, 100)
+	bx, by := b[1].at(100, 100)
+	if math.Abs(ax-0.1) > 0.005 || math.Abs(bx+0.1) > 0.005 || math.Abs(ay)+math.Abs(by) > 1e-6 {
+		t.Errorf("bends are (%.4f, %.4f) and (%.4f, %.4f), want (0.1, 0) and (-0.1, 0)", ax, ay, bx, by)
+	}
+}
+
+func TestFindCircleAmongStrays(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 8))
+	var b []brink
+	for range 120 { // an arc of 120°, off by up to half a pixel and 5°
+		a := -1 + 2.1*rng.Float64()
+		r := 300 + rng.Float64() - 0.5
+		tilt := a + 0.17*(rng.Float64()-0.5)
+		b = append(b, brink{400 + r*math.Cos(a), 350 + r*math.Sin(a), -math.Cos(tilt), -math.Sin(tilt)})
+	}
+	for range 80 {
+		a := 2 * math.Pi * rng.Float64()
+		b = append(b, brink{800 * rng.Float64(), 700 * rng.Float64(), math.Cos(a), math.Sin(a)})
+	}
+	c, support := findCircle(b, 60, 5000, 4)
+	c = c.refine(b, 8)
+	if support < 60 || math.Abs(c.R-300) > 0.5 || math.Hypot(c.X-400, c.Y-350) > 0.5 {
+		t.Errorf("circle %v with %d brinks, want radius 300 about 400, 350", c, support)
+	}
+}
+
+func TestOneNeighbourAloneIsBelievedOnlyIfVeryLike(t *testing.T) {
+	weak, strong := &link{NCC: 0.62}, &link{NCC: 0.85}
+	if got := elect([]find{{link: weak, p: 1, x: 5, score: 0.3, overlap: 0.2}}, 6); got != nil {
+		t.Error("believed one weak find")
+	}
+	if got := elect([]find{{link: strong, p: 1, x: 5, score: 0.4, overlap: 0.2}}, 6); got != strong {
+		t.Error("did not believe one strong find")
+	}
+	if got := elect([]find{{link: weak, p: 1, x: 5, score: 0.3, overlap: 0.2}, {link: &link{NCC: 0.61}, p: 2, x: 8, score: 0.2, overlap: 0.1},
+		{link: strong, p: 3, x: 500, score: 0.4, overlap: 0.2}}, 6); got != weak {
+		t.Error("did not believe the place that two neighbours bear out")
+	}
+}
+
+func TestGroupsAndTheLargest(t *testing.T) {
+	of := groups(6, []link{{A: 0, B: 3}, {A: 4, B: 5}, {A: 2, B: 5}})
+	if want := []int{0, 1, 2, 0, 2, 2}; !equal(of, want) {
+		t.Errorf("groups are %v, want %v", of, want)
+	}
+	all := func(int) bool { return true }
+	if g := largest(of, all); g != 2 {
+		t.Errorf("largest group is %d, want 2", g)
+	}
+}
+
+func equal(a, b []int) bool {
+	for i := range a {
+		if a[i] != b[i] {
+			return false
+		}
+	}
+	return len(a) == len(b)
+}
