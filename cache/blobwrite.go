@@ -114,6 +114,8 @@ func (w *Writer) commit(id ID) error {
 	if err != nil {
 		return err
 	}
+	c.landing.RLock()
+	defer c.landing.RUnlock()
 	if err := os.Rename(w.f.Name(), c.blobPath(id)); err != nil {
 		return err
 	}

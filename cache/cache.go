@@ -29,9 +29,10 @@ type Options struct {
 
 // Cache is an open cache folder. Its methods are safe for concurrent use.
 type Cache struct {
-	dir  string
-	opts Options
-	lock *processLock
+	landing sync.RWMutex // read-held while a blob has its name and is not yet in the index
+	dir     string
+	opts    Options
+	lock    *processLock
 
 	mu     sync.RWMutex // held for writing while the index is replaced or closed
 	closed bool

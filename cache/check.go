@@ -92,6 +92,17 @@ func (k *checker) journal() error {
 	return err
 }
 
+// catalogued tells whether a blob file that was seen is in the index, once those
+// that are just being put there have arrived.
+func (c *Cache) catalogued(id ID) bool {
+	if c.index.has(indexKey(kindBlob, id)) {
+		return true
+	}
+	c.landing.Lock()
+	defer c.landing.Unlock()
+	return c.index.has(indexKey(kindBlob, id))
+}
+
 func (k *checker) blobs() error {
 	return blobFiles(k.c.dir, func(id ID, info fs.FileInfo) error {
 		size := info.Size()
@@ -99,7 +110,7 @@ func (k *checker) blobs() error {
 		where, _ := filepath.Rel(k.c.dir, k.c.blobPath(id))
 		want := k.c.blobSize(id)
 		switch {
-		case !k.c.index.has(indexKey(kindBlob, id)):
+		case !k.c.catalogued(id):
 			k.fault(where, id, "the file is not in the catalogue")
 		case want != size:
 			k.fault(where, id, "the file has %d bytes, the catalogue says %d", size, want)
