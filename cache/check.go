@@ -108,9 +108,10 @@ func (k *checker) blobs() error {
 		size := info.Size()
 		k.read[id] = true
 		where, _ := filepath.Rel(k.c.dir, k.c.blobPath(id))
+		known := k.c.catalogued(id)
 		want := k.c.blobSize(id)
 		switch {
-		case !k.c.catalogued(id):
+		case !known:
 			k.fault(where, id, "the file is not in the catalogue")
 		case want != size:
 			k.fault(where, id, "the file has %d bytes, the catalogue says %d", size, want)
