@@ -29,7 +29,7 @@ type Options struct {
 
 // Cache is an open cache folder. Its methods are safe for concurrent use.
 type Cache struct {
-	landing sync.RWMutex // read-held while a blob has its name and is not yet in the index
+	landing sync.RWMutex // read-held while something is in the journal or has its name, and is not yet in the index
 	dir     string
 	opts    Options
 	lock    *processLock
@@ -167,6 +167,8 @@ func (c *Cache) put(kind byte, id ID, payload []byte) error {
 	if len(payload) > maxPayload {
 		return fmt.Errorf("an entry of %d bytes is larger than the %d that the journal takes", len(payload), maxPayload)
 	}
+	c.landing.RLock()
+	defer c.landing.RUnlock()
 	now := c.uses.now()
 	if err := c.log.append(kind, now, payload); err != nil {
 		return err

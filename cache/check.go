@@ -45,7 +45,10 @@ func (c *Cache) Check(ctx context.Context, progress func(done, total int64)) ([]
 		return nil, err
 	}
 	defer leave()
-	k := &checker{c: c, ctx: ctx, begun: c.uses.now(), progress: progress, logged: map[useKey]bool{}, read: map[ID]bool{}}
+	c.landing.Lock() // what was on its way has arrived; what comes now is younger
+	begun := c.uses.now()
+	c.landing.Unlock()
+	k := &checker{c: c, ctx: ctx, begun: begun, progress: progress, logged: map[useKey]bool{}, read: map[ID]bool{}}
 	if u, err := c.size(); err == nil {
 		k.total = u.BlobBytes + u.JournalBytes + u.IndexBytes
 	} // else the index is so damaged that it cannot be counted: said below
