@@ -5,32 +5,40 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"unicode/utf8"
+	"unicode"
 
 	"golang.org/x/text/width"
 )
 
-// Colours of a rendered fault: bold for what is wrong, underlined marks.
+// Colours of a rendered fault: bold for what is wrong, and for the marks.
 const (
 	bold  = "\x1b[1m"
 	plain = "\x1b[0m"
 )
 
-const tabWidth = 4
+const (
+	tabWidth = 4
+	maxShown = 100 // a file that is no manifest at all has a fault a line
+)
 
 // Render writes the diagnostics for people: place and fault on one line, then the
 // line of the manifest with carets under what is meant, then what to do. A line
-// longer than cols is shown around the carets.
+// longer than cols is shown around the carets. Nothing in a manifest can move the
+// cursor or colour the screen.
 func (d Diagnostics) Render(w io.Writer, colour bool, cols int) error {
 	var b bytes.Buffer
-	for _, x := range d.list {
-		d.render(&b, x, colour, max(cols, 40))
+	for i, x := range d.list {
+		if i == maxShown {
+			fmt.Fprintf(&b, "… and %d more\n", len(d.list)-i)
+			break
+		}
+		x.render(&b, d.sources[x.Range.File], colour, max(cols, 40))
 	}
 	_, err := w.Write(b.Bytes())
 	return err
 }
 
-func (d Diagnostics) render(b *bytes.Buffer, x Diagnostic, colour bool, cols int) {
+func (x Diagnostic) render(b *bytes.Buffer, src []byte, colour bool, cols int) {
 	kind := "error"
 	if x.Warning {
 		kind = "warning"
@@ -39,72 +47,97 @@ func (d Diagnostics) render(b *bytes.Buffer, x Diagnostic, colour bool, cols int
 	if colour {
 		on, off = bold, plain
 	}
-	fmt.Fprintf(b, "%s%s: %s%s%s\n", x.place(), kind, on, x.Text, off)
-	if line, ok := d.sourceLine(x.Range); ok {
-		text, marks := underline(line, x.Range, cols-4)
+	fmt.Fprintf(b, "%s%s: %s%s%s\n", harmless(x.place()), kind, on, harmless(x.Text), off)
+	if x.Range.known() && x.Range.start <= len(src) {
+		line, from := lineAt(src, x.Range.start)
+		text, marks := underline(line, from, from+x.Range.end-x.Range.start, cols-4)
 		fmt.Fprintf(b, "    %s\n    %s%s%s\n", text, on, marks, off)
 	}
 	if x.Hint != "" {
-		fmt.Fprintf(b, "  %s\n", x.Hint)
+		fmt.Fprintf(b, "  %s\n", harmless(x.Hint))
 	}
 }
 
-func (d Diagnostics) sourceLine(r Range) (string, bool) {
-	src, ok := d.sources[r.File]
-	if !ok || !r.known() {
-		return "", false
-	}
-	lines := bytes.Split(src, []byte("\n"))
-	if r.Line > len(lines) {
-		return "", false
-	}
-	return strings.TrimSuffix(string(lines[r.Line-1]), "\r"), true
+// harmless replaces what a terminal would obey instead of show.
+func harmless(s string) string {
+	return strings.Map(func(c rune) rune {
+		if obeyed(c) {
+			return unicode.ReplacementChar
+		}
+		return c
+	}, s)
 }
 
-// underline lays out a source line and the carets under columns of the range.
-func underline(line string, r Range, cols int) (text, marks string) {
-	var t, m strings.Builder
+// obeyed tells control characters and those that turn the direction of writing.
+func obeyed(c rune) bool {
+	return unicode.IsControl(c) || c == 0x200e || c == 0x200f || c >= 0x202a && c <= 0x202e || c >= 0x2066 && c <= 0x2069
+}
+
+// glyph is a character, the columns it takes on a terminal, and whether it is meant.
+type glyph struct {
+	text   string
+	wide   int
+	marked bool
+}
+
+// lineAt returns the line around a byte of the source, and the byte's place in it.
+func lineAt(src []byte, at int) (line string, from int) {
+	start := bytes.LastIndexByte(src[:at], '\n') + 1
+	rest := src[start:]
+	if n := bytes.IndexByte(rest, '\n'); n >= 0 {
+		rest = rest[:n]
+	}
+	return strings.TrimSuffix(string(rest), "\r"), at - start
+}
+
+// underline lays out a source line and the carets under its bytes from…to.
+func underline(line string, from, to, cols int) (text, marks string) {
+	var all []glyph
 	at, first := 0, -1
-	put := func(s string, wide int, marked bool) {
-		t.WriteString(s)
-		if marked && first < 0 {
+	for i, c := range line {
+		g := glyph{string(c), cells(c), i >= from && i < max(to, from+1)}
+		switch {
+		case c == '\t':
+			g.wide = tabWidth - at%tabWidth
+			g.text = strings.Repeat(" ", g.wide)
+		case obeyed(c):
+			g.text = string(unicode.ReplacementChar)
+		}
+		if g.marked && first < 0 {
 			first = at
 		}
-		mark := " "
-		if marked {
-			mark = "^"
-		}
-		m.WriteString(strings.Repeat(mark, wide))
-		at += wide
+		at += g.wide
+		all = append(all, g)
 	}
-	end := r.EndColumn
-	if r.EndLine > r.Line {
-		end = utf8.RuneCountInString(line) + 1
-	}
-	col := 0
-	for _, c := range line {
-		col++
-		marked := col >= r.Column && col < max(end, r.Column+1)
-		if c == '\t' {
-			n := tabWidth - at%tabWidth
-			put(strings.Repeat(" ", n), n, marked)
-			continue
-		}
-		put(string(c), cells(c), marked)
-	}
-	if first < 0 {
+	if first < 0 { // past the end of the line, where something is missing
 		first = at
-		m.WriteString("^")
+		all = append(all, glyph{" ", 1, true})
+		at++
 	}
-	text, marks = t.String(), strings.TrimRight(m.String(), " ")
-	if utf8.RuneCountInString(text) <= cols {
-		return text, marks
+	if at <= cols {
+		return written(all)
 	}
-	return window(text, marks, first, cols)
+	return window(all, first, cols)
 }
 
-// cells is how many columns of a terminal a character takes.
+func written(all []glyph) (text, marks string) {
+	var t, m strings.Builder
+	for _, g := range all {
+		t.WriteString(g.text)
+		mark := " "
+		if g.marked {
+			mark = "^"
+		}
+		m.WriteString(strings.Repeat(mark, g.wide))
+	}
+	return strings.TrimRight(t.String(), " "), strings.TrimRight(m.String(), " ")
+}
+
+// cells is how many columns of a terminal a character takes (Unicode annex 11).
 func cells(c rune) int {
+	if unicode.In(c, unicode.Mn, unicode.Me, unicode.Cf) && !obeyed(c) {
+		return 0
+	}
 	switch width.LookupRune(c).Kind() {
 	case width.EastAsianWide, width.EastAsianFullwidth:
 		return 2
@@ -112,19 +145,24 @@ func cells(c rune) int {
 	return 1
 }
 
-// window cuts a long line around the first caret.
-func window(text, marks string, first, cols int) (string, string) {
+// window keeps the columns of a long line around the first caret.
+func window(all []glyph, first, cols int) (text, marks string) {
 	from := max(0, first-cols/3)
-	cut := func(s string) string {
-		r := []rune(s)
-		if from >= len(r) {
-			return ""
-		}
-		return string(r[from:min(len(r), from+cols-2)])
-	}
-	text, marks = cut(text), cut(marks)
+	dots := glyph{"…", 1, false}
+	var kept []glyph
 	if from > 0 {
-		text, marks = "…"+text, " "+marks
+		kept = append(kept, dots)
 	}
-	return text + "…", marks
+	at, used := 0, 2 // columns for the dots at both ends
+	for _, g := range all {
+		if at >= from {
+			if used += g.wide; used > cols {
+				kept = append(kept, dots)
+				break
+			}
+			kept = append(kept, g)
+		}
+		at += g.wide
+	}
+	return written(kept)
 }
