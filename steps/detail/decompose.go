@@ -15,17 +15,18 @@ type apart struct {
 	NoiseSigma   float64 `json:"noise_sigma"`   // of a pixel's luminance, linear
 	WeightMedian float64 `json:"weight_median"` // of the weights where there is data; 0 without weights
 	LimbEdgePx   float64 `json:"limb_edge_px"`  // width of the limb's blurred edge; 0 without a limb
+	LimbSigmaPx  float64 `json:"limb_sigma_px"` // standard deviation of the blur seen there; 0 without a limb
 	Sky          float64 `json:"sky"`           // level of the darkest parts, linear
 	Bright       float64 `json:"bright"`        // level of the brightest ground, linear
 }
 
 func levelPort(j int) string { return fmt.Sprintf("level%d", j+1) }
 
-// decomposeOut names decompose's outputs: the table, how far detail may be used
-// (0…1), and the levels of the luminance, finest first. What is left after the
+// decomposeOut names decompose's outputs: the table, the guard of the limb (see
+// carry), and the levels of the luminance, finest first. What is left after the
 // coarsest is not kept: recombination adds to the picture itself.
 func decomposeOut() []string {
-	out := []string{"apart", "trust"}
+	out := []string{"apart", "guard"}
 	for j := range levels {
 		out = append(out, levelPort(j))
 	}
@@ -33,7 +34,7 @@ func decomposeOut() []string {
 }
 
 // decompose takes the luminance of a picture apart. It depends on no setting.
-// It holds five planes of the picture's size at a time, one more a channel.
+// It holds eight planes of the picture's size at a time, one more a channel.
 func decompose(ctx context.Context, t *pipeline.Task) error {
 	img, err := readPlane(t.One("image"))
 	if err != nil {
@@ -45,10 +46,11 @@ func decompose(ctx context.Context, t *pipeline.Task) error {
 		return err
 	}
 	g := findGround(lum, w, h)
-	about.LimbEdgePx, about.Sky, about.Bright = g.edgePx, g.sky, g.bright
-	whole, trust := g.carry(ctx, t, lum, w, h)
+	about.LimbEdgePx, about.LimbSigmaPx, about.Sky, about.Bright = g.edgePx, g.sigmaPx, g.sky, g.bright
+	whole, guard := g.carry(ctx, t, lum, w, h)
+	trust := guard[0]
 	t.Progress(0.3)
-	if err := t.PutPlane(ctx, "trust", w, h, trust); err != nil {
+	if err := t.PutPlane(ctx, "guard", w, h, guard...); err != nil {
 		return err
 	}
 	limit := float32(g.sky + float64(0.1*(g.bright-g.sky)))
@@ -69,10 +71,11 @@ func decompose(ctx context.Context, t *pipeline.Task) error {
 				func(i int) bool { return smooth[i] > limit })
 		}
 		whole, smooth = smooth, whole
-		t.Progress(0.3 + 0.7*float64(j+1)/levels)
+		t.Progress(0.3 + float64(0.7*float64(j+1)/levels))
 	}
 	if about.LimbEdgePx > 0 {
 		t.Fact("limb_edge", about.LimbEdgePx, "px")
+		t.Fact("limb_blur_fwhm", 2.354820*about.LimbSigmaPx, "px")
 	}
 	if !finite(about.Sky) || !finite(about.Bright) {
 		return fmt.Errorf("the picture holds no data at all")
@@ -97,25 +100,31 @@ func readPlane(s pipeline.Source) (*plane.Image, error) {
 }
 
 // carry returns the picture with the ground carried on over sky and gaps, and
-// how far its detail may be used.
-func (g *ground) carry(ctx context.Context, t *pipeline.Task, lum []float32, w, h int) (whole, trust []float32) {
-	whole, trust = make([]float32, w*h), make([]float32, w*h)
+// the three channels of the guard: how far detail may be used (0…1), how far the
+// limb's edge may be steepened (0…1), and there how far the ground carried on
+// lies above the sky.
+func (g *ground) carry(ctx context.Context, t *pipeline.Task, lum []float32, w, h int) (whole []float32, guard [][]float32) {
+	whole = make([]float32, w*h)
+	guard = [][]float32{make([]float32, w*h), make([]float32, w*h), make([]float32, w*h)}
 	_ = t.Each(ctx, h, func(y int) error {
 		for x := range w {
 			i := y*w + x
-			keep, fill := g.at(x, y)
+			keep, fill, rim := g.at(x, y)
 			switch v := lum[i]; {
 			case v != v:
 				whole[i] = fill
 			case keep >= 1:
-				whole[i], trust[i] = v, 1
+				whole[i], guard[0][i] = v, 1
 			default:
-				whole[i], trust[i] = float32(keep*v)+float32((1-keep)*fill), keep
+				whole[i], guard[0][i] = float32(keep*v)+float32((1-keep)*fill), keep
+				if rim > 0 {
+					guard[1][i], guard[2][i] = rim, fill-float32(g.sky)
+				}
 			}
 		}
 		return nil
 	})
-	return whole, trust
+	return whole, guard
 }
 
 func weightMedian(t *pipeline.Task, lum []float32) (float64, error) {

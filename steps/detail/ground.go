@@ -1,6 +1,8 @@
 package detail
 
 import (
+	"math"
+
 	"plenilune/steps/kernel/filter"
 	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/robust"
@@ -13,12 +15,14 @@ import (
 // in the limb's own blurred edge, is not used. The terminator, whose step is
 // gentle, and the night side beyond it stay as they are.
 type ground struct {
-	keep   grid    // 1 on ground, 0 on the sky of the limb and on its edge
-	fill   grid    // the ground, carried on where keep is 0 or there is no data
-	edgePx float64 // how wide the limb's edge is, sky to ground, in pixels of the picture; 0 without a limb
-	sky    float64 // the darkest level, about that of the sky
-	bright float64 // the level of the brightest ground
-	fx, fy float32 // size of this grid against the picture's
+	keep    grid    // 1 on ground, 0 on the sky of the limb and on its edge
+	fill    grid    // the ground, carried on where keep is 0 or there is no data
+	rim     grid    // 1 on the limb's edge, where it may be steepened, 0 elsewhere
+	edgePx  float64 // how wide the limb's edge is, sky to ground, in pixels of the picture; 0 without a limb
+	sigmaPx float64 // the standard deviation of the blur that the edge shows, likewise
+	sky     float64 // the darkest level, about that of the sky
+	bright  float64 // the level of the brightest ground
+	fx, fy  float32 // size of this grid against the picture's
 }
 
 // Lengths in pixels of the half-size grid.
@@ -26,10 +30,20 @@ const (
 	skyRadius    = 6  // sky is dark over a disk of this radius; the shadows in craters are smaller
 	besideNear   = 3  // ground beside the sky, to tell limb from terminator, lies between these two
 	besideFar    = 9  // distances from it
-	edgeMax      = 10 // a wider edge is no limb
+	edgeMax      = 8  // a wider edge is no limb
+	glowNear     = 4  // beyond the limb the sky's glow is drawn in with the edge, fading out
+	glowFar      = 20 // between these two distances from it
 	profileBins  = 13
-	profileLevel = 8 // from here on the profile across the limb is level ground
+	profileLevel = 9 // from here on the profile across the limb is level ground
 )
+
+// gridSpread is what the grid itself adds to the variance of the edge: its pixels,
+// the bins of distance, the difference between two of them and the steps of the
+// sky's outline are each a uniform spread of one pixel.
+const gridSpread = 4.0 / 12
+
+// edgeTop is the share of the level ground's brightness at which the edge ends.
+const edgeTop = 0.98
 
 // findGround looks at the luminance of a picture of w by h pixels.
 func findGround(lum []float32, w, h int) *ground {
@@ -43,39 +57,50 @@ func findGround(lum []float32, w, h int) *ground {
 			valid[i] = 1
 		}
 	}
-	keep := g.sift(pix, valid, cw, ch)
+	keep, rim := g.sift(pix, valid, cw, ch)
 	weight := make([]float32, cw*ch)
 	for i := range weight {
 		weight[i] = float32(keep[i] * valid[i])
 	}
-	g.keep = grid{keep, cw, ch}
+	g.keep, g.rim = grid{keep, cw, ch}, grid{rim, cw, ch}
 	g.fill = grid{carryOn(pix, weight, cw, ch), cw, ch}
 	return g
 }
 
-// at returns keep and fill for the picture's pixel (x, y).
-func (g *ground) at(x, y int) (keep, fill float32) {
+// at returns keep, fill and rim for the picture's pixel (x, y).
+func (g *ground) at(x, y int) (keep, fill, rim float32) {
 	cx := float32((float32(x)+0.5)*g.fx) - 0.5
 	cy := float32((float32(y)+0.5)*g.fy) - 0.5
-	return g.keep.at(cx, cy), g.fill.at(cx, cy)
+	return g.keep.at(cx, cy), g.fill.at(cx, cy), g.rim.at(cx, cy)
 }
 
-// sift measures the limb's edge and returns keep.
-func (g *ground) sift(pix, valid []float32, w, h int) []float32 {
+// sift measures the limb's edge and returns keep and rim.
+func (g *ground) sift(pix, valid []float32, w, h int) (keep, rim []float32) {
 	sky := g.wideSky(pix, w, h)
 	away := distance(sky, w, h)
 	limb := g.limbness(pix, valid, away, w, h)
-	zone := g.edge(pix, valid, away, limb)
-	keep := make([]float32, w*h)
-	g.edgePx = 2 * zone
+	width, sigma := g.edge(pix, valid, away, limb)
+	g.edgePx, g.sigmaPx = 2*width, 2*sigma
+	keep, rim = make([]float32, w*h), make([]float32, w*h)
+	end, out := float32(width), distanceFrom(sky, w, h)
 	for i := range keep {
 		keep[i] = 1
-		if zone > 0 {
-			inside := smoothstep(float32(zone+1), float32(zone+3), away[i])
+		if width > 0 {
+			inside := smoothstep(end, end+2, away[i])
 			keep[i] = 1 - float32(limb[i]*(1-inside))
+			rim[i] = float32(limb[i]*(1-inside)) * (1 - smoothstep(glowNear, glowFar, out[i]))
 		}
 	}
-	return keep
+	return keep, rim
+}
+
+// distanceFrom returns the distance to what is not sky.
+func distanceFrom(sky []bool, w, h int) []float32 {
+	other := make([]bool, len(sky))
+	for i, s := range sky {
+		other[i] = !s
+	}
+	return distance(other, w, h)
 }
 
 // wideSky marks what is dark over a whole disk of skyRadius.
@@ -97,7 +122,7 @@ func (g *ground) wideSky(pix []float32, w, h int) []bool {
 	}
 	sky := make([]bool, w*h)
 	for i, d := range distance(core, w, h) {
-		sky[i] = d <= skyRadius && smooth[i] < limit
+		sky[i] = d <= skyRadius+1 && smooth[i] < limit
 	}
 	return sky
 }
@@ -129,11 +154,32 @@ func (g *ground) limbness(pix, valid, away []float32, w, h int) []float32 {
 	return out
 }
 
-// edge returns how wide the limb's edge is, from where the sky ends to level
-// ground. A blurred edge is alike on both sides of its middle, so it ends as far
-// behind the middle as it began before.
-func (g *ground) edge(pix, valid, away, limb []float32) float64 {
-	var sum [profileBins]float64
+// edge measures the limb's edge from its mean profile: how wide it is, from where
+// the sky ends to where the ground is level, and the standard deviation of the
+// Gaussian blur that gives its steepest slope; both in pixels of the grid, 0
+// without a limb.
+func (g *ground) edge(pix, valid, away, limb []float32) (width, sigma float64) {
+	profile, ok := g.profile(pix, valid, away, limb)
+	if !ok {
+		return 0, 0
+	}
+	steepest := 0.0
+	for b := 1; b < profileLevel; b++ {
+		steepest = max(steepest, profile[b]-profile[b-1])
+		if lo, hi := profile[b-1], profile[b]; width == 0 && hi >= edgeTop && lo < edgeTop {
+			width = float64(b-1) + (edgeTop-lo)/(hi-lo)
+		}
+	}
+	if width == 0 || width > edgeMax {
+		return 0, 0
+	}
+	seen := 1 / (math.Sqrt(2*math.Pi) * steepest)
+	return width, math.Sqrt(max(float64(seen*seen)-gridSpread, 0.01))
+}
+
+// profile returns the limb's mean brightness by the distance from the sky, 1
+// being that of the level ground behind the edge.
+func (g *ground) profile(pix, valid, away, limb []float32) (sum [profileBins]float64, ok bool) {
 	var n [profileBins]int
 	for i, d := range away {
 		if b := int(d + 0.5); b < profileBins && valid[i] > 0 && limb[i] > 0.9 {
@@ -144,20 +190,17 @@ func (g *ground) edge(pix, valid, away, limb []float32) float64 {
 	level := 0.0
 	for b := range sum {
 		if n[b] < 20 {
-			return 0
+			return sum, false
 		}
 		sum[b] /= float64(n[b])
 		if b >= profileLevel {
-			level += sum[b] / (profileBins - profileLevel)
+			level += float64(sum[b] / (profileBins - profileLevel))
 		}
 	}
-	for b := 1; b < profileBins; b++ {
-		if half := float64(level / 2); sum[b] >= half && sum[b-1] < half {
-			middle := float64(b-1) + (half-sum[b-1])/(sum[b]-sum[b-1])
-			return min(2*middle, edgeMax)
-		}
+	for b := range sum {
+		sum[b] /= level
 	}
-	return 0
+	return sum, level > 0
 }
 
 // smoothstep rises from 0 at lo to 1 at hi with level ends: 3u² − 2u³.

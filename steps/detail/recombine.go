@@ -4,232 +4,280 @@ import (
 	"context"
 	"fmt"
 	"image"
-	"math"
 
 	"plenilune/pipeline"
+	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/wavelet"
 )
 
-// bandSettings is a band without its name, which changes no pixel.
-type bandSettings struct {
-	ScaleArcsec float64
-	ScalePx     float64
-	Boost       float64
-	FloorSigma  float64
+type recombineSettings struct {
+	Bands []bandSettings `json:"bands"` // none: those of Recipe
 }
 
-// recombineSettings are what varies the result; no bands is the recipe.
-type recombineSettings struct{ Bands []bandSettings }
-
-// Recipe returns the bands that are used when a block has none: modest, so that
-// they suit most nights.
-func Recipe() []Band {
-	return []Band{
-		{Name: "fine", ScalePx: 2, Boost: 1.5, FloorSigma: 3},
-		{Name: "middle", ScalePx: 4, Boost: 1.9, FloorSigma: 2},
-		{Name: "broad", ScalePx: 8, Boost: 1.4, FloorSigma: 1},
-	}
+// placement is what recombine reads of a mosaic's placements or a stack's panel.
+type placement struct {
+	ScaleArcsecPerPx float64 `json:"scale_arcsec_per_px"` // 0 unknown
+	NoiseSigma       float64 `json:"noise_sigma"`
 }
 
-// raise is what a band does to one level.
-type raise struct {
-	level int
-	gain  float32 // times the detail that passes, added
-	floor float32 // in units of the level's noise
-}
-
-// raises turns bands into what is done to each level.
-func raises(bands []bandSettings, arcsecPerPx float64) []raise {
-	var out []raise
-	for _, b := range bands {
-		px := b.ScalePx
-		if b.ScaleArcsec > 0 {
-			px = b.ScaleArcsec / arcsecPerPx
-		}
-		for j, s := range share(px) {
-			if g := float64(s * (b.Boost - 1)); g != 0 {
-				out = append(out, raise{j, float32(g), float32(b.FloorSigma)})
-			}
-		}
-	}
-	return out
-}
-
-// recombine adds to the picture, level by level, what the bands ask for of the
-// detail that stands out of the noise. Detail w passes by the share
-// w² / (w² + f²), f the floor: half of it at the floor, none of the faintest,
-// without a step that would make speckle.
+// recombine adds to the picture what its levels gain. With all boosts 1 and no
+// floor the picture comes out as it went in, bit for bit.
 func recombine(ctx context.Context, s recombineSettings, t *pipeline.Task) error {
-	bands, scale, err := bandsFor(t, s.Bands)
+	m, err := newMixer(s, t)
 	if err != nil {
 		return err
 	}
-	var about apart
-	if err := t.One("apart").Table(&about); err != nil {
-		return err
-	}
-	in, err := openLevels(t, raises(bands, scale))
-	if err != nil {
-		return err
-	}
-	defer in.close()
-	if scale > 0 {
-		t.Fact("scale", scale, "arcsec/px")
-	}
-	w, h, c := in.image.Size()
-	return t.WritePlane(ctx, "image", w, h, c, func(r image.Rectangle, dst [][]float32) error {
-		return in.tile(r, dst, about)
+	defer m.close()
+	w, h, channels := m.image.Size()
+	return t.WritePlane(ctx, "image", w, h, channels, func(r image.Rectangle, dst [][]float32) error {
+		return m.tile(r, dst)
 	})
 }
 
-// bandsFor returns the bands that can be used, and the scale of the picture in
-// arcseconds a pixel, 0 where it is not known: then bands given in arcseconds are
-// left out, and that is said.
-func bandsFor(t *pipeline.Task, bands []bandSettings) ([]bandSettings, float64, error) {
-	if len(bands) == 0 {
-		bands = canonical(Recipe())
-	}
-	var place struct {
-		Scale float64 `json:"scale_arcsec_per_px"`
-	}
-	if t.Has("placements") {
-		if err := t.One("placements").Table(&place); err != nil {
-			return nil, 0, err
-		}
-	}
-	if place.Scale > 0 {
-		return bands, place.Scale, nil
-	}
-	var out []bandSettings
-	for _, b := range bands {
-		if b.ScaleArcsec > 0 {
-			t.Warn("scale-unknown", "the picture's scale is not known, so a band of %g arcsec is left out: give it as scale_px", b.ScaleArcsec)
-			continue
-		}
-		out = append(out, b)
-	}
-	return out, 0, nil
+// mixer computes recombination tile by tile.
+type mixer struct {
+	recipe        recipe
+	apart         apart
+	sigma         float64 // of the noise, at the median weight
+	image, guard  *pipeline.PlaneReader
+	steepen       float64               // of the limb's edge: 1 leaves it
+	weight        *pipeline.PlaneReader // nil without weights
+	level         [levels]*pipeline.PlaneReader
+	bounds        image.Rectangle
+	readers       []*pipeline.PlaneReader
+	noiseOfLevel2 [levels]float32
 }
 
-// levelPlanes reads what decompose made, tile by tile.
-type levelPlanes struct {
-	image, trust, weight *pipeline.PlaneReader // weight may be nil
-	levels               [levels]*pipeline.PlaneReader
-	raises               []raise
-}
-
-func openLevels(t *pipeline.Task, rs []raise) (*levelPlanes, error) {
-	p := &levelPlanes{raises: rs}
-	open := func(port string, dst **pipeline.PlaneReader) error {
-		r, err := t.One(port).Plane()
-		if err != nil {
-			return fmt.Errorf("open %s: %w", port, err)
-		}
-		*dst = r
-		return nil
-	}
-	err := open("image", &p.image)
-	if err == nil {
-		err = open("trust", &p.trust)
-	}
-	if err == nil && t.Has("weight") {
-		err = open("weight", &p.weight)
-	}
-	for _, r := range rs {
-		if err == nil && p.levels[r.level] == nil {
-			err = open(levelPort(r.level), &p.levels[r.level])
-		}
-	}
-	if err != nil {
-		p.close()
+func newMixer(s recombineSettings, t *pipeline.Task) (*mixer, error) {
+	m := &mixer{}
+	if err := t.One("apart").Table(&m.apart); err != nil {
 		return nil, err
+	}
+	p, err := readPlacement(t)
+	if err != nil {
+		return nil, err
+	}
+	m.setRecipe(s, p, t)
+	m.steepen = m.recipe.steepening(m.apart.LimbSigmaPx)
+	m.sigma = m.apart.NoiseSigma
+	if p.NoiseSigma > 0 {
+		m.sigma = p.NoiseSigma
+	}
+	for j := range levels {
+		n := float32(m.sigma * wavelet.NoiseFactor(j))
+		m.noiseOfLevel2[j] = n * n
+	}
+	if err := m.open(t); err != nil {
+		m.close()
+		return nil, err
+	}
+	return m, nil
+}
+
+func readPlacement(t *pipeline.Task) (p placement, err error) {
+	for _, port := range []string{"placements", "panel"} {
+		if t.Has(port) {
+			if err := t.One(port).Table(&p); err != nil {
+				return p, err
+			}
+		}
 	}
 	return p, nil
 }
 
-func (p *levelPlanes) close() {
-	for _, r := range append([]*pipeline.PlaneReader{p.image, p.trust, p.weight}, p.levels[:]...) {
-		if r != nil {
-			r.Close()
+func (m *mixer) setRecipe(s recombineSettings, p placement, t *pipeline.Task) {
+	bands := s.Bands
+	if len(bands) == 0 {
+		bands = canonical(Recipe())
+	}
+	var leftOut int
+	m.recipe, leftOut = newRecipe(bands, p.ScaleArcsecPerPx)
+	if leftOut > 0 {
+		t.Warn("scale-unknown", "%d of %d bands of detail are left out: their scale is in arcseconds and this picture's is not known (no limb to measure it from, "+
+			"no optics in the night block); give scale_px, or state pixel_um and focal_length_mm", leftOut, len(bands))
+	}
+	for _, b := range bands {
+		if px := b.ScaleArcsec / max(p.ScaleArcsecPerPx, 1e-9); b.ScaleArcsec > 0 && p.ScaleArcsecPerPx > 0 && px < levelScalePx[0] {
+			t.Warn("band-too-fine", "a band of detail asks for %g″, which is %.2f px here: the finest that a picture holds, 1 px (%.2f″), is taken", b.ScaleArcsec, px, p.ScaleArcsecPerPx)
 		}
 	}
 }
 
-// tile computes one tile of the result.
-func (p *levelPlanes) tile(r image.Rectangle, dst [][]float32, about apart) error {
-	n := r.Dx() * r.Dy()
-	add, noise, buf := make([]float32, n), make([]float32, n), make([]float32, n)
-	if err := p.noiseOf(r, noise, about); err != nil {
+func (m *mixer) open(t *pipeline.Task) (err error) {
+	get := func(port string) (*pipeline.PlaneReader, error) {
+		r, err := t.One(port).Plane()
+		if err != nil {
+			return nil, fmt.Errorf("read %s: %w", port, err)
+		}
+		m.readers = append(m.readers, r)
+		return r, nil
+	}
+	if m.image, err = get("image"); err != nil {
 		return err
 	}
-	for _, a := range p.raises {
-		if err := p.levels[a.level].ReadRect(0, r, buf); err != nil {
-			return err
-		}
-		k := a.floor * float32(wavelet.NoiseFactor(a.level))
-		for i, v := range buf {
-			f := k * noise[i]
-			if w2 := float32(v * v); w2 > 0 {
-				add[i] += float32(a.gain * v * (w2 / (w2 + float32(f*f))))
-			}
-		}
-	}
-	if err := p.trust.ReadRect(0, r, buf); err != nil {
+	if m.guard, err = get("guard"); err != nil {
 		return err
 	}
-	for i := range add {
-		add[i] *= buf[i]
-	}
-	for c, d := range dst {
-		if err := p.image.ReadRect(c, r, d); err != nil {
+	if t.Has("weight") && m.apart.WeightMedian > 0 {
+		if m.weight, err = get("weight"); err != nil {
 			return err
 		}
 	}
-	apply(dst, add, float32(about.Sky))
+	for j := range levels {
+		if len(m.recipe[j]) == 0 {
+			continue
+		}
+		if m.level[j], err = get(levelPort(j)); err != nil {
+			return err
+		}
+	}
+	w, h, _ := m.image.Size()
+	m.bounds = image.Rect(0, 0, w, h)
 	return nil
 }
 
-// noiseOf is the noise of each pixel: the picture's, more where fewer frames were joined.
-func (p *levelPlanes) noiseOf(r image.Rectangle, noise []float32, about apart) error {
-	for i := range noise {
-		noise[i] = float32(about.NoiseSigma)
+func (m *mixer) close() {
+	for _, r := range m.readers {
+		r.Close()
 	}
-	if p.weight == nil || about.WeightMedian <= 0 {
+}
+
+// tile computes one rectangle of the result. The rectangles chosen do not change
+// it: what is read around each reaches as far as the computation looks.
+func (m *mixer) tile(r image.Rectangle, dst [][]float32) error {
+	for c := range dst {
+		if err := m.image.ReadRect(c, r, dst[c]); err != nil {
+			return err
+		}
+	}
+	delta := make([]float32, r.Dx()*r.Dy())
+	rel, err := m.relativeNoise(r)
+	if err != nil {
+		return err
+	}
+	touched := false
+	for j, level := range m.level {
+		if level == nil {
+			continue
+		}
+		if err := m.addLevel(delta, r, j, rel); err != nil {
+			return err
+		}
+		touched = true
+	}
+	if !touched {
 		return nil
 	}
-	weight := make([]float32, len(noise))
-	if err := p.weight.ReadRect(0, r, weight); err != nil {
+	if err := m.guardLimb(delta, r, dst); err != nil {
 		return err
 	}
-	for i, w := range weight {
-		if w > 0 {
-			noise[i] *= float32(math.Sqrt(min(about.WeightMedian/float64(w), 16)))
+	addLuminance(dst, delta, float32(0.02*m.apart.Bright))
+	return nil
+}
+
+// guardLimb takes back what detail would do to the limb's edge and steepens the
+// edge instead.
+func (m *mixer) guardLimb(delta []float32, r image.Rectangle, pix [][]float32) error {
+	trust := make([]float32, len(delta))
+	if err := m.guard.ReadRect(0, r, trust); err != nil {
+		return err
+	}
+	limb := false
+	for i, k := range trust {
+		delta[i] *= k
+		limb = limb || k < 1
+	}
+	if !limb || m.steepen == 1 {
+		return nil
+	}
+	rim, above := make([]float32, len(delta)), make([]float32, len(delta))
+	if err := m.guard.ReadRect(1, r, rim); err != nil {
+		return err
+	}
+	if err := m.guard.ReadRect(2, r, above); err != nil {
+		return err
+	}
+	lum := plane.Of(r.Dx(), r.Dy(), pix...).Luminance()
+	for i, k := range rim {
+		if k > 0 && above[i] > 0 {
+			p := float64((lum[i] - float32(m.apart.Sky)) / above[i])
+			delta[i] += float32(k * above[i] * float32(steeper(p, m.steepen)-p))
 		}
 	}
 	return nil
 }
 
-// apply adds detail of the luminance. In colour each channel above the sky is
-// multiplied alike, so that detail changes brightness and never hue.
-func apply(dst [][]float32, add []float32, sky float32) {
-	if len(dst) == 1 {
-		for i, a := range add {
-			dst[0][i] += a
+// relativeNoise returns each pixel's noise variance against that at the median
+// weight; nil where it is everywhere the same.
+func (m *mixer) relativeNoise(r image.Rectangle) ([]float32, error) {
+	if m.weight == nil {
+		return nil, nil
+	}
+	out := make([]float32, r.Dx()*r.Dy())
+	if err := m.weight.ReadRect(0, r, out); err != nil {
+		return nil, err
+	}
+	typical := float32(m.apart.WeightMedian)
+	for i, k := range out {
+		if !(k > typical/16) {
+			k = typical / 16 // a hem of few frames: four times the noise, and no more
+		}
+		out[i] = typical / k
+	}
+	return out, nil
+}
+
+func (m *mixer) addLevel(delta []float32, r image.Rectangle, j int, rel []float32) error {
+	wide := r
+	if m.recipe.floored(j) {
+		wide = r.Inset(-reach(j)).Intersect(m.bounds)
+	}
+	level := make([]float32, wide.Dx()*wide.Dy())
+	if err := m.level[j].ReadRect(0, wide, level); err != nil {
+		return err
+	}
+	energy := level // not looked at without a floor
+	if m.recipe.floored(j) {
+		energy = localEnergy(level, wide.Dx(), wide.Dy(), j)
+	}
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		from := (y-wide.Min.Y)*wide.Dx() + r.Min.X - wide.Min.X
+		to := (y - r.Min.Y) * r.Dx()
+		for x := range r.Dx() {
+			noise2 := m.noiseOfLevel2[j]
+			if rel != nil {
+				noise2 *= rel[to+x]
+			}
+			g := m.recipe.gain(j, energy[from+x], noise2)
+			delta[to+x] += float32((g - 1) * level[from+x])
+		}
+	}
+	return nil
+}
+
+// addLuminance raises the luminance, the mean of the channels, by delta. Of more
+// than one channel each takes its share by the ratio of the colours, so that hues
+// stay: the Moon's colours are faint and without fine detail of their own, and
+// sharpening each channel would sharpen mostly its noise. soft keeps the ratio
+// calm where the picture is dark.
+func addLuminance(pix [][]float32, delta []float32, soft float32) {
+	if len(pix) == 1 {
+		for i, d := range delta {
+			pix[0][i] += d
 		}
 		return
 	}
-	for i, a := range add {
-		var lum float32
-		for _, d := range dst {
-			lum += d[i]
+	n := float32(len(pix))
+	for i, d := range delta {
+		sum := float32(0)
+		for _, p := range pix {
+			sum += max(p[i], 0) + soft
 		}
-		lum = lum/float32(len(dst)) - sky
-		if lum <= float32(0.5*sky)+1e-6 || a != a {
-			continue
+		if !(sum > 0) {
+			sum = 1
 		}
-		k := max(0, 1+a/lum)
-		for _, d := range dst {
-			d[i] = sky + float32((d[i]-sky)*k)
+		for _, p := range pix {
+			p[i] += float32(d * (max(p[i], 0) + soft) / sum * n)
 		}
 	}
 }

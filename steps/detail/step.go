@@ -106,7 +106,7 @@ func addParts(x *pipeline.Expansion, it pipeline.Item, rs recombineSettings) pip
 		in = append(in, pipeline.Input{Port: "weight", Value: w})
 	}
 	apart := x.Add(pipeline.Part{
-		Name: "decompose", Item: it, Version: 1, In: in, Out: decomposeOut(),
+		Name: "decompose", Item: it, Version: 2, In: in, Out: decomposeOut(),
 		Memory: memory, Run: decompose,
 	})
 	for _, port := range []string{"placements", "panel"} {
@@ -118,7 +118,7 @@ func addParts(x *pipeline.Expansion, it pipeline.Item, rs recombineSettings) pip
 		in = append(in, pipeline.Input{Port: port, Value: apart.Out(port)})
 	}
 	joined := x.Add(pipeline.Part{
-		Name: "recombine", Item: it, Version: 1, Settings: rs, In: in, Out: []string{"image"},
+		Name: "recombine", Item: it, Version: 2, Settings: rs, In: in, Out: []string{"image"},
 		Memory: memory / 4, Run: pipeline.Bind(recombine),
 	})
 	return it.With("image", joined.Out("image"))
