@@ -11,8 +11,9 @@ import (
 	"github.com/hashicorp/hcl/v2/hclsyntax"
 )
 
-// goodLabel is what a block may be called: it becomes part of names and paths.
-var goodLabel = regexp.MustCompile(`^[A-Za-z0-9_-]+$`)
+// goodLabel is what a block may be called: it becomes part of names and paths, and
+// must be a word that can stand after a dot.
+var goodLabel = regexp.MustCompile(`^[A-Za-z_][A-Za-z0-9_-]*$`)
 
 // loader is one pass over a manifest.
 type loader struct {
@@ -22,10 +23,12 @@ type loader struct {
 	m     *Manifest
 	file  string
 
-	all     map[Ref]Range // every block with a good name, wherever it stands
-	order   []Ref
-	current Ref
-	used    map[Ref]bool
+	all      map[Ref]Range // every block with a good name, wherever it stands
+	order    []Ref
+	misnamed map[string]bool // names of blocks whose kind is misspelt
+	nameless map[string]bool // kinds of blocks whose name is missing or bad
+	current  Ref
+	used     map[Ref]bool
 }
 
 // load decodes the body into the manifest.
@@ -65,6 +68,7 @@ func (l *loader) kind(name string) *kindSchema {
 // mistakes wherever they stand.
 func (l *loader) declare(body *hclsyntax.Body) {
 	l.all, l.used = map[Ref]Range{}, map[Ref]bool{}
+	l.misnamed, l.nameless = map[string]bool{}, map[string]bool{}
 	names := []string{"night", "settings"}
 	for _, k := range l.kinds {
 		names = append(names, k.kind)
@@ -79,10 +83,14 @@ func (l *loader) declare(body *hclsyntax.Body) {
 		}
 		if l.kind(b.Type) == nil {
 			l.d.fault(at, "there is no kind of block called "+b.Type, meant(b.Type, names, "the kinds are "+listing(names, "and")))
+			for _, name := range b.Labels {
+				l.misnamed[name] = true
+			}
 			continue
 		}
 		name, ok := l.label(b)
 		if !ok {
+			l.nameless[b.Type] = true
 			continue
 		}
 		r := Ref{b.Type, name}
@@ -105,7 +113,7 @@ func (l *loader) label(b *hclsyntax.Block) (string, bool) {
 		l.d.fault(rangeOf(b.LabelRanges[1]), "a block has one name", fmt.Sprintf("write %s %q { … }", b.Type, b.Labels[0]))
 		return "", false
 	case !goodLabel.MatchString(b.Labels[0]):
-		l.d.fault(rangeOf(b.LabelRanges[0]), fmt.Sprintf("%q cannot be a block's name", b.Labels[0]), "use letters a to z, digits, - and _")
+		l.d.fault(rangeOf(b.LabelRanges[0]), fmt.Sprintf("%q cannot be a block's name", b.Labels[0]), "use letters a to z, digits, - and _, and begin with a letter")
 		return "", false
 	}
 	return b.Labels[0], true
@@ -187,6 +195,19 @@ func (t *bodyTarget) names() (attrs, blocks []string) {
 	return attrs, blocks
 }
 
+// elsewhere is the hint for a setting that a body has not: the block inside it
+// that has, or all that it has.
+func (t *bodyTarget) elsewhere(name string, known []string) string {
+	for _, g := range t.targets {
+		for _, f := range g.sch.fields {
+			if f.sub != nil && f.sub.field(name) != nil {
+				return fmt.Sprintf("%s stands in a %s block inside it", name, f.name)
+			}
+		}
+	}
+	return "it has " + listing(known, "and")
+}
+
 func (l *loader) decodeBody(body *hclsyntax.Body, what string, t *bodyTarget) {
 	attrs, blocks := t.names()
 	known := slices.Concat(attrs, blocks)
@@ -195,7 +216,8 @@ func (l *loader) decodeBody(body *hclsyntax.Body, what string, t *bodyTarget) {
 		case slices.Contains(blocks, a.Name):
 			l.d.fault(rangeOf(a.NameRange), a.Name+" is a block, not a value", "write "+a.Name+" { … } without =")
 		case !slices.Contains(attrs, a.Name):
-			l.d.fault(rangeOf(a.NameRange), fmt.Sprintf("a %s has no setting %s", what, a.Name), meant(a.Name, known, "it has "+listing(known, "and")))
+			l.d.fault(rangeOf(a.NameRange), fmt.Sprintf("a %s has no setting %s", what, a.Name), meant(a.Name, known, t.elsewhere(a.Name, known)))
+			l.eval.use(a.Expr)
 		default:
 			l.decodeAttribute(a, t)
 		}

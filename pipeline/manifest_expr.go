@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/hashicorp/hcl/v2"
 	"github.com/hashicorp/hcl/v2/hclsyntax"
@@ -52,7 +53,7 @@ func (e *evaluator) value(x hclsyntax.Expression, literal bool) (v cty.Value, ok
 	at := rangeOf(x.Range())
 	defer func() {
 		if p := recover(); p != nil { // an infinity less an infinity, from the number library
-			e.d.fault(at, "this has no finite value", "look for a division by zero")
+			e.d.fault(at, "this has no finite value", "look for a division by zero, or a number beyond 1.8e308")
 			v, ok = cty.NilVal, false
 		}
 	}()
@@ -67,8 +68,8 @@ func (e *evaluator) value(x hclsyntax.Expression, literal bool) (v cty.Value, ok
 		e.d.fault(at, "this has no value", "")
 		return cty.NilVal, false
 	}
-	if v.Type() == cty.Number && !isFinite(v) {
-		e.d.fault(at, "this has no finite value", "look for a division by zero")
+	if !allFinite(v) {
+		e.d.fault(at, "this has no finite value", "look for a division by zero, or a number beyond 1.8e308")
 		return cty.NilVal, false
 	}
 	return v, true
@@ -86,7 +87,17 @@ func uncomputed(g *hcl.Diagnostic, at Range) Diagnostic {
 	case "Invalid template interpolation value":
 		return Diagnostic{Range: at, Text: "only a number or a text can stand inside a text", Hint: "a list cannot"}
 	}
+	if strings.Contains(g.Detail, "infinity") {
+		return Diagnostic{Range: at, Text: "this has no finite value", Hint: "look for a division by zero, or a number beyond 1.8e308"}
+	}
 	return Diagnostic{Range: at, Text: "this cannot be computed: " + plainText(g.Detail)}
+}
+
+func allFinite(v cty.Value) bool {
+	if isList(v) {
+		return !slices.ContainsFunc(v.AsValueSlice(), func(v cty.Value) bool { return !allFinite(v) })
+	}
+	return v.Type() != cty.Number || isFinite(v)
 }
 
 func isFinite(v cty.Value) bool {
@@ -203,6 +214,16 @@ func dotted(t hcl.Traversal) []string {
 		}
 	}
 	return out
+}
+
+// use counts the entries of settings that an expression names as used, though the
+// expression itself leads nowhere.
+func (e *evaluator) use(x hclsyntax.Expression) {
+	for _, t := range x.Variables() {
+		if w := dotted(t); len(w) == 2 && w[0] == "settings" && e.settings[w[1]] != nil {
+			e.settings[w[1]].used = true
+		}
+	}
 }
 
 // origin says where a value comes from when it does not stand where it is used.

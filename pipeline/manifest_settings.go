@@ -3,6 +3,7 @@ package pipeline
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"github.com/hashicorp/hcl/v2"
 	"github.com/hashicorp/hcl/v2/hclsyntax"
@@ -58,10 +59,12 @@ func (l *loader) override(o Override) {
 		return
 	}
 	v := cty.StringVal(o.Value)
-	if x, diags := hclsyntax.ParseExpression([]byte(o.Value), "--set", hcl.InitialPos); !diags.HasErrors() {
-		quiet := &evaluator{d: &Diagnostics{}}
-		if lit, ok := quiet.value(x, true); ok {
-			v = lit
+	if s.bad || s.value.Type() != cty.String || strings.HasPrefix(o.Value, `"`) { // a text needs no quotes, even if it looks like a number
+		if x, diags := hclsyntax.ParseExpression([]byte(o.Value), "--set", hcl.InitialPos); !diags.HasErrors() {
+			quiet := &evaluator{d: &Diagnostics{}}
+			if lit, ok := quiet.value(x, true); ok {
+				v = lit
+			}
 		}
 	}
 	if !s.bad && v.Type() != s.value.Type() && !(isList(v) && isList(s.value)) {
@@ -71,7 +74,7 @@ func (l *loader) override(o Override) {
 	s.value, s.bad, s.set = v, false, true
 }
 
-func isList(v cty.Value) bool { return v.Type().IsTupleType() }
+func isList(v cty.Value) bool { return v.Type().IsTupleType() && v.IsKnown() && !v.IsNull() }
 
 func plainValue(v cty.Value) any {
 	switch {
@@ -80,8 +83,7 @@ func plainValue(v cty.Value) any {
 	case v.Type() == cty.Bool:
 		return v.True()
 	case v.Type() == cty.Number:
-		f, _ := v.AsBigFloat().Float64()
-		return f
+		return floatOf(v)
 	}
 	var out []any
 	for it := v.ElementIterator(); it.Next(); {

@@ -103,7 +103,10 @@ func TestManifests(t *testing.T) {
 				k, v, _ := strings.Cut(set, "=")
 				over = append(over, Override{k, v})
 			}
-			_, d := LoadManifest("manifest.hcl", src, manifestSteps(), over)
+			m, d := LoadManifest("manifest.hcl", src, manifestSteps(), over)
+			if !d.HasErrors() {
+				wantCanonical(t, m)
+			}
 			var got bytes.Buffer
 			if err := d.Render(&got, false, 80); err != nil {
 				t.Fatal(err)
@@ -125,6 +128,18 @@ func TestManifests(t *testing.T) {
 				t.Errorf("errors: %v", d.HasErrors())
 			}
 		})
+	}
+}
+
+// wantCanonical holds what a good manifest gives to what an action's text takes.
+func wantCanonical(t *testing.T, m *Manifest) {
+	t.Helper()
+	for _, b := range m.Blocks {
+		for _, s := range b.Steps {
+			if _, err := canonicalSettings(s.Settings); err != nil {
+				t.Errorf("%s.%s: %v", b.Kind, b.Name, err)
+			}
+		}
 	}
 }
 
@@ -327,6 +342,12 @@ func FuzzLoadManifest(f *testing.F) {
 			}
 			if err := d.Render(&out[i], false, 80); err != nil {
 				t.Fatal(err)
+			}
+			if bytes.IndexFunc(out[i].Bytes(), func(c rune) bool { return c != '\n' && obeyed(c) }) >= 0 {
+				t.Errorf("%q would reach the terminal", out[i].String())
+			}
+			if !d.HasErrors() {
+				wantCanonical(t, m)
 			}
 		}
 		if !bytes.Equal(out[0].Bytes(), out[1].Bytes()) {

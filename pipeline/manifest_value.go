@@ -1,15 +1,18 @@
 package pipeline
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"path"
 	"reflect"
 	"slices"
 	"strconv"
+	"strings"
 
-	"github.com/hashicorp/hcl/v2/gohcl"
 	"github.com/hashicorp/hcl/v2/hclsyntax"
 	"github.com/zclconf/go-cty/cty"
+	"github.com/zclconf/go-cty/cty/gocty"
 )
 
 // decodeValue puts an attribute's value into a settings field.
@@ -40,35 +43,75 @@ func items(x hclsyntax.Expression) []hclsyntax.Expression {
 	return []hclsyntax.Expression{x}
 }
 
+// decodeList decodes a list written out, one value for a list of one, or an entry
+// of settings that is a list.
 func (l *loader) decodeList(x hclsyntax.Expression, f *field, dst reflect.Value, t *bodyTarget, again bool) {
 	out := reflect.MakeSlice(f.typ, 0, 4)
-	for _, e := range items(x) {
-		v := reflect.New(f.typ.Elem()).Elem()
-		if !l.decodeScalar(e, f, v) {
-			continue
+	good := true
+	add := func(e hclsyntax.Expression, v cty.Value) {
+		elem := reflect.New(f.typ.Elem()).Elem()
+		ok := l.setScalar(e, v, f, elem)
+		if ok && f.typ == typeFiles && t.block != nil && !again {
+			if ok = l.goodPattern(elem.String(), rangeOf(e.Range())); ok {
+				t.block.patterns = append(t.block.patterns, filePattern{elem.String(), f.name == "except", rangeOf(e.Range())})
+			}
 		}
-		out = reflect.Append(out, v)
-		if f.typ == typeFiles && t.block != nil && !again {
-			t.block.patterns = append(t.block.patterns, filePattern{v.String(), f.name == "except", rangeOf(e.Range())})
+		if good = good && ok; ok {
+			out = reflect.Append(out, elem)
 		}
 	}
-	if f.typ == typeFiles && f.required && out.Len() == 0 && !again {
+	for i, e := range items(x) {
+		if t.block != nil {
+			t.block.fields[fmt.Sprintf("%s%s.%d", t.path, f.name, i)] = rangeOf(e.Range())
+		}
+		v, ok := l.eval.value(e, false)
+		switch {
+		case !ok:
+			good = false
+		case e == x && isList(v):
+			for _, v := range v.AsValueSlice() {
+				add(e, v)
+			}
+		default:
+			add(e, v)
+		}
+	}
+	if f.typ == typeFiles && f.required && good && out.Len() == 0 && !again {
 		l.d.fault(rangeOf(x.Range()), f.name+" names no file", l.example(f))
 	}
 	dst.Set(out)
 }
 
+// goodPattern checks the form of a file pattern.
+func (l *loader) goodPattern(text string, at Range) bool {
+	no := func(what, hint string) bool { l.d.fault(at, what, hint); return false }
+	if strings.TrimSpace(text) == "" {
+		return no("this file pattern is empty", "write one such as \"clips/*.ser\"")
+	}
+	for _, e := range strings.Split(text, "/") {
+		if _, err := path.Match(e, ""); err != nil {
+			return no(fmt.Sprintf("%q is no file pattern: a [ is not closed, or a \\ ends it", text), "write [abc] for one of these letters, [[] for a bracket in a name")
+		}
+		if e != "**" && strings.Contains(e, "**") {
+			return no("** stands for whole folders, not for part of a name", "write **/"+strings.ReplaceAll(e, "**", "*"))
+		}
+	}
+	return true
+}
+
 // decodeScalar decodes one string, bool or number and holds it to its bounds.
 func (l *loader) decodeScalar(x hclsyntax.Expression, f *field, dst reflect.Value) bool {
 	v, ok := l.eval.value(x, false)
-	if !ok {
-		return false
-	}
+	return ok && l.setScalar(x, v, f, dst)
+}
+
+// setScalar sets dst to the value v of x.
+func (l *loader) setScalar(x hclsyntax.Expression, v cty.Value, f *field, dst reflect.Value) bool {
 	at := rangeOf(x.Range())
 	text := dst.Kind() == reflect.String
 	numberText := text && (f.min != nil || f.max != nil) // one of its words, or a number
 	if numberText && v.Type() == cty.Number {
-		n, _ := v.AsBigFloat().Float64()
+		n := floatOf(v)
 		if !l.inBounds(n, f, at, x) {
 			return false
 		}
@@ -83,18 +126,26 @@ func (l *loader) decodeScalar(x hclsyntax.Expression, f *field, dst reflect.Valu
 		l.d.fault(at, f.name+" is a whole number", l.eval.origin(x))
 		return false
 	}
-	if diags := gohcl.DecodeExpression(x, l.eval.context, dst.Addr().Interface()); diags.HasErrors() {
-		l.d.fault(at, fmt.Sprintf("%s cannot hold this", f.name), plainText(diags[0].Detail))
+	if err := gocty.FromCtyValue(v, dst.Addr().Interface()); err != nil {
+		l.d.fault(at, f.name+" cannot hold this", plainText(err.Error()))
 		return false
+	}
+	if dst.CanFloat() && dst.Float() == 0 {
+		dst.SetFloat(0) // −0 is the same to whoever wrote it, and has no place in a key
 	}
 	if text {
 		return l.inWords(dst.String(), f, at, x)
 	}
 	if isNumber(dst.Type()) {
-		n, _ := v.AsBigFloat().Float64()
-		return l.inBounds(n, f, at, x)
+		return l.inBounds(floatOf(v), f, at, x)
 	}
 	return true
+}
+
+// floatOf is the nearest float64, without −0.
+func floatOf(v cty.Value) float64 {
+	n, _ := v.AsBigFloat().Float64()
+	return n + 0
 }
 
 func typeOf(v reflect.Value) cty.Type {
@@ -176,8 +227,16 @@ func (l *loader) inBounds(n float64, f *field, at Range, x hclsyntax.Expression)
 	default:
 		span = "at most " + withUnit(hi, unit)
 	}
-	l.d.fault(at, fmt.Sprintf("%s is %s: it must be %s", f.name, withUnit(n, unit), span), l.eval.origin(x))
+	l.d.fault(at, fmt.Sprintf("%s is %s: it must be %s", f.name, withUnit(n, unit), span), cmp.Or(l.eval.origin(x), fractionHint(n, hi, unit)))
 	return false
+}
+
+// fractionHint is for who writes a share in percent.
+func fractionHint(n, hi float64, unit string) string {
+	if hi != 1 || unit != "" || n <= 1 || n > 100 {
+		return ""
+	}
+	return fmt.Sprintf("it is a fraction: %s %% is %s", number(n), number(n/100))
 }
 
 // decodeRefs decodes the names of other blocks.
@@ -194,6 +253,10 @@ func (l *loader) decodeRefs(x hclsyntax.Expression, f *field, dst reflect.Value,
 	for _, e := range exprs {
 		r, ok := l.ref(e, f)
 		if !ok {
+			continue
+		}
+		if slices.Contains(refs, r) {
+			l.d.fault(rangeOf(e.Range()), fmt.Sprintf("%s names %s twice", f.name, r), "name each block once")
 			continue
 		}
 		refs = append(refs, r)
@@ -215,6 +278,9 @@ func (l *loader) decodeRefs(x hclsyntax.Expression, f *field, dst reflect.Value,
 func (l *loader) ref(x hclsyntax.Expression, f *field) (Ref, bool) {
 	at := rangeOf(x.Range())
 	no := func(text, hint string) (Ref, bool) { l.d.fault(at, text, hint); return Ref{}, false }
+	if text, ok := refInQuotes(x); ok {
+		return no(f.name+" names a block; this is a text", "write "+text+" without quotes")
+	}
 	tr, ok := x.(*hclsyntax.ScopeTraversalExpr)
 	if !ok {
 		return no(f.name+" names a block", l.example(f))
@@ -232,12 +298,25 @@ func (l *loader) ref(x hclsyntax.Expression, f *field) (Ref, bool) {
 		return no(fmt.Sprintf("%s names a block of the kind %s, not %s", f.name, listing(f.refs, "or"), r.Kind), l.example(f))
 	case r == l.current:
 		return no("this block names itself", l.example(f))
+	case !declared && (l.misnamed[r.Name] || l.nameless[r.Kind]):
+		return Ref{}, false // its block is there, and its fault is told
 	case !declared:
 		return no("there is no block "+r.String(), l.unknownRef(r))
 	case slices.Index(l.order, r) > slices.Index(l.order, l.current):
 		return no(r.String()+" stands further down", "a later block names an earlier one: move "+r.String()+" up")
 	}
 	return r, true
+}
+
+// refInQuotes finds a reference that was written as a text.
+func refInQuotes(x hclsyntax.Expression) (string, bool) {
+	t, ok := x.(*hclsyntax.TemplateExpr)
+	if !ok || !t.IsStringLiteral() {
+		return "", false
+	}
+	v, _ := t.Value(nil)
+	kind, name, dot := strings.Cut(v.AsString(), ".")
+	return v.AsString(), dot && hclsyntax.ValidIdentifier(kind) && hclsyntax.ValidIdentifier(name)
 }
 
 func (l *loader) unknownRef(r Ref) string {

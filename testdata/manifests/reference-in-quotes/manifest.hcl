@@ -1,0 +1,10 @@
+clips "disk" {
+  files = ["a/*.ser"]
+}
+stack "p" {
+  clips = "clips.disk"
+}
+publish "o" {
+  image = stack.p
+  file  = "x.png"
+}
