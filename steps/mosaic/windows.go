@@ -278,7 +278,7 @@ func (e *equations) add(row [5]float64, a, w float64) {
 		}
 		e.rhs[u] += float64(w * row[u] * a)
 	}
-	e.weight += w
+	e.weight += float64(w)
 	e.a += float64(w * a * a)
 }
 
