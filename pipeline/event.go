@@ -45,7 +45,7 @@ func (g *graph) display(n *node) string {
 	if !n.part.Item.ID.IsZero() {
 		s += ":" + g.files.label(n.part.Item.ID)
 	}
-	return s + "/" + n.part.Name
+	return s + "/" + n.part.called()
 }
 
 // report passes on a settled part and what it stated.

@@ -6,7 +6,8 @@ import "context"
 // key is made from Step, Name, Version, Settings and the content of In; whatever
 // else varied the result would be a defect.
 type Part struct {
-	Name     string  // "grade", "mean"; unique within block and item
+	Name     string  // "grade", "mean"; unique within block and item, together with Label
+	Label    string  // tells like parts apart for people, "disk.png"; never in the key
 	Item     Item    // the clip or panel that it is about; zero for the whole block
 	Version  int     // raised whenever equal settings and inputs give other bytes
 	Settings any     // a struct of every setting that varies the result, or nil
@@ -14,6 +15,14 @@ type Part struct {
 	Out      []string
 	Memory   int64 // bytes that Run needs at the most, for the budget
 	Run      func(context.Context, *Task) error
+}
+
+// called is the part's name with its label.
+func (p Part) called() string {
+	if p.Label == "" {
+		return p.Name
+	}
+	return p.Name + " " + p.Label
 }
 
 // Input joins a value to a port. A port may stand several times, in order.

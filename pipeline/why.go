@@ -40,7 +40,7 @@ func (g *graph) saveRun(outDir string) error {
 	var l lastRun
 	for _, n := range g.nodes {
 		if n.text != nil {
-			l.Parts = append(l.Parts, lastPart{n.block.String(), n.part.Item.ID, n.part.Name, g.display(n), string(n.text)})
+			l.Parts = append(l.Parts, lastPart{n.block.String(), n.part.Item.ID, n.part.called(), g.display(n), string(n.text)})
 		}
 	}
 	b, err := json.Marshal(l)
@@ -137,7 +137,7 @@ func (g *graph) verdicts(ref Ref, old map[[3]string]lastPart) []Verdict {
 		if n.block != ref {
 			continue
 		}
-		was, ok := old[lastPart{Block: ref.String(), Item: n.part.Item.ID, Name: n.part.Name}.slot()]
+		was, ok := old[lastPart{Block: ref.String(), Item: n.part.Item.ID, Name: n.part.called()}.slot()]
 		delete(old, was.slot())
 		v := Verdict{Step: g.display(n)}
 		switch {

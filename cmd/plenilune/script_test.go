@@ -35,6 +35,11 @@ func TestScripts(t *testing.T) {
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("XDG_CACHE_HOME", filepath.Join(e.WorkDir, ".cachehome"))
 			e.Setenv("NO_COLOR", "1")
+			root, err := filepath.Abs("../..")
+			if err != nil {
+				return err
+			}
+			e.Setenv("EXAMPLES", filepath.Join(root, "examples"))
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
@@ -222,5 +227,23 @@ func scriptTouch(ts *testscript.TestScript, neg bool, args []string) {
 	when := time.Now().Add(-30 * time.Minute)
 	for _, a := range args {
 		ts.Check(os.Chtimes(ts.MkAbs(a), when, when))
+	}
+}
+
+// The manifest that the README shows is the example that a script runs.
+func TestReadmeShowsTheExample(t *testing.T) {
+	readme, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	example, err := os.ReadFile("../../examples/disk.hcl")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, rest, ok := bytes.Cut(readme, []byte("```hcl\n"))
+	shown, _, _ := bytes.Cut(rest, []byte("```"))
+	_, body, _ := bytes.Cut(example, []byte("\n")) // without its first remark
+	if !ok || !bytes.Equal(shown, body) {
+		t.Errorf("the README shows\n%s\nthe example is\n%s", shown, body)
 	}
 }

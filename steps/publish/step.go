@@ -67,7 +67,7 @@ func deliver(x *pipeline.Expansion, p Picture, it pipeline.Item, many bool) {
 		file = numbered(file, it.ID.Short())
 	}
 	n := x.Add(pipeline.Part{
-		Name: "encode " + file, Item: it, Version: 2, Settings: s,
+		Name: "encode", Label: file, Item: it, Version: 2, Settings: s,
 		In:     []pipeline.Input{{Port: "image", Value: it.Values["image"]}},
 		Out:    []string{"file"},
 		Memory: 256 << 20,

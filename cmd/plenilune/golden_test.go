@@ -1,0 +1,95 @@
+package main
+
+import (
+	"bytes"
+	"flag"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"plenilune/cache"
+	"plenilune/pipeline"
+)
+
+var update = flag.Bool("update", false, "write the digests as they are now")
+
+const goldenFile = "../../testdata/golden/versions.txt"
+
+// TestVersions guards old caches: for every part it holds the version, a digest of
+// what it is asked on the small night (settings and inputs) and one of what it makes. Another digest under an old version would let
+// a newer program take results of an older one for its own.
+func TestVersions(t *testing.T) {
+	exe := program(t)
+	dir, manifest := nightIn(t, exe)
+	out := filepath.Join(dir, "out")
+	if b, err := exec.Command(exe, "run", manifest, "-o", out, "--cache", filepath.Join(dir, "cache")).CombinedOutput(); err != nil {
+		t.Fatalf("run: %v\n%s", err, b)
+	}
+	made := map[string][]string{} // part and version → outputs
+	for _, file := range []string{"disk.png", "disk-linear.tif", "disk-small.jpg"} {
+		b, err := recordOf(filepath.Join(out, file))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := pipeline.ParseRecord(b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, p := range r.Parts {
+			l, err := p.Line()
+			if err != nil {
+				t.Fatal(err)
+			}
+			for port, id := range p.Outputs {
+				line := p.Key.String() + " " + port + " " + id.String()
+				if name := l.Part + " " + l.Version; !slices.Contains(made[name], line) {
+					made[name] = append(made[name], line)
+				}
+			}
+		}
+	}
+	var lines []string
+	for name, outs := range made {
+		slices.Sort(outs)
+		var keys, ids []string
+		for _, o := range outs {
+			key, id, _ := strings.Cut(o, " ")
+			keys, ids = append(keys, key), append(ids, id)
+		}
+		lines = append(lines, fmt.Sprintf("%s asked %s made %s", name, digest(keys), digest(ids)))
+	}
+	slices.Sort(lines)
+	if len(lines) < 12 {
+		t.Fatalf("only %d parts: %v", len(lines), lines)
+	}
+	got := []byte(strings.Join(lines, "\n") + "\n")
+	if *update {
+		if err := os.WriteFile(goldenFile, got, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(goldenFile)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if bytes.Equal(got, want) {
+		return
+	}
+	old := strings.Split(strings.TrimSpace(string(want)), "\n")
+	for _, l := range lines {
+		asked, _, _ := strings.Cut(l, " made ")
+		switch {
+		case slices.Contains(old, l):
+		case slices.ContainsFunc(old, func(o string) bool { return strings.HasPrefix(o, asked+" made ") }):
+			t.Errorf("%s\nmakes other bytes of equal settings and inputs under an old version: raise its Version, or old caches give wrong pictures", l)
+		default:
+			t.Errorf("%s\nis asked other things than before, since something before it changed: run this test with -update if that was meant", l)
+		}
+	}
+}
+
+func digest(s []string) string { return cache.Sum([]byte(strings.Join(s, "\n"))).Short() }
