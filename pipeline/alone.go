@@ -55,13 +55,7 @@ func PutPlaneIn(ctx context.Context, s Store, w, h int, pix ...[]float32) (ID, e
 
 // ReadPlaneFrom reads a whole plane of a store.
 func ReadPlaneFrom(s Store, id ID) (w, h int, pix [][]float32, err error) {
-	p, err := openPlane(s, id)
-	if err != nil {
-		return 0, 0, nil, err
-	}
-	w, h, _ = p.Size()
-	pix, err = p.ReadAll()
-	return w, h, pix, err
+	return Source{id: id, store: s}.Pixels()
 }
 
 // ReadBytesFrom reads what PutBytes stored.

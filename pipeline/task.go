@@ -85,6 +85,17 @@ func (s Source) Bytes() ([]byte, error) { return readStream(s.store, s.id) }
 // Plane opens a plane for reading by rectangles.
 func (s Source) Plane() (*PlaneReader, error) { return openPlane(s.store, s.id) }
 
+// Pixels reads a plane whole: width, height, and one row-major slice a channel.
+func (s Source) Pixels() (w, h int, pix [][]float32, err error) {
+	p, err := s.Plane()
+	if err != nil {
+		return 0, 0, nil, err
+	}
+	w, h, _ = p.Size()
+	pix, err = p.ReadAll()
+	return w, h, pix, err
+}
+
 // File opens a capture; the caller closes it.
 func (s Source) File() (File, io.Closer, error) {
 	if s.open == nil {

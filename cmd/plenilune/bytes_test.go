@@ -183,3 +183,44 @@ func TestKilledAtAnyMoment(t *testing.T) {
 		t.Errorf("only %d of %d runs were still running when killed", killed, moments)
 	}
 }
+
+// An interrupt ends a run soon, with its own exit code and nothing left in part,
+// and the next run goes on from there.
+func TestInterrupted(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("a process cannot be sent an interrupt there")
+	}
+	exe := program(t)
+	dir, manifest := nightIn(t, exe)
+	out := filepath.Join(dir, "out")
+	cmd := exec.Command(exe, "run", manifest, "-o", out, "--cache", filepath.Join(dir, "cache"), "-j", "1")
+	var log bytes.Buffer
+	cmd.Stderr = &log
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	// The index of the cache appears once the run has begun in earnest.
+	for range 500 {
+		if _, err := os.Stat(filepath.Join(dir, "cache", "journal")); err == nil {
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	time.Sleep(100 * time.Millisecond)
+	if err := cmd.Process.Signal(os.Interrupt); err != nil {
+		t.Fatal(err)
+	}
+	_ = cmd.Wait() // its exit code tells
+	if code := cmd.ProcessState.ExitCode(); code != exitInterrupted {
+		t.Errorf("exit code %d, want %d\n%s", code, exitInterrupted, log.String())
+	}
+	if !strings.Contains(log.String(), "interrupted; the next run goes on from here") {
+		t.Errorf("it said %q", log.String())
+	}
+	if got := published(t, out); len(got) > 0 {
+		t.Errorf("an interrupted run left %v", got)
+	}
+	if b, err := exec.Command(exe, "run", manifest, "-o", out, "--cache", filepath.Join(dir, "cache")).CombinedOutput(); err != nil {
+		t.Errorf("the next run: %v\n%s", err, b)
+	}
+}

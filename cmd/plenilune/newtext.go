@@ -45,9 +45,9 @@ master {{quote .Name}} {
 }
 {{end}}
 clips "disk" {
-  files = [{{range $i, $f := .Files}}{{if $i}}, {{end}}{{quote $f}}{{end}}]
+  files   = [{{range $i, $f := .Files}}{{if $i}}, {{end}}{{quote $f}}{{end}}]
 {{- if .Except}}
-  except = [
+  except  = [
 {{- range .Except}}
     {{quote .Path}}, # {{.Why}}
 {{- end}}

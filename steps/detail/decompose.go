@@ -87,12 +87,7 @@ func decompose(ctx context.Context, t *pipeline.Task) error {
 func finite(v float64) bool { return v-v == 0 }
 
 func readPlane(s pipeline.Source) (*plane.Image, error) {
-	r, err := s.Plane()
-	if err != nil {
-		return nil, err
-	}
-	w, h, _ := r.Size()
-	pix, err := r.ReadAll()
+	w, h, pix, err := s.Pixels()
 	if err != nil {
 		return nil, err
 	}

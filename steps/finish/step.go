@@ -66,12 +66,7 @@ func expand(x *pipeline.Expansion) error {
 }
 
 func runLevels(_ context.Context, s levelsSettings, t *pipeline.Task) error {
-	src, err := t.One("image").Plane()
-	if err != nil {
-		return err
-	}
-	w, h, _ := src.Size()
-	pix, err := src.ReadAll()
+	w, h, pix, err := t.One("image").Pixels()
 	if err != nil {
 		return err
 	}

@@ -114,12 +114,7 @@ func readPlane(t *pipeline.Task, port string) (*plane.Image, error) {
 	if !t.Has(port) {
 		return nil, nil
 	}
-	r, err := t.One(port).Plane()
-	if err != nil {
-		return nil, err
-	}
-	w, h, _ := r.Size()
-	pix, err := r.ReadAll()
+	w, h, pix, err := t.One(port).Pixels()
 	if err != nil {
 		return nil, err
 	}
