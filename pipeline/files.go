@@ -91,30 +91,32 @@ func shortNames(paths []string) map[string]string {
 	slices.Sort(paths)
 	paths = slices.Compact(paths)
 	out := map[string]string{}
-	forms := func(p string) []string {
-		base := filepath.Base(p)
-		f := []string{strings.TrimSuffix(base, filepath.Ext(base)), base}
-		for dir := filepath.Dir(p); ; dir = filepath.Dir(dir) {
-			f = append(f, filepath.ToSlash(filepath.Join(filepath.Base(dir), f[len(f)-1])))
-			if dir == filepath.Dir(dir) || dir == "." {
-				return append(f, p)
-			}
-		}
-	}
 	count := map[string]int{}
 	for _, p := range paths {
-		f := forms(p)
+		f := nameForms(p)
 		slices.Sort(f)
 		for _, name := range slices.Compact(f) {
 			count[name]++
 		}
 	}
 	for _, p := range paths {
-		f := forms(p)
+		f := nameForms(p)
 		k := slices.IndexFunc(f, func(s string) bool { return count[s] == 1 })
 		out[p] = f[max(k, 0)]
 	}
 	return out
+}
+
+// nameForms are all names of a path, the shortest first.
+func nameForms(p string) []string {
+	base := filepath.Base(p)
+	f := []string{strings.TrimSuffix(base, filepath.Ext(base)), base}
+	for dir := filepath.Dir(p); ; dir = filepath.Dir(dir) {
+		f = append(f, filepath.ToSlash(filepath.Join(filepath.Base(dir), f[len(f)-1])))
+		if dir == filepath.Dir(dir) || dir == "." {
+			return append(f, p)
+		}
+	}
 }
 
 // items returns one item per distinct content among a block's files, in the

@@ -24,9 +24,10 @@ type Block struct {
 	Paths      []string    // of its files: absolute, sorted; set by ResolveFiles
 	Range      Range       // kind and label
 
-	fields   map[string]Range // of each setting given, by its path: "band.fine.boost"
-	patterns []filePattern
-	hasFiles bool
+	fields    map[string]Range // of each setting given, by its path: "band.fine.boost"
+	patterns  []filePattern
+	mentioned []clipMention
+	hasFiles  bool
 }
 
 // BoundStep is a step with the settings that a block gives it.

@@ -297,7 +297,7 @@ func (l *loader) decodeOne(b *hclsyntax.Block, f *field, dst reflect.Value, t *b
 	}
 	path := t.path + f.name
 	if lf := f.sub.label(); lf != nil {
-		name, ok := l.label(b)
+		name, ok := l.nestedLabel(b, lf, t, f.name)
 		if !ok {
 			return
 		}
@@ -328,6 +328,18 @@ func (l *loader) decodeOne(b *hclsyntax.Block, f *field, dst reflect.Value, t *b
 	case dst.Kind() == reflect.Pointer:
 		dst.Set(v)
 	}
+}
+
+// nestedLabel is the name of a nested block: a word, or a clip's.
+func (l *loader) nestedLabel(b *hclsyntax.Block, lf *field, t *bodyTarget, setting string) (string, bool) {
+	if lf.typ != typeClip {
+		return l.label(b)
+	}
+	name, ok := l.clipLabel(b)
+	if ok {
+		t.mentionClip(name, setting, rangeOf(b.LabelRanges[0]))
+	}
+	return name, ok
 }
 
 // missing tells of settings that must be given and are not.

@@ -21,6 +21,9 @@ func (m *Manifest) ResolveFiles(clipsDir string) Diagnostics {
 	for _, b := range m.Blocks {
 		m.resolveBlock(&d, b, clipsDir)
 	}
+	for _, b := range m.Blocks {
+		m.resolveClips(&d, b)
+	}
 	d.sort()
 	return d
 }

@@ -32,7 +32,9 @@ func (l *loader) decodeValue(x hclsyntax.Expression, f *field, dst reflect.Value
 		}
 		return
 	}
-	l.decodeScalar(x, f, dst)
+	if l.decodeScalar(x, f, dst) && f.typ == typeClip && !again {
+		t.mentionClip(dst.String(), f.name, rangeOf(x.Range()))
+	}
 }
 
 // items are the elements of a list, or the one value that stands for a list of one.
@@ -55,6 +57,9 @@ func (l *loader) decodeList(x hclsyntax.Expression, f *field, dst reflect.Value,
 			if ok = l.goodPattern(elem.String(), rangeOf(e.Range())); ok {
 				t.block.patterns = append(t.block.patterns, filePattern{elem.String(), f.name == "except", rangeOf(e.Range())})
 			}
+		}
+		if ok && elem.Type() == typeClip && !again {
+			t.mentionClip(elem.String(), f.name, rangeOf(e.Range()))
 		}
 		if good = good && ok; ok {
 			out = reflect.Append(out, elem)

@@ -11,6 +11,7 @@ package pipeline
 //	Fit    *Fit      `hcl:"deconvolve,block"`            // at most one
 //	Bands  []Band    `hcl:"band,block"`                  // any number
 //	Name   string    `hcl:"name,label"`                  // of a nested block
+//	Skip   []Clip    `hcl:"skip,optional"`               // clips by name; a label may be a Clip too
 //
 // A setting is a string, bool, number, a slice of those, or a pointer to one
 // (nil: not given); a Ref, *Ref or []Ref; or Files. Where a list is wanted, one
@@ -93,6 +94,7 @@ func (s *schema) label() *field {
 var (
 	typeRef   = reflect.TypeFor[Ref]()
 	typeFiles = reflect.TypeFor[Files]()
+	typeClip  = reflect.TypeFor[Clip]()
 	goodName  = regexp.MustCompile(`^[a-z][a-z0-9_]*$`)
 )
 

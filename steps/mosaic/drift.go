@@ -77,6 +77,9 @@ func median(v []float64) float64 {
 	return v[len(v)/2]
 }
 
+// tells is whether the course says anything of a panel.
+func (d *drift) tells(i int) bool { return d.known && d.at[i] == d.at[i] }
+
 // expects returns turn and scale (less one) on the smooth course at a panel's time.
 func (d *drift) expects(i int) (turn, scale float64) {
 	t := d.at[i]

@@ -13,7 +13,6 @@ type geometry struct {
 type placed struct {
 	W, H    int
 	Placed  bool
-	Why     string // why not, or what to know
 	X, Y    float64
 	TurnRad float64
 	Scale   float64
@@ -21,6 +20,9 @@ type placed struct {
 	Group   int     // index of the first panel it hangs together with
 	Empty   bool
 	Bend    bend
+	// Hint is what became of the user's hint, if there was one; where it contradicts matching, by how much.
+	Hint                      string
+	HintOffArcmin, HintOffDeg float64
 }
 
 func (p placed) toMosaic() similarity {

@@ -103,6 +103,12 @@ func (n *night) warned(code string) int {
 // join runs all parts of a mosaic on the shots.
 func join(t *testing.T, g *ground, shots []shot, workers int) *night {
 	t.Helper()
+	return joinWith(t, g, shots, workers, placeSettings{}, "auto")
+}
+
+// joinWith is join with hints and an extent.
+func joinWith(t *testing.T, g *ground, shots []shot, workers int, set placeSettings, extent string) *night {
+	t.Helper()
 	b := pipelinetest.New()
 	b.Workers = workers
 	run := func(p pipeline.Part, in map[string][]any) *pipelinetest.Result {
@@ -130,10 +136,10 @@ func join(t *testing.T, g *ground, shots []shot, workers int) *night {
 		in["even"] = append(in["even"], look.Stored("even"))
 		ids = append(ids, cache.Sum([]byte(fmt.Sprint(i))).String())
 	}
-	place := run(placePart(nil, 0), in)
+	place := run(placePart(nil, 0, set), in)
 	place.Table("geometry", &n.geometry)
 	in["geometry"] = []any{place.Stored("geometry")}
-	levels := run(levelsPart(nil, 0, levelsSettings{IDs: ids, Extent: "auto"}), in)
+	levels := run(levelsPart(nil, 0, levelsSettings{IDs: ids, Extent: extent, StatedArcsecPerPx: set.StatedArcsecPerPx}), in)
 	levels.Table("placements", &n.placements)
 	in["levels"] = []any{levels.Stored("levels")}
 	joined := run(joinPart(nil, 0), in)

@@ -154,7 +154,12 @@ func warnPanel(t *pipeline.Task, g geometry, ids []string, i int) string {
 	}
 	switch {
 	case p.Placed:
-		return p.Why
+		warnHint(t, p, name(i))
+		return p.Hint
+	case p.Hint == hintUseless:
+		warnHint(t, p, name(i))
+	}
+	switch {
 	case p.Empty:
 		t.Warn("panel-sky-only", "%s shows nothing but sky or unlit ground and is left out", name(i))
 		return "nothing but sky or unlit ground"

@@ -39,6 +39,8 @@ type network struct {
 	rims  []rim
 	limb  circle
 	drift drift
+	// hinted are the panels that only a hint placed.
+	hinted map[int]aim
 }
 
 const (
@@ -106,6 +108,12 @@ func (n *network) move(step []float64) (most float64) {
 
 func (n *network) addPriors(eq *solve.Normal, anchor int) {
 	for i, p := range n.poses {
+		if a, ok := n.hinted[i]; ok && n.in[i] {
+			w := 1 / (hintSigma * hintSigma * a.arcmin * a.arcmin)
+			eq.Add([]int{4 * i}, []float64{1}, p.X-a.pose.X, w)
+			eq.Add([]int{4*i + 1}, []float64{1}, p.Y-a.pose.Y, w)
+			eq.Add([]int{4*i + 2}, []float64{1}, wrap(p.Turn-a.pose.Turn), 1/(hintTurnSigma*hintTurnSigma))
+		}
 		eq.Add([]int{4*i + 3}, []float64{1}, p.Scale-1, 1/(scaleSigma*scaleSigma))
 		loose := 1e-9 // keeps a panel without ties solvable, pulls nobody
 		if i == anchor || !n.in[i] {

@@ -8,8 +8,14 @@ import (
 
 type eachFunc func(n int, fn func(i int) error) error
 
+// placeSettings are the hints for panels; the stated scale counts only together with them.
+type placeSettings struct {
+	Hints             []hintSettings
+	StatedArcsecPerPx float64
+}
+
 // runPlace finds where every panel lies.
-func runPlace(ctx context.Context, t *pipeline.Task) error {
+func runPlace(ctx context.Context, set placeSettings, t *pipeline.Task) error {
 	ss, es, err := readLooks(ctx, t)
 	if err != nil {
 		return err
@@ -40,7 +46,7 @@ func runPlace(ctx context.Context, t *pipeline.Task) error {
 	for i := range tables {
 		times[i] = tables[i].MidUnixNS
 	}
-	g, err := place(ss, es, ps, times, each, t.Progress)
+	g, err := place(ss, es, ps, times, set, each, t.Progress)
 	if err != nil {
 		return err
 	}
@@ -60,7 +66,7 @@ func runPlace(ctx context.Context, t *pipeline.Task) error {
 
 // place is runPlace without the engine: links, the largest group, then windows in the overlaps and the limb,
 // each round measured where the round before put things.
-func place(ss []seen, es []small, ps []panel, times []int64, each eachFunc, progress func(float64)) (geometry, error) {
+func place(ss []seen, es []small, ps []panel, times []int64, set placeSettings, each eachFunc, progress func(float64)) (geometry, error) {
 	n := &network{in: make([]bool, len(ps))}
 	for _, p := range ps {
 		n.w, n.h = append(n.w, p.w), append(n.h, p.h)
@@ -76,7 +82,10 @@ func place(ss []seen, es []small, ps []panel, times []int64, each eachFunc, prog
 		return geometry{}, err
 	}
 	n.startDrift(times)
-	more, err := n.seekLost(ss, es, each)
+	if len(set.Hints) > 0 {
+		n.findLimb(ss, 4)
+	}
+	more, err := n.seekLost(ss, es, n.aims(set.Hints, set.StatedArcsecPerPx), each)
 	if err != nil {
 		return geometry{}, err
 	}
@@ -85,6 +94,7 @@ func place(ss []seen, es []small, ps []panel, times []int64, each eachFunc, prog
 			return geometry{}, err
 		}
 	}
+	n.placeByHint(set.Hints, set.StatedArcsecPerPx, ss)
 	n.drift.known = false // the points' turns are rough: the windows' will do
 	n.findLimb(ss, 4)
 	if err := n.refine(ss, ps, times, anchor, each, progress); err != nil {
@@ -102,6 +112,7 @@ func place(ss []seen, es []small, ps []panel, times []int64, each eachFunc, prog
 		}
 		g.Panels = append(g.Panels, q)
 	}
+	n.judgeHints(&g, set.Hints, set.StatedArcsecPerPx)
 	return g, nil
 }
 

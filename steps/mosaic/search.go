@@ -51,7 +51,7 @@ const (
 
 // seekLost looks for panels that no point tied to the placed ones: by correlation with each of these, at
 // the turns that the session makes likely. What it finds are links like any others.
-func (n *network) seekLost(s []seen, even []small, each eachFunc) ([]link, error) {
+func (n *network) seekLost(s []seen, even []small, aims map[int]aim, each eachFunc) ([]link, error) {
 	var lost, placed []int
 	side := 0
 	for i := range s {
@@ -84,7 +84,7 @@ func (n *network) seekLost(s []seen, even []small, each eachFunc) ([]link, error
 	}
 	found := make([]*link, len(lost))
 	err := each(len(lost), func(at int) error {
-		found[at] = n.seekOne(plan, lost[at], fixed, s, tiny, even, f)
+		found[at] = n.seekOne(plan, lost[at], fixed, s, tiny, even, f, aims)
 		return nil
 	})
 	var out []link
@@ -106,25 +106,37 @@ type find struct {
 }
 
 // seekOne returns the best place of panel u on any of the fixed ones, or nil.
-func (n *network) seekOne(plan *fourier.Real, u int, fixed []*fourier.Masked, s []seen, tiny, even []small, f int) *link {
+func (n *network) seekOne(plan *fourier.Real, u int, fixed []*fourier.Masked, s []seen, tiny, even []small, f int, aims map[int]aim) *link {
 	const leastOverlap = 0.04
 	var finds []find
-	for k, turn := range n.likelyTurns(u) {
+	a, hinted := aims[u]
+	peaks, reach := 3, math.Inf(1)
+	if hinted && a.known {
+		peaks, reach = 12, a.reach(n.w[u], n.h[u]) // the place itself may be one of many that look alike
+	}
+	turns := n.likelyTurns(u)
+	if hinted && a.Turned {
+		turns = []float64{a.pose.Turn, a.pose.Turn - hintTurnSigma/2, a.pose.Turn + hintTurnSigma/2, a.pose.Turn - hintTurnSigma, a.pose.Turn + hintTurnSigma}
+	}
+	for k, turn := range turns {
 		for p := range fixed {
 			if fixed[p] == nil {
 				continue
 			}
-			a := wrap(turn - n.poses[p].Turn)
-			moved := tiny[u].turnedBy(a)
-			hits := fourier.NCC(fixed[p], fourier.NewMasked(plan, moved.holed(), moved.w, moved.h)).Peaks(3, leastOverlap, 4)
+			by := wrap(turn - n.poses[p].Turn)
+			moved := tiny[u].turnedBy(by)
+			hits := fourier.NCC(fixed[p], fourier.NewMasked(plan, moved.holed(), moved.w, moved.h)).Peaks(peaks, leastOverlap, 4)
 			for _, hit := range hits {
 				if hit.NCC < seekNCC {
 					continue
 				}
 				// From p's pixels to u's: along the shift, then turned back about u's middle.
-				m := aboutMiddle(tiny[u], -a).after(similarity{A: 1, X: hit.DX, Y: hit.DY})
+				m := aboutMiddle(tiny[u], -by).after(similarity{A: 1, X: hit.DX, Y: hit.DY})
 				l := scaledLink(link{A: p, B: u, Map: m}, f*s[p].Reduce, f*s[u].Reduce)
 				w := poseOf(n.poses[p].of(n.w[p], n.h[p]).after(l.Map.inverse()), n.w[u], n.h[u])
+				if math.Max(math.Abs(w.X-a.pose.X), math.Abs(w.Y-a.pose.Y)) > reach {
+					continue
+				}
 				if l = n.confirm(l, s, even); l != nil {
 					finds = append(finds, find{l, k, p, w.X, w.Y, l.NCC * math.Sqrt(hit.Overlap), hit.Overlap})
 				}
@@ -191,15 +203,23 @@ func (n *network) confirm(l *link, s []seen, even []small) *link {
 	return l
 }
 
+// turnAt is the turn that a panel most likely has: that of the session's course at its time, or most panels'.
+func (n *network) turnAt(u int) float64 {
+	if n.drift.tells(u) {
+		t, _ := n.drift.expects(u)
+		return t
+	}
+	return n.medianTurn()
+}
+
 // likelyTurns returns the turns at which an unplaced panel may lie: near the session's course if times tell,
 // otherwise all over the placed panels' range.
 func (n *network) likelyTurns(u int) []float64 {
 	const step = 0.4 * math.Pi / 180
-	if n.drift.known && n.drift.at[u] == n.drift.at[u] {
-		t, _ := n.drift.expects(u)
-		return []float64{t, t - step, t + step}
+	base := n.turnAt(u)
+	if n.drift.tells(u) {
+		return []float64{base, base - step, base + step}
 	}
-	base := n.medianTurn()
 	lo, hi := 0.0, 0.0
 	for i, p := range n.poses {
 		if n.in[i] {

@@ -13,6 +13,10 @@ import (
 // Settings is a mosaic block of the manifest.
 type Settings struct {
 	Panels []pipeline.Ref `hcl:"panels" refs:"stack"`
+	// Except names clips whose panels are left out of the joining.
+	Except []pipeline.Clip `hcl:"except,optional"`
+	// Hints say where panels lie that matching cannot place.
+	Hints []Hint `hcl:"hint,block"`
 	// Extent says whether a whole disk is expected, so that lit ground that no panel shows is a hole, or a
 	// region, in which only enclosed gaps are.
 	Extent string `hcl:"extent,optional" oneof:"auto disk region"`
@@ -24,6 +28,7 @@ func Step() pipeline.Step {
 		Name:   "mosaic",
 		Block:  "mosaic",
 		New:    func() any { return &Settings{Extent: "auto"} },
+		Check:  checkHints,
 		Expand: expand,
 	}
 }
@@ -36,6 +41,9 @@ func expand(x *pipeline.Expansion) error {
 	items, err := x.Upstream(set.Panels...)
 	if err != nil {
 		return err
+	}
+	if items = without(x, items, set.Except); len(items) == 0 {
+		return errors.New("there is no panel to join: except leaves out every clip; take one off its list")
 	}
 	if items, err = x.Alive(items); err != nil {
 		return err
@@ -55,7 +63,7 @@ func expand(x *pipeline.Expansion) error {
 		ids[i] = it.ID.String()
 	}
 	memory := int64(len(items)+4) * perPanel
-	place := x.Add(placePart(slices.Concat(look, pixels, tables), memory))
+	place := x.Add(placePart(slices.Concat(look, pixels, tables), memory, hintsFor(x, items, set.Hints)))
 	geometry := []pipeline.Input{{Port: "geometry", Value: place.Out("geometry")}}
 	levels := x.Add(levelsPart(slices.Concat(geometry, pixels, tables), memory,
 		levelsSettings{ids, set.Extent, x.Night().ScaleArcsecPerPx()}))
@@ -70,6 +78,32 @@ func expand(x *pipeline.Expansion) error {
 	return nil
 }
 
+// without leaves out the panels of the clips named.
+func without(x *pipeline.Expansion, items []pipeline.Item, except []pipeline.Clip) []pipeline.Item {
+	for _, name := range except {
+		if id, ok := x.Clip(name); ok {
+			items = slices.DeleteFunc(items, func(it pipeline.Item) bool { return it.ID == id })
+		}
+	}
+	return items
+}
+
+// hintsFor finds the panels that the hints are for. Without any, placing depends on nothing but the panels.
+func hintsFor(x *pipeline.Expansion, items []pipeline.Item, hints []Hint) placeSettings {
+	var s placeSettings
+	for _, h := range hints {
+		id, ok := x.Clip(h.Clip)
+		for i, it := range items {
+			if ok && it.ID == id {
+				s.Hints = append(s.Hints, hintFor(i, h))
+				s.StatedArcsecPerPx = x.Night().ScaleArcsecPerPx()
+			}
+		}
+	}
+	slices.SortStableFunc(s.Hints, func(a, b hintSettings) int { return a.Panel - b.Panel })
+	return s
+}
+
 func lookPart(it pipeline.Item) pipeline.Part {
 	return pipeline.Part{
 		Name:    "look",
@@ -82,14 +116,15 @@ func lookPart(it pipeline.Item) pipeline.Part {
 	}
 }
 
-func placePart(in []pipeline.Input, memory int64) pipeline.Part {
+func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
-		Name:    "place",
-		Version: 1,
-		In:      in,
-		Out:     []string{"geometry"},
-		Memory:  memory,
-		Run:     runPlace,
+		Name:     "place",
+		Version:  2,
+		Settings: s,
+		In:       in,
+		Out:      []string{"geometry"},
+		Memory:   memory,
+		Run:      pipeline.Bind(runPlace),
 	}
 }
 
