@@ -12,18 +12,34 @@ type hole struct {
 	Share float64 `json:"share_of_disk_pct"` // 0 without a limb
 }
 
-// coverage is a coarse map of what is shown: one cell is step by step pixels.
+// coverage is a coarse map of what is shown: one cell is step by step pixels, the first one's corner lies at (x0, y0).
 type coverage struct {
+	x0, y0     int
 	w, h, step int
 	shown, lit []bool
 }
 
+// mapFor lays out a map of the picture and of the whole disk, as far as that lies within a picture's size of it: the limb
+// of a short arc may be anywhere. A rim of one cell all round belongs to the outside.
+func mapFor(g geometry) coverage {
+	x0, y0, x1, y1 := 0.0, 0.0, float64(g.Width), float64(g.Height)
+	if l := g.Limb; l.Found {
+		w, h := x1, y1
+		x0, y0 = min(x0, max(l.X-l.R, -w)), min(y0, max(l.Y-l.R, -h))
+		x1, y1 = max(x1, min(l.X+l.R, 2*w)), max(y1, min(l.Y+l.R, 2*h))
+	}
+	c := coverage{x0: int(math.Floor(x0)), y0: int(math.Floor(y0))}
+	w, h := int(math.Ceil(x1))-c.x0, int(math.Ceil(y1))-c.y0
+	c.step = 1 + max(w, h)/1000
+	c.x0, c.y0 = c.x0-c.step, c.y0-c.step
+	c.w, c.h = w/c.step+3, h/c.step+3
+	c.shown, c.lit = make([]bool, c.w*c.h), make([]bool, c.w*c.h)
+	return c
+}
+
 // coverageOf looks at the middle of every cell.
 func coverageOf(g geometry, ps []panel, lv []level) coverage {
-	c := coverage{step: 1 + max(g.Width, g.Height)/1000}
-	// A rim of one cell all round belongs to the outside.
-	c.w, c.h = g.Width/c.step+3, g.Height/c.step+3
-	c.shown, c.lit = make([]bool, c.w*c.h), make([]bool, c.w*c.h)
+	c := mapFor(g)
 	inverse := make([]similarity, len(ps))
 	var low, high float64
 	for i, p := range g.Panels {
@@ -60,7 +76,8 @@ func coverageOf(g geometry, ps []panel, lv []level) coverage {
 }
 
 func (c coverage) middle(x, y int) (float64, float64) {
-	return float64((x-1)*c.step) + float64(float64(c.step-1)/2), float64((y-1)*c.step) + float64(float64(c.step-1)/2)
+	half := float64(c.step-1) / 2
+	return float64(c.x0+x*c.step) + half, float64(c.y0+y*c.step) + half
 }
 
 func (p panel) nearest(x, y float64) (float64, bool) {
@@ -75,58 +92,70 @@ func (p panel) nearest(x, y float64) (float64, bool) {
 // leastHole is the smallest area that is worth a word, in pixels of the joined picture.
 const leastHole = 100
 
-// holes returns the gaps: those enclosed by what is shown, and on a disk also those inside the limb that border
-// on lit ground. What is missing on the dark side is no hole.
-func (c coverage) holes(g geometry, disk bool) []hole {
+// holes returns the gaps: those enclosed by what is shown, and on a disk also sunlit ground inside the limb. Neither counts
+// unless ground at its border is lit: what is missing on the dark side, or of the sky, is no hole.
+func (c coverage) holes(g geometry, sunlit []bool, disk bool) []hole {
 	outside := c.spread(func(i int) bool { return !c.shown[i] }, 0)
-	inside := make([]bool, len(c.shown))
-	for y := range c.h {
-		for x := range c.w {
-			mx, my := c.middle(x, y)
-			dx, dy := mx-g.Limb.X, my-g.Limb.Y
-			inside[y*c.w+x] = g.Limb.Found && math.Sqrt(float64(dx*dx)+float64(dy*dy)) < g.Limb.R-2
-		}
-	}
+	ground := c.onDisk(g)
 	done := make([]bool, len(c.shown))
 	var out []hole
 	for i := range c.shown {
-		if c.shown[i] || done[i] {
+		enclosed := !outside[i] && ground[i]
+		if c.shown[i] || done[i] || !enclosed && !(disk && sunlit[i]) {
 			continue
 		}
-		enclosed := !outside[i]
-		if !enclosed && !(disk && inside[i]) {
-			continue
+		member := func(k int) bool {
+			return !c.shown[k] && outside[k] == outside[i] && ground[k] && (enclosed || sunlit[k])
 		}
-		member := func(k int) bool { return !c.shown[k] && outside[k] == outside[i] && (enclosed || inside[k]) }
 		part := c.spread(member, i)
-		h, lit, rim := hole{}, 0, 0
-		n := 0
 		for k, in := range part {
-			if !in {
-				continue
-			}
-			done[k] = true
-			x, y := c.middle(k%c.w, k/c.w)
-			h.X, h.Y = h.X+x, h.Y+y
-			n++
-			for _, q := range [4]int{k - 1, k + 1, k - c.w, k + c.w} {
-				if c.shown[q] && (enclosed || inside[q]) {
-					rim++
-					if c.lit[q] {
-						lit++
-					}
-				}
-			}
+			done[k] = done[k] || in
 		}
-		h.X, h.Y, h.Area = h.X/float64(n), h.Y/float64(n), float64(n*c.step*c.step)
+		h, lit, rim := c.outline(part, ground)
 		if g.Limb.Found {
 			h.Share = 100 * h.Area / (math.Pi * g.Limb.R * g.Limb.R)
 		}
-		if h.Area >= leastHole && (enclosed || 5*lit >= rim) {
+		if h.Area >= leastHole && 5*lit >= rim {
 			out = append(out, h)
 		}
 	}
 	return out
+}
+
+// onDisk marks the cells inside the limb, or all if there is none.
+func (c coverage) onDisk(g geometry) []bool {
+	in := make([]bool, len(c.shown))
+	for y := range c.h {
+		for x := range c.w {
+			mx, my := c.middle(x, y)
+			dx, dy := mx-g.Limb.X, my-g.Limb.Y
+			in[y*c.w+x] = !g.Limb.Found || math.Sqrt(float64(dx*dx)+float64(dy*dy)) < g.Limb.R-2
+		}
+	}
+	return in
+}
+
+// outline measures a connected gap, and how many of the shown cells of ground around it are lit.
+func (c coverage) outline(part, ground []bool) (h hole, lit, rim int) {
+	n := 0
+	for k, in := range part {
+		if !in {
+			continue
+		}
+		x, y := c.middle(k%c.w, k/c.w)
+		h.X, h.Y = h.X+x, h.Y+y
+		n++
+		for _, q := range [4]int{k - 1, k + 1, k - c.w, k + c.w} {
+			if q >= 0 && q < len(c.shown) && c.shown[q] && ground[q] {
+				rim++
+				if c.lit[q] {
+					lit++
+				}
+			}
+		}
+	}
+	h.X, h.Y, h.Area = h.X/float64(n), h.Y/float64(n), float64(n*c.step*c.step)
+	return h, lit, rim
 }
 
 // spread returns the cells that hang together with the first one through members.

@@ -27,6 +27,7 @@ type placementsTable struct {
 	Scale       float64     `json:"scale_arcsec_per_px"` // 0: unknown
 	ScaleSource string      `json:"scale_source"`        // "stated", "limb" or ""
 	Estimated   bool        `json:"estimated"`
+	Extent      string      `json:"extent"` // "disk" or "region"
 	Holes       []hole      `json:"holes"`
 	NoiseSigma  float64     `json:"noise_sigma"`
 }
@@ -89,7 +90,18 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	}
 	out.Scale, out.ScaleSource, out.Estimated = chooseScale(t, s.StatedArcsecPerPx, g.Limb)
 	c := coverageOf(g, ps, lv)
-	out.Holes = c.holes(g, s.Extent == "disk" || s.Extent == "auto" && g.Limb.Found && g.Limb.ArcDeg >= diskArcDeg)
+	sunlit, share := c.sunlitCells(g)
+	out.Extent = s.Extent
+	if s.Extent == "auto" {
+		if out.Extent = "region"; share >= wholeShare {
+			out.Extent = "disk"
+		}
+	}
+	t.FactText("extent", out.Extent)
+	if g.Limb.Found {
+		t.Fact("sunlit_shown", 100*share, "% of the sunlit disk")
+	}
+	out.Holes = c.holes(g, sunlit, out.Extent == "disk")
 	warnHoles(t, g, out.Holes)
 	if s.Extent == "disk" && !g.Limb.Found {
 		t.Warn("disk-open", "the mosaic is to be a disk, but no limb was found in it: whether it is whole cannot be told")
@@ -99,10 +111,6 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	}
 	return t.PutTable("placements", out)
 }
-
-// diskArcDeg is how much of the limb must be seen for a mosaic to count as a whole disk without being told: the
-// lit limb spans 180°.
-const diskArcDeg = 140
 
 func levelsOf(ctx context.Context, g geometry, ps []panel, t *pipeline.Task) ([]level, error) {
 	n := len(ps)

@@ -131,7 +131,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  1,
+		Version:  2,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},
