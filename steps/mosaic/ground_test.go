@@ -142,6 +142,7 @@ func joinWith(t *testing.T, g *ground, shots []shot, workers int, set placeSetti
 	levels := run(levelsPart(nil, 0, levelsSettings{IDs: ids, Extent: extent, StatedArcsecPerPx: set.StatedArcsecPerPx}), in)
 	levels.Table("placements", &n.placements)
 	in["levels"] = []any{levels.Stored("levels")}
+	in["sharpness"] = []any{run(sharpPart(nil, 0), in).Stored("sharpness")}
 	joined := run(joinPart(nil, 0), in)
 	n.image = joined.Plane("image")
 	n.warnings = append(levels.Warnings, place.Warnings...)

@@ -21,6 +21,7 @@ type sheet struct {
 	toPanel        similarity
 	bend           bend
 	level          level
+	sharp          sharpness
 	box            image.Rectangle // in the joined picture
 }
 
@@ -28,10 +29,16 @@ type sheet struct {
 func runJoin(ctx context.Context, t *pipeline.Task) error {
 	var g geometry
 	var lv levelsTable
-	if err := errors.Join(t.One("geometry").Table(&g), t.One("levels").Table(&lv)); err != nil {
+	var sharp sharpTable
+	if err := errors.Join(t.One("geometry").Table(&g), t.One("levels").Table(&lv), t.One("sharpness").Table(&sharp)); err != nil {
 		return err
 	}
 	sheets, err := openSheets(ctx, t, g, lv.Levels)
+	for i, s := range sheets {
+		if s != nil {
+			s.sharp = sharp.Panels[i]
+		}
+	}
 	defer func() {
 		for _, s := range sheets {
 			if s != nil {
@@ -211,7 +218,7 @@ func (s *sheet) says(r image.Rectangle) []float32 {
 
 // draw resamples the panel, once, onto a rectangle of the joined picture.
 func (s *sheet) draw(r image.Rectangle) (*plane.Image, error) {
-	const reach = 6
+	const reach = 6 + sharpReach
 	in := image.Rectangle{image.Pt(math.MaxInt32, math.MaxInt32), image.Pt(math.MinInt32, math.MinInt32)}
 	for _, c := range [4]image.Point{r.Min, {r.Max.X - 1, r.Min.Y}, {r.Min.X, r.Max.Y - 1}, r.Max.Sub(image.Pt(1, 1))} {
 		u, v := s.toPanel.at(float64(c.X), float64(c.Y))
@@ -229,6 +236,7 @@ func (s *sheet) draw(r image.Rectangle) (*plane.Image, error) {
 			return nil, fmt.Errorf("read panel %d: %w", s.index+1, err)
 		}
 	}
+	s.sharp.even(src)
 	mx, my := s.chart(r)
 	for i := range mx {
 		mx[i] -= float32(in.Min.X)

@@ -68,6 +68,8 @@ func expand(x *pipeline.Expansion) error {
 	levels := x.Add(levelsPart(slices.Concat(geometry, pixels, tables), memory,
 		levelsSettings{ids, set.Extent, x.Night().ScaleArcsecPerPx()}))
 	geometry = append(geometry, pipeline.Input{Port: "levels", Value: levels.Out("levels")})
+	sharp := x.Add(sharpPart(slices.Concat(geometry, pixels, tables), memory))
+	geometry = append(geometry, pipeline.Input{Port: "sharpness", Value: sharp.Out("sharpness")})
 	join := x.Add(joinPart(slices.Concat(geometry, pixels, weights), memory))
 	x.Emit(pipeline.Item{Values: map[string]pipeline.Value{
 		"image":      join.Out("image"),
@@ -143,7 +145,7 @@ func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Pa
 func joinPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "join",
-		Version: 1,
+		Version: 2,
 		In:      in,
 		Out:     []string{"image", "weight", "source"},
 		Memory:  memory / 2,

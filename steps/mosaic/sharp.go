@@ -1,0 +1,128 @@
+package mosaic
+
+import (
+	"math"
+
+	"plenilune/steps/kernel/portable"
+	"plenilune/steps/kernel/wavelet"
+)
+
+// sharpBands is how many starlet planes are evened, the finest first: details of about 1, 2 and 4 pixels. Measured on
+// simulated nights: in the next plane panels differ by no more than the measure itself does.
+const sharpBands = 3
+
+// sharpReach is how far, in pixels, a value reaches through the planes: Σ 2·2^j.
+const sharpReach = 2 * (1<<sharpBands - 1)
+
+// starletOver is the starlet of a picture with holes (normalised convolution, Knutsson & Westin 1993): what lies
+// under a zero mask does not count, and stays zero. Planes and residual add up to the picture. A nil mask
+// has no holes.
+func starletOver(filled, mask []float32, w, h, levels int) (planes [][]float32, residual []float32) {
+	if mask == nil {
+		return wavelet.Starlet(filled, w, h, levels)
+	}
+	residual = append([]float32(nil), filled...)
+	tmp, under := make([]float32, w*h), make([]float32, w*h)
+	for j := range levels {
+		detail := make([]float32, w*h)
+		wavelet.Smooth(detail, residual, tmp, w, h, 1<<j)
+		wavelet.Smooth(under, mask, tmp, w, h, 1<<j)
+		for i, m := range mask {
+			if m == 0 {
+				detail[i], residual[i] = 0, 0
+				continue
+			}
+			s := detail[i] / under[i] // at least the pixel's own weight of 9/64
+			detail[i], residual[i] = residual[i]-s, s
+		}
+		planes = append(planes, detail)
+	}
+	return planes, residual
+}
+
+// contrast is how strong a panel's detail is from place to place: the local variance of each starlet plane, in units
+// of the picture, squared, on a grid contrastCell times as coarse.
+type contrast struct {
+	w, h  int
+	power [sharpBands]small
+	noise [sharpBands]float64 // the variance that noise alone gives
+}
+
+const (
+	contrastCell  = 4
+	contrastSigma = 2.5 // cells over which the variance is taken
+)
+
+// contrastOf measures a panel whose noise has the given standard deviation. Near holes and borders nothing is
+// measured: what a plane shows there comes from them.
+func contrastOf(p panel, noise float64) contrast {
+	mask, filled := maskOf(p.v)
+	planes, _ := starletOver(filled, mask, p.w, p.h, sharpBands)
+	far := distance(mask, p.w, p.h)
+	c := contrast{w: p.w, h: p.h}
+	for j, d := range planes {
+		for i, v := range d {
+			if d[i] = float32(v * v); far[i] <= float32(int(2)<<j) {
+				d[i] = nan32
+			}
+		}
+		v, w, h := shrink(d, p.w, p.h, contrastCell)
+		inner, v := maskOf(v)
+		c.power[j] = small{w, h, smoothOver(v, inner, w, h, contrastSigma), inner}
+		k := noise * wavelet.NoiseFactor(j)
+		c.noise[j] = float64(k * k)
+	}
+	return c
+}
+
+// at returns the variance of a plane's detail at a pixel without what noise gives, and the share of noise in it. ok is
+// false where the detail does not stand out of the noise.
+func (c *contrast) at(j int, x, y float64) (power, share float64, ok bool) {
+	const middle = float64(contrastCell-1) / 2
+	v, ok := c.power[j].linear((x-middle)/contrastCell, (y-middle)/contrastCell)
+	if !ok || v <= 4*c.noise[j] || v <= 0 {
+		return 0, 0, false
+	}
+	power = v - c.noise[j]
+	return power, c.noise[j] / power, true
+}
+
+// sharpTie is one place seen by two panels: in one plane, the logarithm of A's amplitude over B's, and its weight.
+type sharpTie struct {
+	A, B, Band  int
+	Log, Weight float64
+}
+
+const (
+	sharpStride  = 16   // pixels between places
+	sharpScatter = 0.15 // of a logarithm, without noise: blur differs from place to place within a panel
+)
+
+// sharpTies compares the detail of two panels all over their overlap. The factors bring them to one brightness. The
+// ground being the same, the ratio of amplitudes is the ratio of what two blurs let through, and needs no
+// alignment finer than the grid of contrast.
+func sharpTies(a, b int, p, q *contrast, mp, mq similarity, fp, fq float64) []sharpTie {
+	ax0, ay0, ax1, ay1 := bounds(mp, p.w, p.h)
+	bx0, by0, bx1, by1 := bounds(mq, q.w, q.h)
+	x0, y0, x1, y1 := max(ax0, bx0), max(ay0, by0), min(ax1, bx1), min(ay1, by1)
+	ip, iq := mp.inverse(), mq.inverse()
+	brighter := portable.Log(fp / fq)
+	var out []sharpTie
+	for y := math.Ceil(y0/sharpStride) * sharpStride; y < y1; y += sharpStride {
+		for x := math.Ceil(x0/sharpStride) * sharpStride; x < x1; x += sharpStride {
+			px, py := ip.at(x, y)
+			qx, qy := iq.at(x, y)
+			for j := range sharpBands {
+				u, su, ok := p.at(j, px, py)
+				v, sv, ok2 := q.at(j, qx, qy)
+				if !ok || !ok2 {
+					continue
+				}
+				s := su + sv
+				out = append(out, sharpTie{a, b, j, float64(0.5*portable.Log(u/v)) + brighter,
+					1 / (sharpScatter*sharpScatter + float64(s*s))})
+			}
+		}
+	}
+	return out
+}
