@@ -44,6 +44,7 @@ func TestScripts(t *testing.T) {
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"night":    scriptNight,
+			"grid":     scriptGrid,
 			"edit":     scriptEdit,
 			"events":   scriptEvents,
 			"absent":   scriptAbsent,
@@ -107,7 +108,7 @@ func scriptEdit(ts *testscript.TestScript, neg bool, args []string) {
 
 // scriptEvents looks at a file of --json lines: events FILE CONDITION… where a
 // condition is ran=N, cached=N, failed=N (of the summary; > and < too),
-// step:REGEXP=STATE (some step's state), nostep:REGEXP=STATE, or warning:CODE.
+// step:REGEXP=STATE (some step's state), nostep:REGEXP=STATE, warning:CODE, or nowarning:CODE (nowarning: forbids all).
 func scriptEvents(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 2 {
 		ts.Fatalf("usage: events FILE CONDITION…")
@@ -151,6 +152,14 @@ func holds(lines []map[string]any, c string) string {
 			}
 		}
 		return "there is no such warning"
+	}
+	if code, ok := strings.CutPrefix(c, "nowarning:"); ok {
+		for _, l := range lines {
+			if l["event"] == "warning" && (code == "" || l["code"] == code) {
+				return fmt.Sprintf("it warns: %v", l["text"])
+			}
+		}
+		return ""
 	}
 	rest, no := strings.CutPrefix(c, "no")
 	pattern, state, ok := strings.Cut(strings.TrimPrefix(rest, "step:"), "=")

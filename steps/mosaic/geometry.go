@@ -135,25 +135,48 @@ func (n *network) limbTable() limbTable {
 		return l
 	}
 	l.X, l.Y, l.R = n.limb.X, n.limb.Y, n.limb.R
+	l.RMS, l.ArcDeg = n.limbFit()
+	return l
+}
+
+// limbFit returns how far the rims lie from the limb, robustly weighted, and how many degrees of it they cover.
+func (n *network) limbFit() (rms, arcDeg float64) {
 	m := n.maps()
 	var sum, weight float64
 	const sectors = 90
 	var seen [sectors]bool
 	for _, r := range n.rims {
 		x, y := m[r.Panel].at(r.X, r.Y)
-		dx, dy := x-l.X, y-l.Y
-		d := math.Sqrt(float64(dx*dx)+float64(dy*dy)) - l.R
+		dx, dy := x-n.limb.X, y-n.limb.Y
+		d := math.Sqrt(float64(dx*dx)+float64(dy*dy)) - n.limb.R
 		w := cauchy(d * d / (r.Sigma * r.Sigma))
 		sum += float64(w * float64(d*d))
 		weight += w
 		turn := similarity{A: dx, B: dy}.turn()
 		seen[(int(math.Floor(turn*sectors/(2*math.Pi)))+sectors)%sectors] = true
 	}
-	l.RMS = math.Sqrt(sum / weight)
 	for _, s := range seen {
 		if s {
-			l.ArcDeg += 360.0 / sectors
+			arcDeg += 360.0 / sectors
 		}
 	}
-	return l
+	return math.Sqrt(sum / weight), arcDeg
+}
+
+// worstLimb is how far the rims may lie from a circle, in pixels rms, that is the limb: on nights of poor air it is a
+// quarter of a pixel, while a stretch of terminator that passes for an arc strays by nearly one.
+const worstLimb = 0.6
+
+// judgeLimb lets go of a limb that is none. In the first rounds placements are still rough.
+func (n *network) judgeLimb(round int) {
+	if !n.limb.Found || round == 0 {
+		return
+	}
+	worst := worstLimb
+	if round == 1 {
+		worst *= 3
+	}
+	if rms, _ := n.limbFit(); len(n.rims) == 0 || rms > worst {
+		n.limb, n.rims = circle{}, nil
+	}
 }

@@ -215,17 +215,19 @@ func groups(n int, links []link) []int {
 	return of
 }
 
-// largest returns the group with most panels, the first of equals; those that show nothing do not count.
-func largest(of []int, shows func(i int) bool) int {
-	count := make([]int, len(of))
+// largest returns the group with most panels, of equals the one that shows most, and the first of equals in that. What a
+// panel shows is any measure of it; those that show nothing do not count.
+func largest(of []int, shows func(i int) int) int {
+	count, sum := make([]int, len(of)), make([]int, len(of))
 	best := 0
 	for i, g := range of {
-		if shows(i) {
+		if s := shows(i); s > 0 {
 			count[g]++
+			sum[g] += s
 		}
 	}
 	for g := range count {
-		if count[g] > count[best] {
+		if count[g] > count[best] || count[g] == count[best] && sum[g] > sum[best] {
 			best = g
 		}
 	}

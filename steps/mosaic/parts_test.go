@@ -135,9 +135,15 @@ func TestGroupsAndTheLargest(t *testing.T) {
 	if want := []int{0, 1, 2, 0, 2, 2}; !equal(of, want) {
 		t.Errorf("groups are %v, want %v", of, want)
 	}
-	all := func(int) bool { return true }
-	if g := largest(of, all); g != 2 {
+	one := func(int) int { return 1 }
+	if g := largest(of, one); g != 2 {
 		t.Errorf("largest group is %d, want 2", g)
+	}
+	if g := largest([]int{0, 1, 2}, func(i int) int { return []int{3, 5, 4}[i] }); g != 1 {
+		t.Errorf("of three single panels %d is taken, want the one that shows most, 1", g)
+	}
+	if g := largest(of, func(i int) int { return []int{5, 1, 0, 5, 1, 1}[i] }); g != 0 {
+		t.Errorf("largest group is %d, want 0: one panel of the other shows nothing", g)
 	}
 }
 

@@ -15,6 +15,17 @@ type seen struct {
 	Brinks []brink // in panel pixels
 }
 
+// sights is what is seen of all panels.
+type sights []seen
+
+// shows is how much a panel shows: its points, and something if there are none but it is not empty.
+func (s sights) shows(i int) int {
+	if s[i].Tones.empty() {
+		return 0
+	}
+	return 1 + len(s[i].Points)
+}
+
 // linkPanels matches all pairs of panels; each calls its function for 0…n−1, several at once.
 func linkPanels(s []seen, even []small, each func(n int, fn func(i int) error) error) ([]link, error) {
 	d := make([]described, len(s))
@@ -73,11 +84,11 @@ func scaledLink(l link, fa, fb int) *link {
 }
 
 // placeByLinks solves the largest connected group and votes out links that contradict the rest.
-func (n *network) placeByLinks(links []link, s []seen) (kept []link, anchor int, err error) {
+func (n *network) placeByLinks(links []link, s sights) (kept []link, anchor int, err error) {
 	kept = slices.Clone(links)
 	for {
 		of := groups(len(n.poses), kept)
-		group := largest(of, func(i int) bool { return !s[i].Tones.empty() })
+		group := largest(of, s.shows)
 		clear(n.in)
 		anchor = n.chain(kept, of, group)
 		n.ties = nil

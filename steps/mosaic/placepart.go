@@ -50,13 +50,19 @@ func runPlace(ctx context.Context, set placeSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
-	n := 0
+	n, hinted := 0, 0
 	for _, p := range g.Panels {
 		if p.Placed {
 			n++
 		}
+		if p.Hint == hintUsed || p.Hint == hintAlone {
+			hinted++
+		}
 	}
 	t.Fact("placed", float64(n), "panels")
+	if hinted > 0 {
+		t.Fact("placed_by_hint", float64(hinted), "panels")
+	}
 	if g.Limb.Found {
 		t.Fact("limb_radius", g.Limb.R, "px")
 		t.Fact("limb_rms", g.Limb.RMS, "px")
@@ -141,6 +147,7 @@ func (n *network) refine(ss []seen, ps []panel, times []int64, anchor int, each 
 		if err := n.settle(anchor, 10); err != nil {
 			return err
 		}
+		n.judgeLimb(r)
 		progress(0.3 + float64(float64(0.6*float64(r+1))/float64(len(rounds))))
 	}
 	return nil
