@@ -1,0 +1,80 @@
+package deconvolve
+
+import (
+	"math"
+
+	"plenilune/steps/kernel/filter"
+	"plenilune/steps/kernel/portable"
+)
+
+// Spread is a blur by moving air, as it is left in a mean of many frames: a narrow
+// core and about it a wide halo, both Gaussian. The zero value does not blur.
+type Spread struct {
+	Halo      float64 `json:"halo"`       // the halo's share of the light, 0…1
+	CoreSigma float64 `json:"core_sigma"` // standard deviations, pixels
+	HaloSigma float64 `json:"halo_sigma"`
+}
+
+// Transfer returns by how much the spread leaves a pattern of f cycles per pixel.
+func (s Spread) Transfer(f float64) float64 {
+	return float64((1-s.Halo)*gaussian(s.CoreSigma, f)) + float64(s.Halo*gaussian(s.HaloSigma, f))
+}
+
+// gaussian is the transfer of a Gaussian blur: exp(−2π²σ²f²).
+func gaussian(sigma, f float64) float64 {
+	return portable.Exp(-2 * float64(math.Pi*math.Pi*sigma*sigma*f*f))
+}
+
+// NewBlur returns the spread as a blur of pictures of w by h pixels.
+func NewBlur(s Spread, w, h int) *Separable[float32] {
+	b := &Separable[float32]{W: w, H: h}
+	if s.Halo < 1 {
+		b.Terms = append(b.Terms, Term[float32]{float32(1 - s.Halo), taps(s.CoreSigma)})
+	}
+	if s.Halo > 0 {
+		b.Terms = append(b.Terms, Term[float32]{float32(s.Halo), taps(s.HaloSigma)})
+	}
+	return b
+}
+
+const (
+	sampledFrom = 0.8 // px; a Gaussian this wide may be sampled as it is
+	narrowTaps  = 6
+)
+
+// taps is half a kernel that blurs by a Gaussian of sigma pixels. A narrow one
+// would alias if it were sampled, so its taps are those whose transfer is the
+// Gaussian's over the frequencies that a picture holds: its inverse transform
+// from −½ to ½ cycles per pixel.
+func taps(sigma float64) []float32 {
+	if sigma >= sampledFrom || sigma <= 0 {
+		return filter.GaussianTaps(sigma)
+	}
+	const steps = 256
+	var t [narrowTaps]float64
+	sum := 0.0
+	for n := range t {
+		for k := range steps {
+			f := (float64(k) + 0.5) / (2 * steps)
+			t[n] += float64(gaussian(sigma, f) * portable.Cos(2*math.Pi*f*float64(n)) / steps)
+		}
+		sum += 2 * t[n]
+	}
+	sum -= t[0]
+	out := make([]float32, narrowTaps)
+	for n, v := range t {
+		out[n] = float32(v / sum)
+	}
+	return out
+}
+
+// Sharpened returns by how much n steps of Richardson and Lucy's iteration from
+// the data themselves raise a faint pattern of f cycles per pixel on flat ground:
+// what follows from Step to first order, t ← t + s·(1 − s·t) with t = 1 at first.
+func (s Spread) Sharpened(f float64, n int) float64 {
+	k, t := s.Transfer(f), 1.0
+	for range n {
+		t += float64(k * (1 - float64(k*t)))
+	}
+	return t
+}
