@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"github.com/zclconf/go-cty/cty"
 )
 
 // ResolveFiles expands every block's file patterns into Block.Paths: relative to
@@ -32,12 +34,7 @@ func (m *Manifest) resolveBlock(d *Diagnostics, b *Block, clipsDir string) {
 	if !b.hasFiles {
 		return
 	}
-	var except []string
-	for _, p := range b.patterns {
-		if p.except {
-			except = append(except, p.text)
-		}
-	}
+	out := m.exceptions(b, clipsDir)
 	seen := map[string]bool{}
 	var empty []filePattern
 	for _, p := range b.patterns {
@@ -51,12 +48,8 @@ func (m *Manifest) resolveBlock(d *Diagnostics, b *Block, clipsDir string) {
 		}
 		n := 0
 		for _, path := range found {
-			if m.excepted(path, except, clipsDir) {
-				n++ // it does match something
-				continue
-			}
-			n++
-			if !seen[path] {
+			n++ // what is left out was matched all the same
+			if !seen[path] && !out.leave(path) {
 				seen[path] = true
 				b.Paths = append(b.Paths, path)
 			}
@@ -134,6 +127,12 @@ func walkPattern(dir string, parts []string, found func(string)) error {
 			return err
 		}
 	}
+	if !strings.ContainsAny(p, `*?[\`) {
+		path := filepath.Join(dir, p)
+		if st, err := os.Stat(path); err == nil { // no need to look through the folder
+			return walkFound(path, st, rest, found)
+		}
+	}
 	entries, err := os.ReadDir(dir)
 	if err != nil {
 		if errors.Is(err, fs.ErrNotExist) {
@@ -143,44 +142,79 @@ func walkPattern(dir string, parts []string, found func(string)) error {
 	}
 	for _, e := range entries {
 		path := filepath.Join(dir, e.Name())
+		if p == "**" && len(rest) > 0 {
+			if e.IsDir() && !strings.HasPrefix(e.Name(), ".") {
+				if err := walkPattern(path, parts, found); err != nil {
+					return err
+				}
+			}
+			continue
+		}
+		if !matchName(p, e.Name()) {
+			continue
+		}
 		st, err := os.Stat(path) // through links: a link to a clip is a clip
 		if err != nil {
 			continue
 		}
-		switch {
-		case p == "**" && len(rest) > 0 && e.IsDir():
-			if err := walkPattern(path, parts, found); err != nil {
-				return err
-			}
-			continue
-		case p == "**" && len(rest) > 0:
-			continue
-		}
-		ok, err := filepath.Match(p, e.Name())
-		if err != nil || !ok {
-			continue
-		}
-		if len(rest) == 0 && st.Mode().IsRegular() {
-			found(path)
-		} else if len(rest) > 0 && st.IsDir() {
-			if err := walkPattern(path, rest, found); err != nil {
-				return err
-			}
+		if err := walkFound(path, st, rest, found); err != nil {
+			return err
 		}
 	}
 	return nil
 }
 
-// excepted tells whether a file is left out: by a pattern for its name alone, or
-// for its path from where patterns start.
-func (m *Manifest) excepted(path string, except []string, clipsDir string) bool {
-	for _, e := range except {
-		if ok, err := filepath.Match(e, filepath.Base(path)); err == nil && ok {
-			return true
+// walkFound goes on from a file or folder that a pattern's element matched.
+func walkFound(path string, st fs.FileInfo, rest []string, found func(string)) error {
+	switch {
+	case len(rest) == 0 && st.Mode().IsRegular():
+		found(path)
+	case len(rest) > 0 && st.IsDir():
+		return walkPattern(path, rest, found)
+	}
+	return nil
+}
+
+// matchName tells whether an element of a pattern stands for a name. The same
+// letters written another way (accents as letters of their own, as some file
+// systems keep them) are the same name. As in a shell, only a pattern that begins
+// with a dot means hidden names: what a system hides beside clips is no clip.
+func matchName(pattern, name string) bool {
+	if strings.HasPrefix(name, ".") && !strings.HasPrefix(pattern, ".") {
+		return false
+	}
+	if ok, err := filepath.Match(pattern, name); err == nil && ok {
+		return true
+	}
+	ok, err := filepath.Match(pattern, cty.NormalizeString(name)) // texts of a manifest are normalised
+	return err == nil && ok
+}
+
+// exceptions is what a block's except leaves out: files by a pattern for their name alone, or by their path from
+// where patterns start.
+type exceptions struct {
+	names []string
+	paths map[string]bool
+}
+
+func (m *Manifest) exceptions(b *Block, clipsDir string) exceptions {
+	x := exceptions{paths: map[string]bool{}}
+	for _, p := range b.patterns {
+		if !p.except {
+			continue
 		}
-		if found, err := m.expand(e, clipsDir); err == nil && slices.Contains(found, path) {
-			return true
+		if !strings.Contains(p.text, "/") {
+			x.names = append(x.names, p.text)
+		}
+		if found, err := m.expand(p.text, clipsDir); err == nil {
+			for _, path := range found {
+				x.paths[path] = true
+			}
 		}
 	}
-	return false
+	return x
+}
+
+func (x exceptions) leave(path string) bool {
+	return x.paths[path] || slices.ContainsFunc(x.names, func(p string) bool { return matchName(p, filepath.Base(path)) })
 }
