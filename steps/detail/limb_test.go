@@ -50,10 +50,11 @@ func TestLimbGrowsSteepAndDoesNotRing(t *testing.T) {
 		}
 		strong := []bandSettings{{ScalePx: 2, Boost: 3}, {ScalePx: 4, Boost: 3}, {ScalePx: 8, Boost: 2}, {ScalePx: 16, Boost: 1.5}}
 		_, _, was := overshoot(m.Pix[0], size, r)
-		pix := l.recombine(t).Plane("image").Pix[0]
+		modest := []bandSettings{{ScalePx: 2, Boost: 1.9, FloorSigma: 1.5}, {ScalePx: 4, Boost: 1.6, FloorSigma: 1.2}, {ScalePx: 8, Boost: 1.2, FloorSigma: 0.8}}
+		pix := l.recombine(t, modest...).Plane("image").Pix[0]
 		over, under, steep := overshoot(pix, size, r)
 		if over > 1.5 || under > 1.5 || steep < 1.15*was {
-			t.Errorf("blur %v px, recipe: %.2f %% bright rim, %.2f %% dark rim, falls by %v a pixel, before by %v", sigma, over, under, steep, was)
+			t.Errorf("blur %v px, modest: %.2f %% bright rim, %.2f %% dark rim, falls by %v a pixel, before by %v", sigma, over, under, steep, was)
 		}
 		// The same bands as they come, without the guard, do ring.
 		planes, rest := wavelet.Starlet(m.Pix[0], size, size, levels)

@@ -10,15 +10,15 @@ type bandSettings struct {
 	FloorSigma  float64 `json:"floor_sigma"`
 }
 
-// Recipe returns the bands that are used when a block has none: modest, so that
-// they suit most nights. Its scales are in pixels, since most telescopes are used
-// at about the sampling that their optics ask for, and what the air has blurred
-// is then a few pixels wide.
+// Recipe returns the bands that are used, after the blur is taken out, when a
+// block has neither deconvolve nor a band: with the blur gone they have little to
+// do but lend the middle scales a touch of what the eye likes and hold back the
+// finest noise. Their scales are in pixels, since most telescopes are used at
+// about the sampling that their optics ask for.
 func Recipe() []Band {
 	return []Band{
-		{Name: "fine", ScalePx: 2, Boost: 1.9, FloorSigma: 1.5},
-		{Name: "middle", ScalePx: 4, Boost: 1.6, FloorSigma: 1.2},
-		{Name: "broad", ScalePx: 8, Boost: 1.2, FloorSigma: 0.8},
+		{Name: "fine", ScalePx: 1.5, Boost: 1, FloorSigma: 1.5},
+		{Name: "middle", ScalePx: 4, Boost: 1.1, FloorSigma: 1},
 	}
 }
 

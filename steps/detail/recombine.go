@@ -11,7 +11,7 @@ import (
 )
 
 type recombineSettings struct {
-	Bands []bandSettings `json:"bands"` // none: those of Recipe
+	Bands []bandSettings `json:"bands"`
 }
 
 // placement is what recombine reads of a mosaic's placements or a stack's panel.
@@ -87,9 +87,6 @@ func readPlacement(t *pipeline.Task) (p placement, err error) {
 
 func (m *mixer) setRecipe(s recombineSettings, p placement, t *pipeline.Task) {
 	bands := s.Bands
-	if len(bands) == 0 {
-		bands = canonical(Recipe())
-	}
 	var leftOut int
 	m.recipe, leftOut = newRecipe(bands, p.ScaleArcsecPerPx)
 	if leftOut > 0 {
@@ -217,14 +214,18 @@ func (m *mixer) relativeNoise(r image.Rectangle) ([]float32, error) {
 	if err := m.weight.ReadRect(0, r, out); err != nil {
 		return nil, err
 	}
-	typical := float32(m.apart.WeightMedian)
-	for i, k := range out {
+	relative(out, float32(m.apart.WeightMedian))
+	return out, nil
+}
+
+// relative turns weights into noise variances against that at the typical weight.
+func relative(weight []float32, typical float32) {
+	for i, k := range weight {
 		if !(k > typical/16) {
 			k = typical / 16 // a hem of few frames: four times the noise, and no more
 		}
-		out[i] = typical / k
+		weight[i] = typical / k
 	}
-	return out, nil
 }
 
 func (m *mixer) addLevel(delta []float32, r image.Rectangle, j int, rel []float32) error {

@@ -1,6 +1,6 @@
-// Package detail brings out fine detail: it takes the disk apart into bands of
-// scale, once, and puts it together again with each band raised or lowered and
-// its noise held back.
+// Package detail brings out fine detail: it takes the blur out of the disk, as it is
+// seen at the limb, takes the disk apart into bands of scale, once, and puts it
+// together again with each band raised or lowered and its noise held back.
 package detail
 
 import (
@@ -11,10 +11,25 @@ import (
 	"plenilune/pipeline"
 )
 
-// Settings is a detail block of the manifest.
+// Settings is a detail block of the manifest. Without deconvolve and without any
+// band it is the default recipe; with either, what stands there and no more.
 type Settings struct {
-	Image pipeline.Ref `hcl:"image" refs:"mosaic stack detail"`
-	Bands []Band       `hcl:"band,block"` // none: the default recipe
+	Image      pipeline.Ref `hcl:"image" refs:"mosaic stack detail"`
+	Deconvolve *Deconvolve  `hcl:"deconvolve,block"`
+	Bands      []Band       `hcl:"band,block"`
+}
+
+// Deconvolve takes the blur out by the iteration of Richardson and Lucy. What is
+// not given is measured.
+type Deconvolve struct {
+	// Iterations is how many steps are taken; 0 takes them until they are lost in
+	// the noise.
+	Iterations int `hcl:"iterations,optional" min:"0" max:"200"`
+	// The full width at half maximum of the blur that is taken out, a Gaussian then.
+	// Not given, the blur is measured at the lit limb, and only what the air has
+	// added to the telescope's own is taken out.
+	BlurFWHMPx     float64 `hcl:"blur_fwhm_px,optional" min:"0.2" max:"20"`
+	BlurFWHMArcsec float64 `hcl:"blur_fwhm_arcsec,optional" min:"0.02" max:"60"`
 }
 
 // Band raises or lowers the detail around one scale: the width of a bright or
@@ -44,7 +59,15 @@ func Step() pipeline.Step {
 
 func check(settings any, _ pipeline.Night) []pipeline.Problem {
 	var out []pipeline.Problem
-	for _, b := range settings.(*Settings).Bands {
+	set := settings.(*Settings)
+	if d := set.Deconvolve; d != nil && d.BlurFWHMPx > 0 && d.BlurFWHMArcsec > 0 {
+		out = append(out, pipeline.Problem{
+			Path: "deconvolve.blur_fwhm_px",
+			Text: "the blur is given in pixels and in arcseconds",
+			Hint: "keep blur_fwhm_arcsec or blur_fwhm_px, not both",
+		})
+	}
+	for _, b := range set.Bands {
 		path := "band." + b.Name
 		switch {
 		case b.ScaleArcsec > 0 && b.ScalePx > 0:
@@ -76,8 +99,18 @@ func expand(x *pipeline.Expansion) error {
 	if err != nil {
 		return err
 	}
+	unblur, bands := set.Deconvolve, canonical(set.Bands)
+	if unblur == nil && len(bands) == 0 {
+		unblur, bands = &Deconvolve{}, canonical(Recipe())
+	}
 	for _, it := range items {
-		x.Emit(addParts(x, it, recombineSettings{Bands: canonical(set.Bands)}))
+		if unblur != nil {
+			it = addDeconvolution(x, it, *unblur)
+		}
+		if len(bands) > 0 {
+			it = addBands(x, it, recombineSettings{Bands: bands})
+		}
+		x.Emit(it)
 	}
 	return nil
 }
@@ -100,20 +133,45 @@ func canonical(in []Band) []bandSettings {
 // are cut; this suits 16 million pixels.
 const memory = 1 << 30
 
-func addParts(x *pipeline.Expansion, it pipeline.Item, rs recombineSettings) pipeline.Item {
-	in := []pipeline.Input{{Port: "image", Value: it.Values["image"]}}
-	if w := it.Values["weight"]; !w.IsZero() {
-		in = append(in, pipeline.Input{Port: "weight", Value: w})
-	}
-	apart := x.Add(pipeline.Part{
-		Name: "decompose", Item: it, Version: 2, In: in, Out: decomposeOut(),
-		Memory: memory, Run: decompose,
-	})
-	for _, port := range []string{"placements", "panel"} {
+// inputs names what a part reads of an item beside its own.
+func inputs(it pipeline.Item, ports ...string) (in []pipeline.Input) {
+	for _, port := range ports {
 		if v := it.Values[port]; !v.IsZero() {
 			in = append(in, pipeline.Input{Port: port, Value: v})
 		}
 	}
+	return in
+}
+
+// addDeconvolution takes the blur out of an item's image. What measuring it costs
+// is not spent again when only the number of steps changes.
+func addDeconvolution(x *pipeline.Expansion, it pipeline.Item, d Deconvolve) pipeline.Item {
+	in := inputs(it, "image", "weight", "placements", "panel")
+	if d.BlurFWHMPx == 0 && d.BlurFWHMArcsec == 0 {
+		var o opticsSettings
+		if tel := x.Night().Telescope; tel != nil {
+			o = opticsSettings{tel.ApertureMM, tel.Obstruction}
+		}
+		measured := x.Add(pipeline.Part{
+			Name: "blur", Item: it, Version: 1, Settings: o, In: inputs(it, "image", "placements", "panel"), Out: []string{"blur"},
+			Memory: memory / 2, Run: pipeline.Bind(blur),
+		})
+		in = append(in, pipeline.Input{Port: "blur", Value: measured.Out("blur")})
+	}
+	sharp := x.Add(pipeline.Part{
+		Name: "deconvolve", Item: it, Version: 1,
+		Settings: deconvolveSettings{Iterations: d.Iterations, FWHMPx: d.BlurFWHMPx, FWHMArcsec: d.BlurFWHMArcsec},
+		In:       in, Out: []string{"image"}, Memory: memory, Run: pipeline.Bind(sharpen),
+	})
+	return it.With("image", sharp.Out("image"))
+}
+
+func addBands(x *pipeline.Expansion, it pipeline.Item, rs recombineSettings) pipeline.Item {
+	apart := x.Add(pipeline.Part{
+		Name: "decompose", Item: it, Version: 2, In: inputs(it, "image", "weight"), Out: decomposeOut(),
+		Memory: memory, Run: decompose,
+	})
+	in := inputs(it, "image", "weight", "placements", "panel")
 	for _, port := range decomposeOut() {
 		in = append(in, pipeline.Input{Port: port, Value: apart.Out(port)})
 	}

@@ -1,0 +1,128 @@
+package detail
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+
+	"plenilune/pipeline"
+	"plenilune/steps/kernel/deconvolve"
+	"plenilune/steps/kernel/robust"
+)
+
+// opticsSettings is what the night says of the telescope; zero is unknown.
+type opticsSettings struct {
+	ApertureMM  float64 `json:"aperture_mm"`
+	Obstruction float64 `json:"obstruction"`
+}
+
+// seen is the blur that a picture was found to have.
+type seen struct {
+	Measured bool              `json:"measured"` // false: Spread is what is usual
+	Spread   deconvolve.Spread `json:"spread"`   // of the air alone
+	FWHMPx   float64           `json:"fwhm_px"`  // of air, optics and pixels together
+	SigmaPx  float64           `json:"sigma_px"` // how uncertain FWHMPx is, one standard deviation
+	Places   int               `json:"places"`   // how many places of the limb it rests on
+}
+
+// usualSpread is taken where a picture shows no limb: a little less blur than a
+// mean of the better frames commonly has, so that nothing is overdone (found on
+// simulated nights at a ratio of aperture to Fried's parameter of 2 to 5).
+var usualSpread = deconvolve.Spread{Halo: 0.28, CoreSigma: 0.5, HaloSigma: 3.4}
+
+const (
+	fewestPlaces = 6     // of the limb; fewer may all lie in one bad spot
+	greenMM      = 55e-5 // wavelength, the middle of what cameras see
+	jackknives   = 8
+)
+
+// blur measures the blur of a picture at the lit limb.
+func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
+	img, err := readPlane(t.One("image"))
+	if err != nil {
+		return fmt.Errorf("read the picture: %w", err)
+	}
+	p, err := readPlacement(t)
+	if err != nil {
+		return err
+	}
+	tel := telescope(o, p.ScaleArcsecPerPx)
+	b, err := measureBlur(limbEdges(img.Luminance(), img.W, img.H), tel)
+	if err != nil {
+		b = seen{Spread: usualSpread, FWHMPx: tel.FWHM(usualSpread)}
+		t.Warn("blur-assumed", "the blur cannot be measured here (%v): a usual one is taken out, core and halo together %.1f px wide; "+
+			"give blur_fwhm_px in deconvolve if you know better", err, b.FWHMPx)
+	} else {
+		t.Fact("blur_fwhm", b.FWHMPx, "px")
+		t.Fact("blur_fwhm_uncertainty", b.SigmaPx, "px")
+		if s := p.ScaleArcsecPerPx; s > 0 {
+			t.Fact("blur_fwhm_on_the_sky", float64(b.FWHMPx*s), "arcsec")
+			t.Fact("blur_fwhm_on_the_sky_uncertainty", float64(b.SigmaPx*s), "arcsec")
+		}
+		t.Fact("blur_halo_share", 100*b.Spread.Halo, "%")
+		t.Fact("blur_halo_fwhm", sigmaToFWHM*b.Spread.HaloSigma, "px")
+		t.Fact("blur_places", float64(b.Places), "places of the limb")
+	}
+	return t.PutTable("blur", b)
+}
+
+// sigmaToFWHM is the full width at half maximum of a Gaussian of σ = 1: 2√(2 ln 2).
+const sigmaToFWHM = 2.3548200450309493
+
+// telescope is what the night says of the optics, in pixels of the picture.
+func telescope(o opticsSettings, arcsecPerPx float64) deconvolve.Telescope {
+	tel := deconvolve.Typical()
+	if o.ApertureMM > 0 && arcsecPerPx > 0 {
+		tel.Cutoff = min(max(float64(o.ApertureMM/greenMM*arcsecPerPx)/206264.806, 0.1), 2)
+	}
+	if o.Obstruction > 0 {
+		tel.Obstruction = o.Obstruction
+	}
+	return tel
+}
+
+var errFewEdges = errors.New("too little of the lit limb is in view")
+
+// measureBlur fits the middle one of the profiles, bin by bin, and tells from how
+// the fit changes when an eighth of them is left out how certain it is (the
+// delete-group jackknife of Quenouille 1949 and Tukey 1958).
+func measureBlur(edges []deconvolve.Profile, tel deconvolve.Telescope) (b seen, err error) {
+	if len(edges) < fewestPlaces {
+		return b, errFewEdges
+	}
+	b.Spread, _, err = deconvolve.FitEdge(middle(edges, -1), tel)
+	if err != nil {
+		return b, err
+	}
+	b.Measured, b.Places, b.FWHMPx = true, len(edges), tel.FWHM(b.Spread)
+	groups := min(jackknives, len(edges))
+	var sum, square float64
+	for g := range groups {
+		s, _, err := deconvolve.FitEdge(middle(edges, g), tel)
+		if err != nil {
+			return b, fmt.Errorf("its places do not agree: %w", err)
+		}
+		v := tel.FWHM(s)
+		sum += v
+		square += float64(v * v)
+	}
+	n := float64(groups)
+	b.SigmaPx = math.Sqrt(max(0, float64((n-1)*(square/n-float64(sum/n*sum/n)))))
+	return b, nil
+}
+
+// middle is the median profile, every jackknives-th one from without on left out.
+func middle(edges []deconvolve.Profile, without int) (p deconvolve.Profile) {
+	v := make([]float64, 0, len(edges))
+	for i := range p {
+		v = v[:0]
+		for k, e := range edges {
+			if without < 0 || k%jackknives != without {
+				v = append(v, e[i])
+			}
+		}
+		p[i] = robust.Median(v)
+	}
+	return p
+}
