@@ -3,19 +3,23 @@ package main
 import (
 	"bytes"
 	"fmt"
-	"path"
+	"maps"
 	"path/filepath"
-	"strconv"
+	"slices"
 	"strings"
 	"text/template"
+	"unicode"
+	"unicode/utf8"
 
+	"plenilune/pipeline"
+	"plenilune/steps"
 	"plenilune/steps/detail"
 	"plenilune/steps/stacks"
 )
 
 // manifestText is a whole manifest: every setting that people change, with its
 // default and what it means.
-var manifestText = template.Must(template.New("manifest").Funcs(template.FuncMap{"quote": strconv.Quote}).Parse(`# A recipe: from raw clips to pictures. Run it with
+var manifestText = template.Must(template.New("manifest").Funcs(template.FuncMap{"quote": quoteText, "list": listText}).Parse(`# A recipe: from raw clips to pictures. Run it with
 #     plenilune run {{.Name}}
 # Change anything and run again: only what the change touches is computed.
 
@@ -41,11 +45,11 @@ settings {
 {{range .Masters}}
 master {{quote .Name}} {
   kind  = {{quote .Kind}}
-  files = [{{range $i, $f := .Files}}{{if $i}}, {{end}}{{quote $f}}{{end}}]
+  files = {{list .Files}}
 }
 {{end}}
 clips "disk" {
-  files   = [{{range $i, $f := .Files}}{{if $i}}, {{end}}{{quote $f}}{{end}}]
+  files   = {{list .Files}}
 {{- if .Except}}
   except  = [
 {{- range .Except}}
@@ -144,76 +148,113 @@ func (n *folderNight) manifest(name string) ([]byte, error) {
 		Files       []string
 		Except      []manifestExcept
 		Bands       []manifestBand
-	}{Name: filepath.Base(name), Title: n.title, Keep: stacks.DefaultKeep, Bands: recipeBands()}
+	}{Name: remark(filepath.Base(name)), Title: n.title, Keep: stacks.DefaultKeep, Bands: recipeBands()}
 	if data.Title == "" {
 		data.Title = "A night of the Moon"
 	}
 	for _, m := range []struct {
-		kind string
-		dirs []string
+		kind  string
+		found []foundClip
 	}{{"dark", n.darks}, {"flat", n.flats}} {
-		if len(m.dirs) == 0 {
+		if len(m.found) == 0 {
 			continue
 		}
-		mm := manifestMaster{Name: m.kind, Kind: m.kind}
-		for _, d := range m.dirs {
-			rel, err := relative(base, d)
-			if err != nil {
-				return nil, err
-			}
-			mm.Files = append(mm.Files, path.Join(escapePattern(rel), "*"+n.ending(d)))
-		}
-		data.Masters = append(data.Masters, mm)
-	}
-	var err error
-	if data.Files, err = n.patterns(base); err != nil {
-		return nil, err
-	}
-	for _, l := range n.leftOut {
-		if !isCapture(l.path) {
-			continue // no pattern takes it
-		}
-		rel, err := relative(base, l.path)
+		files, _, err := n.byFolder.patterns(base, m.found, false)
 		if err != nil {
 			return nil, err
 		}
-		data.Except = append(data.Except, manifestExcept{escapePattern(rel), strings.Join(strings.Fields(l.why), " ")})
+		data.Masters = append(data.Masters, manifestMaster{m.kind, m.kind, files})
+	}
+	files, others, err := n.byFolder.patterns(base, n.clips, true)
+	if err != nil {
+		return nil, err
+	}
+	data.Files = files
+	for _, p := range others {
+		rel, err := relative(base, p)
+		if err != nil {
+			return nil, err
+		}
+		data.Except = append(data.Except, manifestExcept{escapePattern(rel), remark(n.whyNot(p))})
 	}
 	var b bytes.Buffer
 	if err := manifestText.Execute(&b, data); err != nil {
 		return nil, fmt.Errorf("write the manifest: %w", err)
 	}
-	return b.Bytes(), nil
+	return b.Bytes(), n.holds(name, b.Bytes())
 }
 
-// patterns covers every clip taken by one pattern a folder and ending.
-func (n *folderNight) patterns(base string) ([]string, error) {
-	var out []string
-	seen := map[string]bool{}
-	for _, c := range n.clips {
-		rel, err := relative(base, filepath.Dir(c.path))
-		if err != nil {
-			return nil, err
-		}
-		p := path.Join(escapePattern(rel), "*"+filepath.Ext(c.path))
-		if !seen[p] {
-			seen[p] = true
-			out = append(out, p)
+// whyNot says why a capture is not among the clips.
+func (n *folderNight) whyNot(path string) string {
+	for _, l := range n.leftOut {
+		if l.path == path {
+			return l.why
 		}
 	}
-	return out, nil
-}
-
-// ending is how the captures in a folder end, as they are written there.
-func (n *folderNight) ending(dir string) string {
-	found, err := filepath.Glob(filepath.Join(escapePattern(dir), "*.[sS][eE][rR]"))
-	if err != nil || len(found) == 0 {
-		return ".ser"
+	if slices.ContainsFunc(n.darks, func(c foundClip) bool { return c.path == path }) {
+		return "dark frames"
 	}
-	return filepath.Ext(found[0])
+	return "flat frames"
 }
 
-// escapePattern makes a name stand for itself in a file pattern.
-func escapePattern(s string) string {
-	return strings.NewReplacer(`[`, `[[]`, `*`, `[*]`, `?`, `[?]`).Replace(s)
+// remark makes a text fit a remark at the end of a line.
+func remark(s string) string {
+	return strings.Map(func(r rune) rune {
+		if !unicode.IsPrint(r) || r == utf8.RuneError {
+			return ' '
+		}
+		return r
+	}, s)
+}
+
+// listText writes texts as a list, a line each when there are many.
+func listText(texts []string) string {
+	quoted := make([]string, len(texts))
+	for i, t := range texts {
+		quoted[i] = quoteText(t)
+	}
+	if len(quoted) <= 3 {
+		return "[" + strings.Join(quoted, ", ") + "]"
+	}
+	return "[\n    " + strings.Join(quoted, ",\n    ") + ",\n  ]"
+}
+
+// holds proves that the text is a manifest that takes exactly what was meant.
+func (n *folderNight) holds(name string, text []byte) error {
+	m, diags := pipeline.LoadManifest(name, text, steps.All(), nil)
+	if !diags.HasErrors() {
+		diags.Append(m.ResolveFiles(""))
+	}
+	if err := diags.Err(); err != nil {
+		return fmt.Errorf("defect in this program: the manifest that it would write has a fault: %w", err)
+	}
+	want := map[string][]foundClip{"clips.disk": n.clips, "master.dark": n.darks, "master.flat": n.flats}
+	for _, b := range m.Blocks {
+		taken, ok := want[b.Kind+"."+b.Name]
+		if !ok {
+			continue
+		}
+		meant, found := map[string]bool{}, map[string]bool{}
+		for _, c := range taken {
+			abs, err := filepath.Abs(c.path)
+			if err != nil {
+				return fmt.Errorf("find the way to %s: %w", c.path, err)
+			}
+			meant[abs] = true
+		}
+		for _, p := range b.Paths {
+			found[p] = true
+		}
+		for _, p := range slices.Sorted(maps.Keys(meant)) {
+			if !found[p] {
+				return requestf("%s cannot be told from another file by its name in a manifest; rename it", shown(p))
+			}
+		}
+		for _, p := range b.Paths {
+			if !meant[p] {
+				return requestf("%s cannot be told from another file by its name in a manifest; rename it", shown(p))
+			}
+		}
+	}
+	return nil
 }

@@ -42,16 +42,18 @@ func TestScripts(t *testing.T) {
 			e.Setenv("EXAMPLES", filepath.Join(root, "examples"))
 			return nil
 		},
+		Condition: scriptCondition,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"night":    scriptNight,
-			"grid":     scriptGrid,
-			"edit":     scriptEdit,
-			"events":   scriptEvents,
-			"absent":   scriptAbsent,
-			"textkeys": scriptTextKeys,
-			"nobytes":  scriptNoBytes,
-			"cut":      scriptCut,
-			"touch":    scriptTouch,
+			"night":     scriptNight,
+			"grid":      scriptGrid,
+			"recording": scriptRecording,
+			"edit":      scriptEdit,
+			"events":    scriptEvents,
+			"absent":    scriptAbsent,
+			"textkeys":  scriptTextKeys,
+			"nobytes":   scriptNoBytes,
+			"cut":       scriptCut,
+			"touch":     scriptTouch,
 		},
 	})
 }
