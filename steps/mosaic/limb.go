@@ -202,6 +202,13 @@ func rimsOf(p panel, m similarity, c circle, r tonalRange, step float64) []rim {
 	return out
 }
 
+// A place of the limb is believed where the ground inside it, from profileHalf to 3 px, is nearly as bright as the brightest
+// of the profile.
+const (
+	rimPlateau = 2*(profileHalf-3) + 1
+	rimLevel   = 0.7
+)
+
 // steepest returns how far outside the circle the profile falls most steeply. The profile is sampled twice a
 // pixel and averaged along the arc.
 func steepest(p panel, inv similarity, c circle, cos, sin, step float64, r tonalRange) (float64, bool) {
@@ -234,6 +241,10 @@ func steepest(p panel, inv similarity, c circle, cos, sin, step float64, r tonal
 	in, out := prof[0], slices.Min(prof[n-6:])
 	height := max(in, prof[6]) - out
 	if best < 6 || best+6 >= n || height < max(0.06*(r.Bright-r.Sky), 15*r.Noise) || out > r.Sky+float64(0.08*(r.Bright-r.Sky)) || fall[best] < height {
+		return 0, false
+	}
+	// Near the cusps the lit ground is a thin line: blurred, it falls most steeply outside itself.
+	if slices.Min(prof[:rimPlateau])-out < rimLevel*(slices.Max(prof[:])-out) {
 		return 0, false
 	}
 	l, m, h := fall[best-1], fall[best], fall[best+1]

@@ -121,7 +121,7 @@ func lookPart(it pipeline.Item) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  3,
+		Version:  4,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},
