@@ -71,6 +71,14 @@ stack "panels" {
 # The panels, in whatever order they came, joined.
 mosaic "disk" {
   panels = stack.panels
+
+  # Panels left out, and where those lie that cannot be matched: the offset of the
+  # panel's middle from the disk's, north up and east left in the picture.
+  # except = ["CLIP"]
+  # hint "CLIP" {
+  #   east_arcmin  = 0
+  #   north_arcmin = 0
+  # }
 }
 
 # Detail by scale. boost raises a band, 1 leaves it; what is weaker than
