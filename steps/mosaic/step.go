@@ -133,7 +133,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  2,
+		Version:  3,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},
@@ -145,7 +145,7 @@ func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Pa
 func joinPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "join",
-		Version: 2,
+		Version: 3,
 		In:      in,
 		Out:     []string{"image", "weight", "source"},
 		Memory:  memory / 2,
