@@ -81,10 +81,17 @@ mosaic "disk" {
   # }
 }
 
-# Detail by scale. boost raises a band, 1 leaves it; what is weaker than
-# floor_sigma times the local noise fades out.
+# Detail. First the blur of the air is taken out, as it is seen at the lit limb,
+# in as many steps as the noise bears; then detail is raised or lowered by its
+# scale: boost raises a band, 1 leaves it, and what is weaker than floor_sigma
+# times the local noise fades out. This is what detail does of its own accord.
 detail "crisp" {
   image = mosaic.disk
+
+  deconvolve {
+    # iterations   = 10  # more bring out more, noise too
+    # blur_fwhm_px = 2.5 # if you know the blur better than the limb tells it
+  }
 {{range .Bands}}
   band {{quote .Name}} {
     scale_px    = {{.ScalePx}}

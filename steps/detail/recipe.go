@@ -17,7 +17,7 @@ type bandSettings struct {
 // about the sampling that their optics ask for.
 func Recipe() []Band {
 	return []Band{
-		{Name: "fine", ScalePx: 1.5, Boost: 1, FloorSigma: 1.5},
+		{Name: "fine", ScalePx: 1.5, Boost: 1.05, FloorSigma: 1.2},
 		{Name: "middle", ScalePx: 4, Boost: 1.1, FloorSigma: 1},
 	}
 }

@@ -113,7 +113,7 @@ func TestStepsStopInTheNoise(t *testing.T) {
 		return factOf(r, "iterations")
 	}
 	few, many := steps(0.05, 0), steps(0.002, 0)
-	if !(few >= 1 && few < many && many < mostIterations) {
+	if !(few >= 1 && few < many) {
 		t.Errorf("%v steps in much noise, %v in little", few, many)
 	}
 	if got := steps(0.05, 7); got != 7 {
