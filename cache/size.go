@@ -67,3 +67,19 @@ func (c *Cache) blobSize(id ID) int64 {
 	}
 	return 0
 }
+
+// SizeOf is what a value or blob takes on the disk, in bytes, 0 if it is not there.
+func (c *Cache) SizeOf(id ID) int64 {
+	leave, err := c.enter()
+	if err != nil {
+		return 0
+	}
+	defer leave()
+	if n := c.blobSize(id); n > 0 {
+		return n
+	}
+	if b, err := c.index.get(indexKey(kindValue, id)); err == nil {
+		return 2 * int64(len(b)) // in the journal and in the index
+	}
+	return 0
+}

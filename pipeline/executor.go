@@ -7,6 +7,7 @@ import (
 	"runtime/debug"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -23,16 +24,23 @@ type executor struct {
 	memory  int64
 	workers *semaphore.Weighted
 	bytes   *semaphore.Weighted
-	pace    *pace
+	costs   Costs // nil: nothing is foretold
+	rates   rates
+	machine float64 // how much longer parts take now than by their rates
+
+	early sync.Map // key → *node that ran to foretell the rest
 }
 
 func newExecutor(jobs int, memory int64) *executor {
-	return &executor{jobs: jobs, memory: memory, pace: newPace(),
+	return &executor{jobs: jobs, memory: memory, machine: 1,
 		workers: semaphore.NewWeighted(int64(jobs)), bytes: semaphore.NewWeighted(memory)}
 }
 
 // recall fills the node from the cache if its action is known there.
 func (g *graph) recall(n *node) bool {
+	if g.exec != nil && g.ranEarly(n) {
+		return true
+	}
 	if g.exec != nil && g.exec.fresh {
 		return false
 	}
@@ -56,6 +64,20 @@ func (g *graph) recall(n *node) bool {
 	return true
 }
 
+// ranEarly fills the node from one that ran, in this run, to foretell the rest.
+func (g *graph) ranEarly(n *node) bool {
+	v, ok := g.exec.early.Load(n.key)
+	if !ok {
+		return false
+	}
+	if !g.dry {
+		g.exec.early.Delete(n.key)
+	}
+	was := v.(*node)
+	n.outs, n.notes, n.seconds, n.busy, n.bytes, n.state = was.outs, was.notes, was.seconds, was.busy, was.bytes, Ran
+	return true
+}
+
 // run executes a part within the bounds and stores what it made.
 func (e *executor) run(ctx context.Context, g *graph, n *node, ins []boundInput) error {
 	need := min(max(n.part.Memory, 1), e.memory)
@@ -71,7 +93,9 @@ func (e *executor) run(ctx context.Context, g *graph, n *node, ins []boundInput)
 	n.mu.Lock()
 	n.began = time.Now()
 	n.mu.Unlock()
-	t := &Task{settings: n.part.Settings, ins: ins, store: cacheStore{g.cache}, each: e.each, outs: map[string]ID{},
+	var helped atomic.Int64
+	each := func(ctx context.Context, m int, fn func(int) error) error { return e.spread(ctx, m, fn, &helped) }
+	t := &Task{settings: n.part.Settings, ins: ins, store: cacheStore{g.cache}, each: each, outs: map[string]ID{},
 		progress: func(done float64) {
 			n.mu.Lock()
 			n.progress = done
@@ -81,6 +105,10 @@ func (e *executor) run(ctx context.Context, g *graph, n *node, ins []boundInput)
 		return err
 	}
 	n.seconds = time.Since(n.began).Seconds()
+	n.busy = n.seconds + time.Duration(helped.Load()).Seconds()
+	for _, id := range t.outs {
+		n.bytes += g.cache.SizeOf(id)
+	}
 	n.outs, n.notes, n.state = t.outs, notes{t.facts, t.warns}, Ran
 	return e.remember(g, n)
 }
@@ -114,8 +142,13 @@ func protect(ctx context.Context, run func(context.Context, *Task) error, t *Tas
 	return run(ctx, t)
 }
 
-// each spreads n calls over the caller and as many other workers as are idle.
 func (e *executor) each(ctx context.Context, n int, fn func(int) error) error {
+	return e.spread(ctx, n, fn, new(atomic.Int64))
+}
+
+// spread spreads n calls over the caller and as many other workers as are idle,
+// and adds to helped the nanoseconds that the others gave.
+func (e *executor) spread(ctx context.Context, n int, fn func(int) error, helped *atomic.Int64) error {
 	var mu sync.Mutex
 	next := 0
 	work := func(ctx context.Context) error {
@@ -142,6 +175,7 @@ func (e *executor) each(ctx context.Context, n int, fn func(int) error) error {
 		}
 		eg.Go(func() (err error) {
 			defer e.workers.Release(1)
+			defer func(began time.Time) { helped.Add(int64(time.Since(began))) }(time.Now())
 			defer func() {
 				if r := recover(); r != nil {
 					err = fmt.Errorf("defect in this program: %v\n%s", r, debug.Stack())

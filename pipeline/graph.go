@@ -58,6 +58,8 @@ type node struct {
 	outs    map[string]ID
 	notes   notes
 	seconds float64
+	busy    float64 // seconds that workers gave, together
+	bytes   int64   // kept in the cache
 
 	mu       sync.Mutex
 	began    time.Time
@@ -87,6 +89,9 @@ type graph struct {
 	obs    func(Event)
 	exec   *executor // nil in a dry graph
 	files  *fileSet
+
+	sizes    map[ID]Size // of the clips, once they are known
+	foreseen *forecast   // nil in a dry graph, and where nothing was foretold
 
 	mu         sync.Mutex
 	blocks     map[Ref]*blockRun
@@ -213,7 +218,7 @@ func (g *graph) settle(ctx context.Context, n *node) {
 		g.report(n)
 		return
 	}
-	if g.dry {
+	if g.dry && !g.quick(n) {
 		n.err = ErrPending
 		return
 	}
@@ -224,7 +229,16 @@ func (g *graph) settle(ctx context.Context, n *node) {
 			return
 		}
 	}
+	if g.dry {
+		g.exec.early.Store(n.key, n)
+	}
 	g.report(n)
+}
+
+// quick tells a part that is worth running to foretell the others: one made of
+// files alone only looks at them, and later blocks are cut by what it finds.
+func (g *graph) quick(n *node) bool {
+	return g.exec != nil && len(n.part.In) > 0 && !slices.ContainsFunc(n.part.In, func(i Input) bool { return i.Value.file == nil })
 }
 
 // bind waits for the inputs and gives them to the part. Every input is demanded

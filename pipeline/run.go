@@ -2,7 +2,6 @@ package pipeline
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"path"
@@ -10,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"plenilune/cache"
@@ -25,6 +25,12 @@ type Options struct {
 	Rehash   bool     // distrust remembered stamps
 	Build    string   // which program, for the cache's information
 	Observer func(Event)
+
+	// Costs, if not nil, lets the run foretell what it will do and the time left.
+	Costs Costs
+	// Expect, if not nil, hears the forecast before anything is computed. An error
+	// stops the run and is returned.
+	Expect func(Forecast) error
 }
 
 // Summary counts what a run did.
@@ -46,24 +52,60 @@ func Run(ctx context.Context, m *Manifest, c *cache.Cache, o Options) (Summary, 
 	}
 	exec := newExecutor(max(o.Jobs, 1), max(o.Memory, 1))
 	exec.build, exec.fresh = o.Build, o.Fresh
-	if b, ok := c.Note("pace"); ok {
-		_ = json.Unmarshal(b, &exec.pace.before) // only an estimate hangs on it
-	}
+	exec.costs = o.Costs
+	files := newFileSet(m, c, o.Rehash)
 	var sum Summary
+	var foreseen *forecast
+	if o.Costs != nil {
+		exec.rates = loadRates(c)
+		g := newGraph(m, c)
+		g.exec, g.wanted, g.files = exec, wanted, files
+		if foreseen, err = g.lookAhead(ctx, o); err != nil {
+			sum.Seconds = time.Since(began).Seconds()
+			return sum, err
+		}
+	}
 	// A value found damaged is dropped from the cache; the next round makes it anew.
 	for round := 0; ; round++ {
 		g := newGraph(m, c)
-		g.exec, g.wanted, g.files = exec, wanted, newFileSet(m, c, o.Rehash && round == 0)
+		g.exec, g.wanted, g.files, g.foreseen = exec, wanted, files, foreseen
+		if foreseen != nil {
+			g.sizes = foreseen.sizes
+		}
 		sum, err = g.runOnce(ctx, o)
 		if ctx.Err() != nil || round == 2 || !errors.Is(err, cache.ErrDamaged) && !g.metDamage() {
 			sum.Seconds = time.Since(began).Seconds()
 			if ctx.Err() == nil && len(o.Only) == 0 {
 				err = errors.Join(err, g.saveRun(o.OutDir))
 			}
+			if ctx.Err() == nil {
+				_ = g.saveRates(o.OutDir) // only an estimate hangs on it
+			}
 			return sum, err
 		}
 		exec.fresh = false
+		exec.early.Clear()
+		files = newFileSet(m, c, false)
 	}
+}
+
+// lookAhead foretells what a run will do, says how far it is with reading clips,
+// and asks whether to go on.
+func (g *graph) lookAhead(ctx context.Context, o Options) (*forecast, error) {
+	var read atomic.Int64
+	g.files.onRead = func(_ string, n int64) { read.Add(n) }
+	stop := func() {}
+	if all := g.files.toRead(g.man); all > 0 && o.Observer != nil {
+		stop = every(func() {
+			o.Observer(Event{Progress: &ProgressEvent{SecondsLeft: -1, Read: min(read.Load(), all), ToRead: all}})
+		})
+	}
+	f, err := foresee(ctx, g, o)
+	stop()
+	if err == nil && o.Expect != nil {
+		err = o.Expect(f.Forecast)
+	}
+	return f, err
 }
 
 func (g *graph) runOnce(ctx context.Context, o Options) (Summary, error) {
@@ -111,6 +153,14 @@ func (g *graph) tick(o Options) (stop func()) {
 	if o.Observer == nil {
 		return func() {}
 	}
+	return every(func() {
+		p := g.progressNow()
+		g.obs(Event{Progress: &p})
+	})
+}
+
+// every calls fn now and then until the returned function is called.
+func every(fn func()) (stop func()) {
 	quit := make(chan struct{})
 	var wg sync.WaitGroup
 	wg.Go(func() {
@@ -121,8 +171,7 @@ func (g *graph) tick(o Options) (stop func()) {
 			case <-quit:
 				return
 			case <-t.C:
-				p := g.progressNow()
-				g.obs(Event{Progress: &p})
+				fn()
 			}
 		}
 	})

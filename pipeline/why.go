@@ -54,10 +54,7 @@ func (g *graph) saveRun(outDir string) error {
 	if err := g.cache.SetNote(runName(g.man, outDir), []byte(id.String())); err != nil {
 		return fmt.Errorf("keep the run: %w", err)
 	}
-	if b, err = json.Marshal(g.exec.pace.means()); err == nil {
-		err = g.cache.SetNote("pace", b)
-	}
-	return err
+	return nil
 }
 
 func loadRun(c *cache.Cache, m *Manifest, outDir string) (lastRun, bool) {

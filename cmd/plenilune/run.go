@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"plenilune/pipeline"
+	"plenilune/steps"
 )
 
 // runFlags are those of the verbs that compute.
@@ -20,6 +21,10 @@ type runFlags struct {
 	set, only           []string
 	jobs                int
 	fresh, rehash, json bool
+	anyRoom             bool
+
+	// volume tells what is free on a folder's disk; nil asks the system.
+	volume func(dir string) (name string, free int64, ok bool)
 }
 
 func (f *runFlags) add(cmd *cobra.Command) {
@@ -28,6 +33,7 @@ func (f *runFlags) add(cmd *cobra.Command) {
 	fl.IntVarP(&f.jobs, "jobs", "j", 0, "how many workers (default: one a processor)")
 	fl.StringVar(&f.memory, "memory", "", "how much memory the work may take, as in 4GB (default: half of what is free)")
 	fl.BoolVar(&f.json, "json", false, "print one JSON object a line on stdout")
+	fl.BoolVar(&f.anyRoom, "any-room", false, "go on even if the disk seems to lack room for what is expected")
 }
 
 func runCommand() *cobra.Command {
@@ -35,7 +41,17 @@ func runCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "run FILE",
 		Short: "Make every picture that a manifest asks for, computing only what changed",
-		Args:  cobra.ExactArgs(1),
+		Long: `run makes every picture that a manifest asks for. It says first how many parts are
+in the cache and how many will run, about how long that takes and about how many
+bytes it writes; it stops there if the disk lacks them. Paths of finished files go to
+stdout, everything else to stderr.
+
+Interrupted, it goes on from there the next time. A clip that cannot be read fails
+that clip, not the night: the pictures are made of the others, and the exit code is 1.`,
+		Example: `  plenilune run night.hcl
+  plenilune run night.hcl --set keep=0.3 -o softer
+  plenilune run night.hcl --only disk.png --json`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return f.run(cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0])
 		},
@@ -67,6 +83,10 @@ func (f *runFlags) run(ctx context.Context, stdout, stderr io.Writer, file strin
 	if opts.Memory, err = f.budget(); err != nil {
 		return err
 	}
+	cacheDir, err := f.folder()
+	if err != nil {
+		return err
+	}
 	c, err := f.open(ctx, stderr)
 	if err != nil {
 		return err
@@ -75,7 +95,19 @@ func (f *runFlags) run(ctx context.Context, stdout, stderr io.Writer, file strin
 	s := newScreen(stdout, stderr, f.json)
 	defer s.close()
 	opts.Observer = s.event
+	volume := f.volume
+	if volume == nil {
+		volume = volumeOf
+	}
+	opts.Costs = steps.Costs{}
+	ahead := foretelling{screen: s, cache: cacheDir, out: opts.OutDir, volume: volume, anyRoom: f.anyRoom}
+	opts.Expect = ahead.expect
 	sum, err := pipeline.Run(ctx, m, c, opts)
+	var lack *roomError
+	if errors.As(err, &lack) {
+		s.close()
+		return err
+	}
 	s.summary(sum)
 	if errors.Is(err, pipeline.ErrIncomplete) {
 		fmt.Fprintln(stderr, "plenilune:", err)

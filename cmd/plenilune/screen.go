@@ -110,6 +110,9 @@ func (s *screen) progress(p *pipeline.ProgressEvent) {
 }
 
 func progressText(p *pipeline.ProgressEvent) string {
+	if p.ToRead > 0 {
+		return fmt.Sprintf("reading clips, %s of %s", bytesText(p.Read), bytesText(p.ToRead))
+	}
 	text := fmt.Sprintf("%d of %d parts", p.Parts, p.Known)
 	if p.SecondsLeft >= 0 {
 		text += ", about " + durationText(p.SecondsLeft) + " left"
@@ -186,6 +189,10 @@ func (s *screen) eventJSON(e pipeline.Event) {
 			return
 		}
 		s.last = time.Now()
+		if p := e.Progress; p.ToRead > 0 {
+			s.object(map[string]any{"event": "progress", "read_bytes": p.Read, "to_read_bytes": p.ToRead})
+			return
+		}
 		o := map[string]any{"event": "progress", "done": round3(e.Progress.Done), "parts": e.Progress.Parts, "known": e.Progress.Known}
 		if e.Progress.SecondsLeft >= 0 {
 			o["seconds_left"] = round3(e.Progress.SecondsLeft)

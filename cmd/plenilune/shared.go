@@ -32,13 +32,9 @@ func (f *cacheFlags) add(cmd *cobra.Command) {
 
 // open opens the cache, saying for whom it waits.
 func (f *cacheFlags) open(ctx context.Context, stderr io.Writer) (*cache.Cache, error) {
-	dir := f.dir
-	if dir == "" {
-		base, err := os.UserCacheDir()
-		if err != nil {
-			return nil, requestf("there is no user cache folder (%v); say where with --cache DIR", err)
-		}
-		dir = filepath.Join(base, "plenilune")
+	dir, err := f.folder()
+	if err != nil {
+		return nil, err
 	}
 	return cache.Open(ctx, dir, cache.Options{
 		Build:  buildName(),
@@ -46,6 +42,18 @@ func (f *cacheFlags) open(ctx context.Context, stderr io.Writer) (*cache.Cache, 
 		OnWait: func(holder string) { fmt.Fprintf(stderr, "waiting for the cache: %s\n", holder) },
 		Warn:   func(text string) { fmt.Fprintf(stderr, "warning: cache: %s\n", text) },
 	})
+}
+
+// folder is where the cache is.
+func (f *cacheFlags) folder() (string, error) {
+	if f.dir != "" {
+		return f.dir, nil
+	}
+	base, err := os.UserCacheDir()
+	if err != nil {
+		return "", requestf("there is no user cache folder (%v); say where with --cache DIR", err)
+	}
+	return filepath.Join(base, "plenilune"), nil
 }
 
 // buildName tells which program made a cache entry, for information only.

@@ -1,0 +1,231 @@
+package steps
+
+import (
+	"path"
+	"strings"
+
+	"plenilune/pipeline"
+	"plenilune/steps/detail"
+	"plenilune/steps/publish"
+	"plenilune/steps/stacks"
+)
+
+// Costs is what parts are expected to take before any of them ran here: a guess
+// that a forecast needs, and nothing else depends on. The figures are those of
+// simulated nights of 0.08 to 0.3 megapixels a frame, one worker on one core of
+// a server's processor; what runs take on the user's machine corrects them.
+type Costs struct{}
+
+// cost is the law of one kind of part: all figures for one channel.
+type cost struct {
+	perPx      float64 // microseconds a pixel of each clip
+	perFramePx float64 // microseconds a pixel of each frame of each clip
+	perPair    float64 // milliseconds a pair of clips
+	colour     float64 // how much longer it takes in colour; 0 is no longer
+	parallel   float64 // share that idle workers take over
+
+	bytesPx      float64 // kept, a pixel of each clip and channel
+	bytesFramePx float64 // kept, a pixel of each frame of each clip
+	filePx       float64 // delivered, a pixel of each clip and channel
+}
+
+// What stacks cuts a clip's fields into: parts of so many frames, of a sample of
+// at most so many, and of the ranks kept beyond it.
+const (
+	fieldFrames  = 16
+	sampleFrames = 400
+)
+
+var costs = map[string]cost{
+	"captures/index": {perPx: 0.05},
+	"frames/mean":    {perFramePx: 0.026, bytesPx: 2.5},
+	"frames/flat":    {perPx: 0.2, bytesPx: 2.4},
+	"frames/grade":   {perFramePx: 0.15, bytesFramePx: 0.009},
+
+	"stacks/reference": {perPx: 3.3, colour: 1.6, bytesPx: 2.75},
+	"stacks/even":      {perPx: 0.14 * fieldFrames, bytesPx: 0.038 * fieldFrames},
+	"stacks/ranks":     {perPx: 0.14 * fieldFrames, bytesPx: 0.038 * fieldFrames},
+	"stacks/mean":      {perFramePx: 0.03, colour: 2.1, bytesPx: 2.9},
+
+	"mosaic/look":      {perPx: 1.05, parallel: 0.5, bytesPx: 4.15},
+	"mosaic/place":     {perPx: 1.7, perPair: 1, parallel: 0.9, bytesPx: 0.06},
+	"mosaic/levels":    {perPx: 0.13, parallel: 0.5},
+	"mosaic/sharpness": {perPx: 0.07, parallel: 0.5},
+	"mosaic/join":      {perPx: 0.35, colour: 3, parallel: 0.9, bytesPx: 2.3},
+
+	"detail/blur":       {perPx: 0.4, parallel: 0.5},
+	"detail/deconvolve": {perPx: 1.5, colour: 3, parallel: 0.7, bytesPx: 2.3},
+	"detail/decompose":  {perPx: 0.45, parallel: 0.5, bytesPx: 9.7},
+	"detail/recombine":  {perPx: 0.33, colour: 1.4, parallel: 0.5, bytesPx: 1.8},
+	"finish/levels":     {perPx: 0.5, colour: 3},
+	"finish/tone":       {perPx: 0.06, colour: 3, parallel: 0.9, bytesPx: 1.15},
+
+	"publish/encode.tif": {perPx: 0.03, colour: 3, bytesPx: 2.5, filePx: 2.8},
+	"publish/encode.png": {perPx: 0.06, colour: 3, bytesPx: 0.62, filePx: 0.64},
+	"publish/encode.jpg": {perPx: 0.025, colour: 3, bytesPx: 0.02, filePx: 0.02},
+}
+
+// alike are endings of files that cost the same.
+var alike = map[string]string{".tiff": ".tif", ".jpeg": ".jpg"}
+
+// Size reads a clip's size off what its index states.
+func (Costs) Size(facts []pipeline.Fact) (pipeline.Size, bool) {
+	s := pipeline.Size{Channels: 3}
+	w, h := 0.0, 0.0
+	for _, f := range facts {
+		switch f.Name {
+		case "frames":
+			s.Frames = f.Value
+		case "width":
+			w = f.Value
+		case "height":
+			h = f.Value
+		case "pattern":
+			if f.Text == "mono" {
+				s.Channels = 1
+			}
+		}
+	}
+	s.Pixels = w * h
+	return s, s.Pixels > 0 && s.Frames > 0
+}
+
+// Cost returns what a part is expected to take. A kind that has no figures gets
+// those of a pass over the pictures.
+func (Costs) Cost(kind string, of []pipeline.Size) pipeline.Cost {
+	ext := path.Ext(kind)
+	if same, ok := alike[strings.ToLower(ext)]; ok {
+		ext = same
+	}
+	c, ok := costs[strings.TrimSuffix(kind, path.Ext(kind))+strings.ToLower(ext)]
+	if !ok {
+		c = cost{perPx: 0.5, colour: 2, parallel: 0.5, bytesPx: 1}
+	}
+	out := pipeline.Cost{Parallel: c.parallel}
+	for _, s := range of {
+		slower := 1.0
+		if s.Channels > 1 && c.colour > 0 {
+			slower = c.colour
+		}
+		out.Seconds += (c.perPx + c.perFramePx*s.Frames) * s.Pixels * slower * 1e-6
+		out.Cache += (c.bytesPx*s.Channels + c.bytesFramePx*s.Frames) * s.Pixels
+		out.File += c.filePx * s.Channels * s.Pixels
+	}
+	n := float64(len(of))
+	out.Seconds += c.perPair * n * n * 1e-3
+	return out
+}
+
+// Guess lists what a block will be cut into: the expansions of the steps, as far
+// as they can be told without what earlier parts find.
+func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Size) []pipeline.Guess {
+	var out []pipeline.Guess
+	each := func(kind string, count func(pipeline.Size) int) {
+		for _, s := range clips {
+			for range count(s) {
+				out = append(out, pipeline.Guess{Kind: kind, Of: []pipeline.Size{s}})
+			}
+		}
+	}
+	one := func(pipeline.Size) int { return 1 }
+	of := clips // what a picture is made of
+	picture := func(joined bool, kinds ...string) {
+		for _, k := range kinds {
+			if joined {
+				out = append(out, pipeline.Guess{Kind: k, Of: of})
+			} else {
+				each(k, one)
+			}
+		}
+	}
+	switch b.Kind {
+	case "master":
+		each("captures/index", one)
+		if len(clips) > 0 {
+			out = append(out, pipeline.Guess{Kind: "frames/mean", Of: clips[:1]})
+		}
+	case "clips":
+		each("captures/index", one)
+		each("frames/grade", one)
+	case "stack":
+		each("stacks/reference", one)
+		each("stacks/even", func(s pipeline.Size) int { return blocks(min(s.Frames, sampleFrames)) })
+		keep := stackKeep(b)
+		each("stacks/ranks", func(s pipeline.Size) int { return blocks(keep * max(0, s.Frames-sampleFrames)) })
+		each("stacks/mean", one)
+	case "mosaic":
+		each("mosaic/look", one)
+		picture(true, "mosaic/place", "mosaic/levels", "mosaic/sharpness", "mosaic/join")
+	case "detail":
+		picture(joined(m, b.Refs), detailKinds(b)...)
+	case "finish":
+		picture(joined(m, b.Refs), "finish/levels", "finish/tone")
+	case "publish":
+		out = append(out, files(m, b, clips)...)
+	}
+	return out
+}
+
+func blocks(frames float64) int { return int(frames+fieldFrames-1) / fieldFrames }
+
+// settingsOf finds a block's settings of a type.
+func settingsOf[S any](b *pipeline.Block) (*S, bool) {
+	for _, s := range b.Steps {
+		if set, ok := s.Settings.(*S); ok {
+			return set, true
+		}
+	}
+	return nil, false
+}
+
+func stackKeep(b *pipeline.Block) float64 {
+	if s, ok := settingsOf[stacks.Settings](b); ok {
+		return s.Keep
+	}
+	return stacks.DefaultKeep
+}
+
+func detailKinds(b *pipeline.Block) []string {
+	var out []string
+	s, ok := settingsOf[detail.Settings](b)
+	all := !ok || s.Deconvolve == nil && len(s.Bands) == 0
+	if all || s.Deconvolve != nil {
+		out = append(out, "detail/blur", "detail/deconvolve")
+	}
+	if all || len(s.Bands) > 0 {
+		out = append(out, "detail/decompose", "detail/recombine")
+	}
+	return out
+}
+
+// joined tells whether a picture is made of all clips together.
+func joined(m *pipeline.Manifest, refs []pipeline.Ref) bool {
+	for _, r := range refs {
+		if r.Kind == "mosaic" {
+			return true
+		}
+		if up := m.Block(r); up != nil && r.Kind != "stack" && joined(m, up.Refs) {
+			return true
+		}
+	}
+	return false
+}
+
+func files(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Size) []pipeline.Guess {
+	var out []pipeline.Guess
+	s, ok := settingsOf[publish.Settings](b)
+	if !ok {
+		return nil
+	}
+	for _, p := range s.Pictures {
+		kind := "publish/encode" + path.Ext(p.File)
+		if joined(m, []pipeline.Ref{p.Image}) {
+			out = append(out, pipeline.Guess{Kind: kind, File: p.File, Of: clips})
+			continue
+		}
+		for _, c := range clips {
+			out = append(out, pipeline.Guess{Kind: kind, File: p.File + " of " + c.ID.Short(), Of: []pipeline.Size{c}})
+		}
+	}
+	return out
+}
