@@ -42,6 +42,7 @@ func expand(x *pipeline.Expansion) error {
 		return err
 	}
 	x.Emit()
+	var pending error
 	for _, it := range items {
 		var idx clipIndex
 		var tab clipFrames
@@ -50,14 +51,15 @@ func expand(x *pipeline.Expansion) error {
 			err = x.Table(it.Values["frames"], &tab)
 		}
 		if errors.Is(err, pipeline.ErrPending) {
-			return err
+			pending = err // the others' stacks may be known
+			continue
 		}
 		if err != nil {
 			continue // told where it failed
 		}
 		x.Emit(stack(x, it, idx, tab, *set))
 	}
-	return nil
+	return pending
 }
 
 // stack cuts one clip's stack into parts: the reference, the fields in blocks of
