@@ -1,5 +1,7 @@
 package frames
 
+import "plenilune/steps/kernel/lanes"
+
 // energyNoise is what white noise of variance 1 adds to gradientEnergy's mean:
 // the sum of squared taps of [−1 −2 0 2 1]/8 across [1 2 1]/4, for both directions.
 const energyNoise = 2 * (10.0 / 64) * (6.0 / 16)
@@ -49,15 +51,8 @@ func (b *blockSums) measure(pix []float32, w, h, ox, oy int) {
 	for y := energyEdge; y < h-energyEdge; y++ {
 		line(smoothed[(y+2)%5], y+2)
 		r0, r1, r2, r3, r4 := smoothed[(y-2)%5], smoothed[(y-1)%5], smoothed[y%5], smoothed[(y+1)%5], smoothed[(y+2)%5]
-		for x := 2; x < w-2; x++ {
-			// vertical slope of rows smoothed by [1 2 1] twice over its difference
-			d := r3[x] - r1[x]
-			gy := ((r4[x] - r0[x]) + (d + d)) * 0.125
-			// horizontal slope: smooth the three rows, difference of the smoothed
-			l := (r1[x-1] + r3[x-1]) + (r2[x-1] + r2[x-1])
-			r := (r1[x+1] + r3[x+1]) + (r2[x+1] + r2[x+1])
-			gx := (r - l) * 0.125
-			e[x] = float32(gx*gx) + float32(gy*gy)
+		if w > 4 {
+			lanes.Slopes(e[2:w-2], r0[1:], r1[1:], r2[1:], r3[1:], r4[1:])
 		}
 		b.addRow(e, pix[y*w:][:w], y-oy, ox, w)
 	}

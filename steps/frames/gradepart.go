@@ -116,7 +116,7 @@ func (p *follower) secondPass(ctx context.Context, t *pipeline.Task, tr *templat
 		}
 		s.track.split(s.views, s.small)
 		o := &out[i]
-		o.at, o.fit, o.share = p.track(tr, s.views, s.moved, at[i])
+		o.at, o.fit, o.share = p.track(tr, s.views, at[i])
 		if s.sums.side != side {
 			s.sums = newBlockSums(p.w, p.h, side)
 		}

@@ -34,7 +34,7 @@ type follower struct {
 // scratch is what one goroutine needs to look at a frame.
 type scratch struct {
 	img                *plane.Image
-	luma, small, moved []float32
+	luma, small        []float32
 	views              bands
 	coarse, coarseBand []float32
 	track, find        *bander
@@ -53,7 +53,7 @@ func newFollower(c *clip) *follower {
 	p.pool.New = func() any {
 		n, m := p.tw*p.th, p.cw*p.ch
 		return &scratch{img: c.newFrame(), luma: make([]float32, w*h),
-			small: make([]float32, n), views: bands{make([]float32, n), make([]float32, n)}, moved: make([]float32, n),
+			small: make([]float32, n), views: bands{make([]float32, n), make([]float32, n)},
 			coarse: make([]float32, m), coarseBand: make([]float32, m),
 			track: newBander(p.tw, p.th), find: newBander(p.cw, p.ch),
 			sums: newBlockSums(w, h, looksBlock), raw: make([]byte, c.lay.FrameBytes())}

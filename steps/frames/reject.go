@@ -3,6 +3,7 @@ package frames
 import (
 	"math"
 
+	"plenilune/steps/kernel/lanes"
 	"plenilune/steps/kernel/robust"
 )
 
@@ -29,16 +30,7 @@ func tear(pix []float32, w, h int) float64 {
 	}
 	step := make([]float64, h)
 	for y := 0; y+2 < h; y++ {
-		a, b := pix[y*w:][:w], pix[(y+2)*w:][:w]
-		var sum float32
-		for x := range a {
-			d := a[x] - b[x]
-			if d < 0 {
-				d = -d
-			}
-			sum += d
-		}
-		step[y] = float64(sum)
+		step[y] = lanes.Apart(pix[y*w:][:w], pix[(y+2)*w:][:w])
 	}
 	var worst float64
 	for y := 4; y+7 < h; y++ {

@@ -31,7 +31,7 @@ func (p *follower) newTemplate(ctx context.Context, t *pipeline.Task, frames []i
 	tr := p.meanOf(views, at)
 	for range 2 {
 		if err := t.Each(ctx, len(views), func(k int) error {
-			at[k], _, _ = p.track(tr, views[k], make([]float32, p.tw*p.th), at[k])
+			at[k], _, _ = p.track(tr, views[k], at[k])
 			return nil
 		}); err != nil {
 			return nil, err
@@ -43,10 +43,10 @@ func (p *follower) newTemplate(ctx context.Context, t *pipeline.Task, frames []i
 
 // track improves a displacement, in pixels of the frame, by the broad and then by
 // the fine band, and returns how well the broad one fits.
-func (p *follower) track(tr *template, b bands, moved []float32, at point) (_ point, fit, share float64) {
+func (p *follower) track(tr *template, b bands, at point) (_ point, fit, share float64) {
 	px := float64(p.f)
-	x, y, fit, share := tr.broad.track(b.broad, moved, at.X/px, at.Y/px)
-	x, y, _, _ = tr.fine.track(b.fine, moved, x, y)
+	x, y, fit, share := tr.broad.track(b.broad, at.X/px, at.Y/px)
+	x, y, _, _ = tr.fine.track(b.fine, x, y)
 	return point{x * px, y * px}, fit, share
 }
 

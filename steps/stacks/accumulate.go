@@ -9,7 +9,6 @@ import (
 
 const (
 	edgeFade = 12 // px over which a frame fades in from its border
-	edgeTaps = 3  // px that the resampling kernel reaches
 )
 
 // sums is a stack in the making.
@@ -49,50 +48,72 @@ type laid struct {
 
 // layer adds rows of frames to sums. It is for one goroutine.
 type layer struct {
-	s      *sums
-	rows   *rowReader
-	weigh  *weigher
-	fx, fy []float32
-	wt     []float32
-	sites  *[2][2]int // of a mosaic
+	s     *sums
+	line  *line
+	weigh *weigher
+	wt    []float32
+	sites *[2][2]int // of a mosaic
 }
 
+func newLayer(s *sums, c *clip, g grid) *layer {
+	l := &layer{s: s, line: newLine(c, s.c, g), weigh: newWeigher(&c.tab, c.w, c.h), wt: make([]float32, s.c.W)}
+	if c.mosaicked() {
+		l.sites = siteChannels(c.idx.Layout.Pattern)
+	}
+	return l
+}
+
+// addRow adds what a frame shows of row y: near its border pixel by pixel, further in many at once.
 func (l *layer) addRow(f *laid, y int) {
 	c := l.s.c
 	l.weigh.row(l.wt, f.cells, c, y)
-	if f.field.X != nil {
-		l.rows.row(l.fx, f.field.X, y)
-		l.rows.row(l.fy, f.field.Y, y)
-	}
-	w, h := f.img.W, f.img.H
-	baseX, baseY := float32(float64(c.X)+f.dx), float32(float64(y+c.Y)+f.dy)
-	inv := 1 / f.gain
-	for x := range c.W {
-		px, py := baseX+float32(x), baseY
-		if f.field.X != nil {
-			px += l.fx[x]
-			py += l.fy[x]
-		}
-		edge := min(px, py, float32(w-1)-px, float32(h-1)-py)
+	l.line.at([2]float64{f.dx, f.dy}, f.field, y)
+	w, h := float32(f.img.W-1), float32(f.img.H-1)
+	x0, x1 := l.line.inside(f.reach - edgeTaps)
+	for x, px := range l.line.x {
+		py := l.line.y[x]
+		edge := min(px, py, w-px, h-py)
 		if !(edge >= 0) {
 			continue
 		}
-		wt := float32(l.wt[x] * min(1, (edge+1)*(1.0/edgeFade)))
-		i := y*c.W + x
-		l.s.cover[i]++
-		if l.sites != nil {
-			l.addMosaic(f, i, px, py, wt, inv)
-			continue
+		l.wt[x] *= min(1, (edge+1)*(1.0/edgeFade))
+		l.s.cover[y*c.W+x]++
+		switch {
+		case l.sites != nil:
+			l.addMosaic(f, y*c.W+x, px, py, l.wt[x], 1/f.gain)
+		case x < x0 || x >= x1:
+			l.addEdge(f, y*c.W+x, px, py, l.wt[x])
 		}
-		l.s.weight[0][i] += wt
-		at := sample
-		if edge < f.reach {
-			at = sampleEdge
-		}
-		for ch, pix := range f.img.Pix {
-			ix, fx := split(max(0, px+f.colour[ch][0]))
-			iy, fy := split(max(0, py+f.colour[ch][1]))
-			l.s.value[ch][i] += float32(wt * float32(at(pix, w, ix, iy, fx, fy)*inv))
+	}
+	if l.sites == nil {
+		l.addRun(f, y*c.W, x0, x1)
+	}
+}
+
+// addEdge adds one pixel, whose taps may reach beyond the frame.
+func (l *layer) addEdge(f *laid, i int, px, py, wt float32) {
+	inv := 1 / f.gain
+	l.s.weight[0][i] += wt
+	for ch, pix := range f.img.Pix {
+		ix, fx := split(max(0, px+f.colour[ch][0]))
+		iy, fy := split(max(0, py+f.colour[ch][1]))
+		l.s.value[ch][i] += float32(wt * float32(sampleEdge(pix, f.img.W, ix, iy, fx, fy)*inv))
+	}
+}
+
+// addRun adds pixels x0 to x1 of the row that begins at pixel at.
+func (l *layer) addRun(f *laid, at, x0, x1 int) {
+	inv := 1 / f.gain
+	wt := l.wt[x0:x1]
+	sum := l.s.weight[0][at+x0 : at+x1]
+	for i, k := range wt {
+		sum[i] += k
+	}
+	for ch, pix := range f.img.Pix {
+		v := l.line.takeOff(pix, x0, x1, f.colour[ch])
+		sum := l.s.value[ch][at+x0 : at+x1]
+		for i, k := range wt {
+			sum[i] += float32(k * float32(v[i]*inv))
 		}
 	}
 }

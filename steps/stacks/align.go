@@ -2,53 +2,42 @@ package stacks
 
 import (
 	"math"
+
+	"plenilune/steps/kernel/cells"
 )
 
 // Measured on simulated nights with known distortions (two kinds of seeing); each
 // optimum is flat, a factor of two to either side costs less than 2 % of resolution.
 const (
-	alignCorr    = 8.0 // pixels whose errors go together: blur that differs is no white noise
-	alignStiff   = 3.0 // 1/px²: how alike neighbouring nodes move
-	alignAnchor  = 0.1 // 1/px²: how near the whole frame's shift they stay
-	alignOutlier = 1.0 // px beyond which a node that disagrees with its neighbours loses weight
-	alignRounds  = 3   // resamplings, the first of broad detail
-	alignSweeps  = 40  // over the grid, until it is at rest
+	alignCorr    = 8.0   // pixels whose errors go together: blur that differs is no white noise
+	alignStiff   = 3.0   // 1/px²: how alike neighbouring nodes move
+	alignAnchor  = 0.1   // 1/px²: how near the whole frame's shift they stay
+	alignOutlier = 1.0   // px beyond which a node that disagrees with its neighbours loses weight
+	alignRounds  = 3     // resamplings, the first of broad detail
+	alignSweeps  = 40    // over the grid, at most
+	alignRest    = 0.002 // px: no node moves further, the grid is at rest
+	alignOver    = 1.5   // how much further than its neighbours ask a node goes in a sweep
 )
 
-// target is what frames are aligned to: a picture on the canvas with its slopes.
+// target is what frames are aligned to: two views of a picture on the canvas.
 type target struct {
-	cv    canvas
-	g     grid
-	broad slopes
-	fine  slopes
-	known []bool
-}
-
-type slopes struct{ pix, gx, gy []float32 }
-
-func slopesOf(pix []float32, w, h int) slopes {
-	s := slopes{append([]float32(nil), pix...), make([]float32, w*h), make([]float32, w*h)}
-	for y := 1; y < h-1; y++ {
-		for x := 1; x < w-1; x++ {
-			i := y*w + x
-			s.gx[i] = 0.5 * (pix[i+1] - pix[i-1])
-			s.gy[i] = 0.5 * (pix[i+w] - pix[i-w])
-		}
-	}
-	return s
+	cv          canvas
+	g           grid
+	broad, fine *cells.Picture
 }
 
 // newTarget takes a luma on the canvas, NaN where unknown.
 func newTarget(luma []float32, cv canvas) *target {
-	t := &target{cv: cv, g: gridFor(cv), known: make([]bool, len(luma))}
+	t := &target{cv: cv, g: gridFor(cv)}
+	known := make([]bool, len(luma))
 	filled := append([]float32(nil), luma...)
 	for i, v := range luma {
-		t.known[i] = v == v
+		known[i] = v == v
 	}
 	fillUnknown(filled, cv.W, cv.H)
-	shrink(t.known, cv.W, cv.H, 2)
+	shrink(known, cv.W, cv.H, 2)
 	v := newViewer(cv.W, cv.H).see(filled)
-	t.broad, t.fine = slopesOf(v.broad, cv.W, cv.H), slopesOf(v.fine, cv.W, cv.H)
+	t.broad, t.fine = cells.NewPicture(v.broad, known, cv.W, cv.H), cells.NewPicture(v.fine, known, cv.W, cv.H)
 	return t
 }
 
@@ -105,8 +94,6 @@ func shrink(known []bool, w, h, n int) {
 // aligner finds the field that lays a frame on a target. It is for one goroutine.
 type aligner struct {
 	t      *target
-	rows   *rowReader
-	fx, fy []float32
 	nodes  []node
 	ux, uy []float64
 }
@@ -114,17 +101,14 @@ type aligner struct {
 // node gathers the equations of the pixels about one node: the squared difference
 // to the target, linear in the displacement (Lucas & Kanade 1981).
 type node struct {
-	xx, xy, yy     float64 // slopes by slopes
-	fx, fy, px, py float64 // frame and target by slopes
-	ff, fp, pp, n  float64 // frame and target by themselves, pixels
-	bx, by, dd     float64 // difference by slopes and by itself, see difference
-	weight         float64
+	cells.Sums
+	bx, by, dd float64 // difference by slopes and by itself, see difference
+	weight     float64
 }
 
 func newAligner(t *target) *aligner {
 	n := t.g.len()
-	return &aligner{t: t, rows: newRowReader(t.g), fx: make([]float32, t.cv.W), fy: make([]float32, t.cv.W),
-		nodes: make([]node, n), ux: make([]float64, n), uy: make([]float64, n)}
+	return &aligner{t: t, nodes: make([]node, n), ux: make([]float64, n), uy: make([]float64, n)}
 }
 
 // align returns the field, on top of the whole frame's shift, by which the content
@@ -156,8 +140,8 @@ func (a *aligner) align(v views, w, h int, dx, dy float64) field {
 func (a *aligner) gain() float64 {
 	var fp, pp float64
 	for i := range a.nodes {
-		fp += a.nodes[i].fp
-		pp += a.nodes[i].pp
+		fp += a.nodes[i].FP
+		pp += a.nodes[i].PP
 	}
 	if pp == 0 {
 		return 0
@@ -167,9 +151,9 @@ func (a *aligner) gain() float64 {
 
 // difference sets the sums that hold the frame less gain times the target.
 func (n *node) difference(gain float64) {
-	n.bx = n.fx - float64(gain*n.px)
-	n.by = n.fy - float64(gain*n.py)
-	n.dd = max(0, n.ff-float64(2*gain*n.fp)+float64(gain*gain*n.pp))
+	n.bx = n.FX - float64(gain*n.PX)
+	n.by = n.FY - float64(gain*n.PY)
+	n.dd = max(0, n.FF-float64(2*gain*n.FP)+float64(gain*gain*n.PP))
 }
 
 // write turns the nodes' displacements into the field's coefficients.
@@ -185,47 +169,18 @@ func (a *aligner) write(f field) {
 	toSpline(f.Y, v, a.t.g)
 }
 
-// gather fills the nodes' equations with the frame resampled by the field so far.
-func (a *aligner) gather(ref slopes, pix []float32, w, h int, dx, dy float64, f field) {
+// gather fills the nodes' equations with the frame resampled by the field so far,
+// cell by cell: a cell moves by what the field says at its middle.
+func (a *aligner) gather(ref *cells.Picture, pix []float32, w, h int, dx, dy float64, f field) {
 	clear(a.nodes)
-	cv := a.t.cv
-	for y := range cv.H {
-		a.rows.row(a.fx, f.X, y)
-		a.rows.row(a.fy, f.Y, y)
-		bx, by := float32(float64(cv.X)+dx), float32(float64(y+cv.Y)+dy)
-		row := a.nodes[((y+nodeStep/2)/nodeStep+1)*a.t.g.NX:]
-		for x0 := 0; x0 < cv.W; x0 += nodeStep / 2 {
-			var s [11]float32
-			for x := x0; x < min(cv.W, x0+nodeStep/2); x++ {
-				i := y*cv.W + x
-				if !a.t.known[i] {
-					continue
-				}
-				px, py := (bx+float32(x))+a.fx[x], by+a.fy[x]
-				if !(px >= 2 && py >= 2 && px < float32(w-3) && py < float32(h-3)) {
-					continue
-				}
-				p, gx, gy := ref.pix[i], ref.gx[i], ref.gy[i]
-				v := sampleCubic(pix, w, px, py)
-				s[0] += float32(gx * gx)
-				s[1] += float32(gx * gy)
-				s[2] += float32(gy * gy)
-				s[3] += float32(gx * v)
-				s[4] += float32(gy * v)
-				s[5] += float32(gx * p)
-				s[6] += float32(gy * p)
-				s[7] += float32(v * v)
-				s[8] += float32(v * p)
-				s[9] += float32(p * p)
-				s[10]++
-			}
-			row[(x0+nodeStep/2)/nodeStep+1].add(&s)
+	cv, nx := a.t.cv, a.t.g.NX
+	const half = nodeStep / cells.Side
+	for cy := range ref.NY {
+		j := (cy+half/2)/half + 1
+		for cx := range ref.NX {
+			ux, uy := f.atCell(a.t.g, cx, cy)
+			s := ref.Compare(cx, cy, pix, w, h, float32(float64(cv.X)+dx)+ux, float32(float64(cv.Y)+dy)+uy)
+			a.nodes[j*nx+(cx+half/2)/half+1].Add(&s, 1)
 		}
-	}
-}
-
-func (n *node) add(s *[11]float32) {
-	for k, p := range []*float64{&n.xx, &n.xy, &n.yy, &n.fx, &n.fy, &n.px, &n.py, &n.ff, &n.fp, &n.pp, &n.n} {
-		*p += float64(s[k])
 	}
 }

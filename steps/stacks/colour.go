@@ -1,6 +1,10 @@
 package stacks
 
-import "math"
+import (
+	"math"
+
+	"plenilune/steps/kernel/cells"
+)
 
 // colours says where red and blue lie against green in the frames, in pixels
 // right and down: the air is a weak prism.
@@ -32,8 +36,8 @@ func measureColours(img [][]float32, cv canvas) colours {
 		pix := append([]float32(nil), ch...)
 		fillUnknown(pix, cv.W, cv.H)
 		s := v.see(pix)
-		x, y := settleShift(t.broad, s.broad, t.known, cv, 0, 0)
-		x, y = settleShift(t.fine, s.fine, t.known, cv, x, y)
+		x, y := settleShift(t.broad, s.broad, cv, 0, 0)
+		x, y = settleShift(t.fine, s.fine, cv, x, y)
 		if !(math.Abs(x) <= colourMost && math.Abs(y) <= colourMost) {
 			return [2]float64{}
 		}
@@ -44,11 +48,11 @@ func measureColours(img [][]float32, cv canvas) colours {
 
 // evenSlope is the mean squared slope, beyond which a pixel's say hardly grows: the
 // limb alone, where colours differ most, must not decide.
-func evenSlope(ref slopes, known []bool) float64 {
+func evenSlope(ref *cells.Picture) float64 {
 	var s, n float64
-	for i, k := range known {
+	for i, k := range ref.Known {
 		if k {
-			x, y := float64(ref.gx[i]), float64(ref.gy[i])
+			x, y := float64(ref.GX[i]), float64(ref.GY[i])
 			s += float64(x*x) + float64(y*y)
 			n++
 		}
@@ -58,19 +62,19 @@ func evenSlope(ref slopes, known []bool) float64 {
 
 // settleShift improves one displacement of a whole picture by Gauss–Newton steps on
 // the squared difference, brightness fitted along.
-func settleShift(ref slopes, pix []float32, known []bool, cv canvas, dx, dy float64) (float64, float64) {
-	even := evenSlope(ref, known)
+func settleShift(ref *cells.Picture, pix []float32, cv canvas, dx, dy float64) (float64, float64) {
+	even := evenSlope(ref)
 	for range colourRounds {
 		var xx, xy, yy, bx, by, tt, ft, px, py float64
 		for y := 4; y < cv.H-4; y++ {
 			for x := 4; x < cv.W-4; x++ {
 				i := y*cv.W + x
 				sx, sy := float32(x)+float32(dx), float32(y)+float32(dy)
-				if !known[i] || !(sx >= 2 && sy >= 2 && sx < float32(cv.W-3) && sy < float32(cv.H-3)) {
+				if !ref.Known[i] || !(sx >= 2 && sy >= 2 && sx < float32(cv.W-3) && sy < float32(cv.H-3)) {
 					continue
 				}
-				f, p := float64(sampleCubic(pix, cv.W, sx, sy)), float64(ref.pix[i])
-				gx, gy := float64(ref.gx[i]), float64(ref.gy[i])
+				f, p := float64(cells.At(pix, cv.W, sx, sy)), float64(ref.Pix[i])
+				gx, gy := float64(ref.GX[i]), float64(ref.GY[i])
 				w := 1 / (even + float64(gx*gx) + float64(gy*gy))
 				wx, wy := float64(w*gx), float64(w*gy)
 				xx += float64(wx * gx)

@@ -1,5 +1,7 @@
 package stacks
 
+import "plenilune/steps/kernel/cells"
+
 // nodeStep is the distance of a field's nodes in pixels. The air's distortions are
 // smooth over some tens of pixels; between nodes a cubic B-spline runs.
 const nodeStep = 16
@@ -75,6 +77,27 @@ func toSpline(dst, v []float32, g grid) {
 			dst[k] = v[k] + (v[k] - smooth)
 		}
 	}
+}
+
+// cellWeights are a spline's weights at the middles of the cells between two nodes.
+var cellWeights = [nodeStep / cells.Side][4]float32{
+	splineWeights((cells.Side - 1) / 2.0 / nodeStep),
+	splineWeights((cells.Side + (cells.Side-1)/2.0) / nodeStep),
+}
+
+// atCell evaluates a field at the middle of cell (cx, cy) of the canvas.
+func (f field) atCell(g grid, cx, cy int) (x, y float32) {
+	const half = nodeStep / cells.Side
+	wx, wy := &cellWeights[cx%half], &cellWeights[cy%half]
+	for j := range 4 {
+		k := (cy/half+j)*g.NX + cx/half
+		a, b := f.X[k:k+4], f.Y[k:k+4]
+		rx := (float32(wx[0]*a[0]) + float32(wx[1]*a[1])) + (float32(wx[2]*a[2]) + float32(wx[3]*a[3]))
+		ry := (float32(wx[0]*b[0]) + float32(wx[1]*b[1])) + (float32(wx[2]*b[2]) + float32(wx[3]*b[3]))
+		x += float32(wy[j] * rx)
+		y += float32(wy[j] * ry)
+	}
+	return x, y
 }
 
 // rowReader evaluates fields along rows of the canvas. It is for one goroutine.

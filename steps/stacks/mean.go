@@ -69,11 +69,7 @@ func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, cv can
 			return nil, err
 		}
 		if err := t.Each(ctx, bands, func(b int) error {
-			l := &layer{s: s, rows: newRowReader(g), weigh: newWeigher(&c.tab, c.w, c.h),
-				fx: make([]float32, cv.W), fy: make([]float32, cv.W), wt: make([]float32, cv.W)}
-			if c.mosaicked() {
-				l.sites = siteChannels(c.idx.Layout.Pattern)
-			}
+			l := newLayer(s, c, g)
 			for k := range n {
 				for y := b * bandRows; y < min(cv.H, (b+1)*bandRows); y++ {
 					l.addRow(&lay[k], y)

@@ -29,7 +29,7 @@ func TestMosaicKeepsColoursApart(t *testing.T) {
 					f.img.Pix[0][y*w+x] = float32(colour(sites[y&1][x&1], float64(x)-f.dx, float64(y)-f.dy))
 				}
 			}
-			k := &layer{s: s, weigh: newWeigher(tab, w, h), wt: make([]float32, w), sites: sites}
+			k := newLayer(s, &clip{tab: *tab, w: w, h: h, idx: clipIndex{Layout: l}}, gridFor(s.c))
 			for y := range h {
 				k.addRow(f, y)
 			}

@@ -175,23 +175,11 @@ func meanLuma(ctx context.Context, t *pipeline.Task, c *clip, frames []int, fiel
 			return nil, err
 		}
 		if err := t.Each(ctx, bands, func(b int) error {
-			r := newRowReader(g)
-			fx, fy := make([]float32, cv.W), make([]float32, cv.W)
+			l := newLine(c, cv, g)
 			for k := range m {
-				s, f := c.tab.Shift[frames[at+k]], fields[at+k]
 				for y := b * bandRows; y < min(cv.H, (b+1)*bandRows); y++ {
-					if f.X != nil {
-						r.row(fx, f.X, y)
-						r.row(fy, f.Y, y)
-					}
-					bx, by := float32(float64(cv.X)+s[0]), float32(float64(y+cv.Y)+s[1])
-					for x := range cv.W {
-						px, py := (bx+float32(x))+fx[x], by+fy[x]
-						if px >= 2 && py >= 2 && px < float32(c.w-3) && py < float32(c.h-3) {
-							sum[y*cv.W+x] += sampleCubic(e[k].luma, c.w, px, py)
-							n[y*cv.W+x]++
-						}
-					}
+					l.at(c.tab.Shift[frames[at+k]], fields[at+k], y)
+					l.add(sum[y*cv.W:][:cv.W], n[y*cv.W:][:cv.W], e[k].luma)
 				}
 			}
 			return ctx.Err()

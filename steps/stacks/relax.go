@@ -16,19 +16,23 @@ func (a *aligner) relax(gain float64) {
 		for i := range a.nodes {
 			n := &a.nodes[i]
 			n.weight = 0
-			if n.n < nodeStep { // a few pixels at a border
+			if n.N < nodeStep { // a few pixels at a border
 				continue
 			}
-			n.weight = gain * gain / (alignCorr * (n.dd/n.n + floor))
+			n.weight = gain * gain / (alignCorr * (n.dd/n.N + floor))
 			if pass > 0 {
 				n.weight *= n.agreement(gain, a.ux[i]-u0x[i], a.uy[i]-u0y[i])
 			}
 		}
 		for range alignSweeps {
+			var most float64
 			for j := range g.NY {
 				for i := range g.NX {
-					a.settle(i, j, gain, u0x, u0y)
+					most = max(most, a.settle(i, j, gain, u0x, u0y))
 				}
+			}
+			if most < alignRest {
+				break
 			}
 		}
 	}
@@ -40,13 +44,14 @@ func (a *aligner) noiseFloor() float64 {
 	var dd, n float64
 	for i := range a.nodes {
 		dd += a.nodes[i].dd
-		n += a.nodes[i].n
+		n += a.nodes[i].N
 	}
 	return 0.1*dd/max(n, 1) + 1e-12
 }
 
-// settle solves one node with its neighbours held (Gauss–Seidel).
-func (a *aligner) settle(i, j int, gain float64, u0x, u0y []float64) {
+// settle solves one node with its neighbours held, goes somewhat further (successive over-relaxation, Young 1954), and
+// returns how far.
+func (a *aligner) settle(i, j int, gain float64, u0x, u0y []float64) float64 {
 	g := a.t.g
 	k := j*g.NX + i
 	n := &a.nodes[k]
@@ -70,7 +75,7 @@ func (a *aligner) settle(i, j int, gain float64, u0x, u0y []float64) {
 	}
 	w := n.weight
 	// resampled by u0, D ≈ −gain·∇T·(u − u0)
-	xx, xy, yy := float64(w*n.xx), float64(w*n.xy), float64(w*n.yy)
+	xx, xy, yy := float64(w*n.XX), float64(w*n.XY), float64(w*n.YY)
 	bx := float64(xx*u0x[k]) + float64(xy*u0y[k]) - float64(w*n.bx)/gain
 	by := float64(xy*u0x[k]) + float64(yy*u0y[k]) - float64(w*n.by)/gain
 	soft := float64(alignStiff*m) + alignAnchor
@@ -78,19 +83,22 @@ func (a *aligner) settle(i, j int, gain float64, u0x, u0y []float64) {
 	bx += float64(alignStiff * sx)
 	by += float64(alignStiff * sy)
 	det := float64(xx*yy) - float64(xy*xy)
-	a.ux[k] = (float64(yy*bx) - float64(xy*by)) / det
-	a.uy[k] = (float64(xx*by) - float64(xy*bx)) / det
+	dx := float64(alignOver * ((float64(yy*bx)-float64(xy*by))/det - a.ux[k]))
+	dy := float64(alignOver * ((float64(xx*by)-float64(xy*bx))/det - a.uy[k]))
+	a.ux[k] += dx
+	a.uy[k] += dy
+	return max(math.Abs(dx), math.Abs(dy))
 }
 
 // agreement is the weight of a node whose own wish lies away from the step that it
 // and its neighbours took: its equations' residual in pixels (Geman & McClure).
 func (n *node) agreement(gain, ux, uy float64) float64 {
-	tr := n.xx + n.yy
+	tr := n.XX + n.YY
 	if tr <= 0 {
 		return 0
 	}
-	ex := -n.bx/gain - float64(n.xx*ux) - float64(n.xy*uy)
-	ey := -n.by/gain - float64(n.xy*ux) - float64(n.yy*uy)
+	ex := -n.bx/gain - float64(n.XX*ux) - float64(n.XY*uy)
+	ey := -n.by/gain - float64(n.XY*ux) - float64(n.YY*uy)
 	r := math.Sqrt(float64(ex*ex)+float64(ey*ey)) / (tr * alignOutlier)
 	q := 1 + float64(r*r)
 	return 1 / (q * q)

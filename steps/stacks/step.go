@@ -17,9 +17,9 @@ type Settings struct {
 
 // Versions of the parts.
 const (
-	referenceVersion = 2
-	blockVersion     = 2
-	meanVersion      = 3
+	referenceVersion = 3
+	blockVersion     = 3
+	meanVersion      = 4
 )
 
 // DefaultKeep is the share of frames used unless said otherwise.
@@ -56,6 +56,9 @@ func expand(x *pipeline.Expansion) error {
 		}
 		if err != nil {
 			continue // told where it failed
+		}
+		if len(ranked(tab.Grade)) == 0 {
+			continue // a clip without one sound frame; told where it was graded
 		}
 		x.Emit(stack(x, it, idx, tab, *set))
 	}

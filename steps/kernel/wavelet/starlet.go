@@ -3,6 +3,8 @@
 // Astronomical Image and Data Analysis, 2nd ed. 2006).
 package wavelet
 
+import "plenilune/steps/kernel/lanes"
+
 // Starlet returns levels detail planes, finest first, and what is left: plane j
 // (from 0) is the difference of two smoothings by [1 4 6 4 1]/16 with 2^j-1
 // holes between the taps, and the planes and the residual add up to the
@@ -47,34 +49,26 @@ func Combine(planes [][]float32, residual []float32, gains ...float32) []float32
 // Smooth writes into dst the smoothing of src with taps step pixels apart. tmp
 // is overwritten; all three are different slices of w·h.
 func Smooth(dst, src, tmp []float32, w, h, step int) {
+	row := tmp[:w]
 	for y := range h {
 		a := src[reflect(y-2*step, h)*w:][:w]
 		b := src[reflect(y-step, h)*w:][:w]
 		c := src[y*w:][:w]
 		d := src[reflect(y+step, h)*w:][:w]
 		e := src[reflect(y+2*step, h)*w:][:w]
-		spline(tmp[y*w:][:w], a, b, c, d, e)
-	}
-	for y := range h {
-		row, out := tmp[y*w:][:w], dst[y*w:][:w]
+		lanes.Spline(row, a, b, c, d, e)
+		out := dst[y*w:][:w]
 		lo := min(2*step, w)
 		hi := max(lo, w-2*step)
 		for x := range lo {
 			out[x] = splineAt(row, x, step)
 		}
 		if lo < hi {
-			spline(out[lo:hi], row[lo-2*step:], row[lo-step:], row[lo:], row[lo+step:], row[lo+2*step:])
+			lanes.Spline(out[lo:hi], row[lo-2*step:], row[lo-step:], row[lo:], row[lo+step:], row[lo+2*step:])
 		}
 		for x := hi; x < w; x++ {
 			out[x] = splineAt(row, x, step)
 		}
-	}
-}
-
-func spline(out, a, b, c, d, e []float32) {
-	a, b, c, d, e = a[:len(out)], b[:len(out)], c[:len(out)], d[:len(out)], e[:len(out)]
-	for x := range out {
-		out[x] = float32(0.0625*(a[x]+e[x])) + float32(0.25*(b[x]+d[x])) + float32(0.375*c[x])
 	}
 }
 

@@ -1,0 +1,235 @@
+// Command gen writes the assembly of package lanes: the same products and sums as its plain Go, in the same order.
+package main
+
+import (
+	. "github.com/mmcloughlin/avo/build"
+	. "github.com/mmcloughlin/avo/operand"
+	"github.com/mmcloughlin/avo/reg"
+)
+
+func main() {
+	ConstraintExpr("amd64")
+	spline()
+	cell()
+	gather()
+	slopes()
+	apart()
+	Generate()
+}
+
+// constant returns a register that holds v in every lane.
+func constant(name string, v float32) reg.VecVirtual {
+	y := YMM()
+	VBROADCASTSS(ConstData(name, F32(v)), y)
+	return y
+}
+
+// param loads a pointer or an integer.
+func param(name string) reg.Register { return Load(Param(name), GP64()) }
+
+// over runs body for every eight of n numbers, i the offset in bytes.
+func over(body func(i reg.Register)) {
+	n := Load(Param("n"), GP64())
+	SHLQ(Imm(2), n)
+	i := GP64()
+	XORQ(i, i)
+	Label("loop")
+	body(i)
+	ADDQ(Imm(32), i)
+	CMPQ(i, n)
+	JLT(LabelRef("loop"))
+	VZEROUPPER()
+	RET()
+}
+
+func spline() {
+	TEXT("splineAVX2", NOSPLIT, "func(dst, a, b, c, d, e *float32, n int)")
+	Pragma("noescape")
+	dst, a, b, c, d, e := param("dst"), param("a"), param("b"), param("c"), param("d"), param("e")
+	k16, k4, k38 := constant("sixteenth", 0.0625), constant("quarter", 0.25), constant("centre", 0.375)
+	over(func(i reg.Register) {
+		at := func(r reg.Register) Mem { return Mem{Base: r, Index: i, Scale: 1} }
+		s, t, u := YMM(), YMM(), YMM()
+		VMOVUPS(at(a), s)
+		VADDPS(at(e), s, s)
+		VMULPS(k16, s, s)
+		VMOVUPS(at(b), t)
+		VADDPS(at(d), t, t)
+		VMULPS(k4, t, t)
+		VADDPS(t, s, s)
+		VMULPS(at(c), k38, u)
+		VADDPS(u, s, s)
+		VMOVUPS(s, at(dst))
+	})
+}
+
+// four writes into out (k0·v0 + k1·v1) + (k2·v2 + k3·v3).
+func four(out reg.VecVirtual, k [4]Op, v [4]reg.VecVirtual, t, u reg.VecVirtual) {
+	VMULPS(k[0], v[0], out)
+	VMULPS(k[1], v[1], t)
+	VADDPS(t, out, out)
+	VMULPS(k[2], v[2], t)
+	VMULPS(k[3], v[3], u)
+	VADDPS(u, t, t)
+	VADDPS(t, out, out)
+}
+
+func cell() {
+	TEXT("cellAVX2", NOSPLIT, "func(out *[4][8]float32, pix *float32, stride int, kx, ky *[4]float32, gx, gy, p *float32, width int)")
+	Pragma("noescape")
+	pix, stride, kx, ky := param("pix"), param("stride"), param("kx"), param("ky")
+	gx, gy, p, width := param("gx"), param("gy"), param("p"), param("width")
+	SHLQ(Imm(2), stride)
+	SHLQ(Imm(2), width)
+	var down [4]Op
+	for k := range down {
+		y := YMM()
+		VBROADCASTSS(Mem{Base: ky, Disp: 4 * k}, y)
+		down[k] = y
+	}
+	var sums, ring [4]reg.VecVirtual
+	for k := range sums {
+		sums[k], ring[k] = YMM(), YMM()
+		VXORPS(sums[k], sums[k], sums[k])
+	}
+	t, u, v := YMM(), YMM(), YMM()
+	for y := range 11 {
+		// along the row: (k0·q0 + k1·q1) + (k2·q2 + k3·q3)
+		r := ring[y&3]
+		tap := func(k int, dst reg.VecVirtual) {
+			VBROADCASTSS(Mem{Base: kx, Disp: 4 * k}, dst)
+			VMULPS(Mem{Base: pix, Disp: 4 * k}, dst, dst)
+		}
+		tap(0, r)
+		tap(1, t)
+		VADDPS(t, r, r)
+		tap(2, t)
+		tap(3, u)
+		VADDPS(u, t, t)
+		VADDPS(t, r, r)
+		ADDQ(stride, pix)
+		if y < 3 {
+			continue
+		}
+		four(v, down, [4]reg.VecVirtual{ring[(y-3)&3], ring[(y-2)&3], ring[(y-1)&3], r}, t, u)
+		for k, g := range []reg.Register{gx, gy, nil, p} {
+			if g == nil {
+				VMULPS(v, v, t)
+			} else {
+				VMULPS(Mem{Base: g}, v, t)
+				ADDQ(width, g)
+			}
+			VADDPS(t, sums[k], sums[k])
+		}
+	}
+	out := param("out")
+	for k := range sums {
+		VMOVUPS(sums[k], Mem{Base: out, Disp: 32 * k})
+	}
+	VZEROUPPER()
+	RET()
+}
+
+func gather() {
+	TEXT("gatherAVX2", NOSPLIT, "func(dst, pix *float32, stride int, places *int32, taps *[8]float32, n int)")
+	Pragma("noescape")
+	dst, pix, stride, places, taps, n := param("dst"), param("pix"), param("stride"), param("places"), param("taps"), param("n")
+	SHLQ(Imm(2), stride)
+	at, kx, ky := GP64(), GP64(), GP64()
+	sum, t := YMM(), YMM()
+	half, q := XMM(), XMM()
+	Label("next")
+	MOVLQSX(Mem{Base: places}, at)
+	MOVLQSX(Mem{Base: places, Disp: 4}, kx)
+	MOVLQSX(Mem{Base: places, Disp: 8}, ky)
+	ADDQ(Imm(12), places)
+	LEAQ(Mem{Base: pix, Index: at, Scale: 4}, at)
+	SHLQ(Imm(5), kx)
+	SHLQ(Imm(5), ky)
+	ADDQ(taps, kx)
+	ADDQ(taps, ky)
+	for j := range 6 {
+		if j == 0 {
+			VBROADCASTSS(Mem{Base: ky}, sum)
+			VMULPS(Mem{Base: at}, sum, sum)
+			continue
+		}
+		ADDQ(stride, at)
+		VBROADCASTSS(Mem{Base: ky, Disp: 4 * j}, t)
+		VMULPS(Mem{Base: at}, t, t)
+		VADDPS(t, sum, sum)
+	}
+	VMULPS(Mem{Base: kx}, sum, sum)
+	VEXTRACTF128(Imm(1), sum, half)
+	VADDPS(half, sum.AsX(), half) // 0+4 1+5 2+6 3+7
+	VMOVHLPS(half, half, q)
+	VADDPS(q, half, half) // (0+4)+(2+6), (1+5)+(3+7)
+	VMOVSHDUP(half, q)
+	VADDSS(q, half, half)
+	VMOVSS(half, Mem{Base: dst})
+	ADDQ(Imm(4), dst)
+	DECQ(n)
+	JNZ(LabelRef("next"))
+	VZEROUPPER()
+	RET()
+}
+
+func slopes() {
+	TEXT("slopesAVX2", NOSPLIT, "func(dst, r0, r1, r2, r3, r4 *float32, n int)")
+	Pragma("noescape")
+	dst, r0, r1, r2, r3, r4 := param("dst"), param("r0"), param("r1"), param("r2"), param("r3"), param("r4")
+	eighth := constant("eighth", 0.125)
+	over(func(i reg.Register) {
+		at := func(r reg.Register, k int) Mem { return Mem{Base: r, Index: i, Scale: 1, Disp: 4 * k} }
+		gx, gy, l, t := YMM(), YMM(), YMM(), YMM()
+		VMOVUPS(at(r3, 1), t)
+		VSUBPS(at(r1, 1), t, t)
+		VADDPS(t, t, t)
+		VMOVUPS(at(r4, 1), gy)
+		VSUBPS(at(r0, 1), gy, gy)
+		VADDPS(t, gy, gy)
+		VMULPS(eighth, gy, gy)
+		side := func(dst reg.VecVirtual, k int) {
+			VMOVUPS(at(r1, k), dst)
+			VADDPS(at(r3, k), dst, dst)
+			VMOVUPS(at(r2, k), t)
+			VADDPS(t, t, t)
+			VADDPS(t, dst, dst)
+		}
+		side(l, 0)
+		side(gx, 2)
+		VSUBPS(l, gx, gx)
+		VMULPS(eighth, gx, gx)
+		VMULPS(gx, gx, gx)
+		VMULPS(gy, gy, gy)
+		VADDPS(gy, gx, gx)
+		VMOVUPS(gx, at(dst, 0))
+	})
+}
+
+func apart() {
+	TEXT("apartAVX2", NOSPLIT, "func(out *[8]float32, a, b *float32, n int)")
+	Pragma("noescape")
+	out, a, b := param("out"), param("a"), param("b")
+	sign := YMM()
+	VPCMPEQD(sign, sign, sign)
+	VPSRLD(Imm(1), sign, sign) // all bits but the sign's
+	sum := YMM()
+	VXORPS(sum, sum, sum)
+	n := Load(Param("n"), GP64())
+	SHLQ(Imm(2), n)
+	i := GP64()
+	XORQ(i, i)
+	Label("loop")
+	t := YMM()
+	VMOVUPS(Mem{Base: a, Index: i, Scale: 1}, t)
+	VSUBPS(Mem{Base: b, Index: i, Scale: 1}, t, t)
+	VANDPS(sign, t, t)
+	VADDPS(t, sum, sum)
+	ADDQ(Imm(32), i)
+	CMPQ(i, n)
+	JLT(LabelRef("loop"))
+	VMOVUPS(sum, Mem{Base: out})
+	VZEROUPPER()
+	RET()
+}

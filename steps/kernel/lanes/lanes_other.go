@@ -1,0 +1,19 @@
+//go:build !amd64
+
+package lanes
+
+const fast = false
+
+func splineAVX2(dst, a, b, c, d, e *float32, n int) { panic("lanes: no such assembly here") }
+
+func cellAVX2(out *[4][Width]float32, pix *float32, stride int, kx, ky *[4]float32, gx, gy, p *float32, width int) {
+	panic("lanes: no such assembly here")
+}
+
+func gatherAVX2(dst, pix *float32, stride int, places *int32, taps *[Width]float32, n int) {
+	panic("lanes: no such assembly here")
+}
+
+func slopesAVX2(dst, r0, r1, r2, r3, r4 *float32, n int) { panic("lanes: no such assembly here") }
+
+func apartAVX2(out *[Width]float32, a, b *float32, n int) { panic("lanes: no such assembly here") }

@@ -1,0 +1,257 @@
+package lanes
+
+import (
+	"bytes"
+	"math"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"testing"
+)
+
+// numbers are of very different sizes and both signs, so that any other order of adding shows.
+func numbers(seed uint64, n int) []float32 {
+	r := rand.New(rand.NewPCG(seed, 1))
+	out := make([]float32, n)
+	for i := range out {
+		out[i] = float32((2*r.Float64() - 1) * math.Exp2(float64(r.IntN(24)-12)))
+	}
+	return out
+}
+
+func same(t *testing.T, what string, got, want []float32) {
+	t.Helper()
+	for i := range want {
+		if math.Float32bits(got[i]) != math.Float32bits(want[i]) {
+			t.Fatalf("%s: number %d is %v in assembly, %v in Go", what, i, got[i], want[i])
+		}
+	}
+}
+
+func needFast(t *testing.T) {
+	if !fast {
+		t.Skip("this processor runs the plain Go")
+	}
+}
+
+// Assembly and Go agree to the last bit, at every length and alignment.
+func TestSameBits(t *testing.T) {
+	needFast(t)
+	for n := 1; n < 70; n++ {
+		rows := make([][]float32, 5)
+		for k := range rows {
+			rows[k] = numbers(uint64(100*n+k), n+2+k)[k:]
+		}
+		got, want := make([]float32, n), make([]float32, n)
+		Spline(got, rows[0], rows[1], rows[2], rows[3], rows[4])
+		spline(want, rows[0], rows[1], rows[2], rows[3], rows[4])
+		same(t, "Spline", got, want)
+		Slopes(got, rows[0], rows[1], rows[2], rows[3], rows[4])
+		slopes(want, rows[0], rows[1], rows[2], rows[3], rows[4])
+		same(t, "Slopes", got, want)
+		if n < Width {
+			continue
+		}
+		var a, b [Width]float32
+		apartAVX2(&a, &rows[0][0], &rows[1][0], n&^(Width-1))
+		apart(&b, rows[0][:n&^(Width-1)], rows[1])
+		same(t, "Apart", a[:], b[:])
+	}
+}
+
+func TestApartAddsUp(t *testing.T) {
+	for n := range 40 {
+		a, b := make([]float32, n), make([]float32, n)
+		for i := range a {
+			a[i], b[i] = float32(i), float32(2*i+1) // i+1 apart
+		}
+		if got := Apart(a, b); got != float64(n*(n+1)/2) {
+			t.Errorf("%d numbers: %v, want %d", n, got, n*(n+1)/2)
+		}
+	}
+}
+
+// What is committed is what the generator writes.
+func TestAssemblyIsGenerated(t *testing.T) {
+	if testing.Short() {
+		t.Skip("compiles the generator")
+	}
+	dir := t.TempDir()
+	s, stubs := filepath.Join(dir, "lanes_amd64.s"), filepath.Join(dir, "stubs_amd64.go")
+	cmd := exec.Command("go", "run", "./gen", "-out", s, "-stubs", stubs, "-pkg", "lanes")
+	cmd.Env = append(os.Environ(), "GOARCH=", "GOOS=")
+	if out, err := cmd.CombinedOutput(); err != nil {
+		t.Fatalf("run the generator: %v\n%s", err, out)
+	}
+	for _, made := range []string{s, stubs} {
+		got, err := os.ReadFile(made)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, err := os.ReadFile(filepath.Base(made))
+		if err != nil {
+			t.Fatal(err)
+		}
+		// The first line tells the command with its paths.
+		_, got, _ = bytes.Cut(got, []byte("\n"))
+		_, want, _ = bytes.Cut(want, []byte("\n"))
+		if !bytes.Equal(got, want) {
+			t.Errorf("%s is not what gen writes: run go generate in steps/kernel/lanes", filepath.Base(made))
+		}
+	}
+}
+
+func TestCellSameBits(t *testing.T) {
+	needFast(t)
+	for seed := range uint64(50) {
+		const stride, width = 23, 19
+		pix, gx := numbers(seed, 11*stride), numbers(seed+100, 8*width)
+		gy, p := numbers(seed+200, 8*width), numbers(seed+300, 8*width)
+		k := numbers(seed+400, 8)
+		kx, ky := (*[4]float32)(k[:4]), (*[4]float32)(k[4:])
+		var got, want Sums
+		Cell(&got, pix[3:], stride, kx, ky, gx[2:], gy[1:], p[5:], width)
+		cell(&want, pix[3:], stride, kx, ky, gx[2:], gy[1:], p[5:], width)
+		for s := range got {
+			same(t, "Cell", got[s][:], want[s][:])
+		}
+	}
+}
+
+func TestGatherSameBits(t *testing.T) {
+	needFast(t)
+	const stride = 40
+	pix := numbers(7, stride*30)
+	taps := make(Taps, 17)
+	for k := range taps {
+		copy(taps[k][:], numbers(uint64(50+k), Width))
+	}
+	r := rand.New(rand.NewPCG(3, 3))
+	for n := 1; n < 40; n++ {
+		places := make([]Place, n)
+		for i := range places {
+			places[i] = Place{int32(r.IntN(stride * 24)), int32(r.IntN(17)), int32(r.IntN(17))}
+		}
+		got, want := make([]float32, n), make([]float32, n)
+		Gather(got, pix, stride, places, taps)
+		gather(want, pix, stride, places, taps)
+		same(t, "Gather", got, want)
+	}
+}
+
+// By hand: a picture that rises by 2 along and 3 down, taken half a pixel on with taps that halve two neighbours.
+func TestCellOfSlope(t *testing.T) {
+	const n = 11
+	pix, ones := make([]float32, n*n), make([]float32, 64)
+	for y := range n {
+		for x := range n {
+			pix[y*n+x] = float32(2*x + 3*y)
+		}
+	}
+	for i := range ones {
+		ones[i] = 1
+	}
+	half := [4]float32{0, 0.5, 0.5, 0}
+	var s Sums
+	Cell(&s, pix, n, &half, &half, ones, ones, ones, Width)
+	// The mean of 2(x+1.5) + 3(y+1.5) over 0…7 is 2·5 + 3·5.
+	if got := s.Of(SlopeX); got != 64*25 {
+		t.Errorf("the sum is %v, want 1600", got)
+	}
+	if s.Of(SlopeY) != 1600 || s.Of(Likely) != 1600 {
+		t.Errorf("sums with ones differ: %v, %v", s.Of(SlopeY), s.Of(Likely))
+	}
+	// Variances of 2x and 3y over 0…7: 4·5.25 and 9·5.25.
+	if got := s.Of(Square); got != 64*(625+13*5.25) {
+		t.Errorf("the sum of squares is %v, want %v", got, 64*(625+13*5.25))
+	}
+}
+
+// A single tap takes the picture as it is; taps that add up to one leave a constant.
+func TestGatherTakesPixels(t *testing.T) {
+	pix := numbers(1, 40*20)
+	one := Taps{{0, 0, 1}, {0.25, -0.5, 1.25}}
+	places := []Place{{At: 0}, {At: 41}, {At: 3*40 + 7}}
+	got := make([]float32, 3)
+	Gather(got, pix, 40, places, one)
+	for i, p := range places {
+		if want := pix[int(p.At)+2*40+2]; got[i] != want {
+			t.Errorf("place %d is %v, want %v", i, got[i], want)
+		}
+	}
+	for i := range pix {
+		pix[i] = 3
+	}
+	Gather(got, pix, 40, []Place{{0, 1, 1}, {1, 1, 0}, {2, 0, 1}}, one)
+	for i, v := range got {
+		if v != 3 {
+			t.Errorf("constant %d becomes %v", i, v)
+		}
+	}
+}
+
+// A plane that rises by 1 a pixel along (smoothing does not change it) has the squared gradient (8/8)² of the
+// operator's gain along, and (6+2)/8 down.
+func TestSlopesOfPlane(t *testing.T) {
+	const n = 20
+	rows, down := make([][]float32, 5), make([][]float32, 5)
+	for k := range rows {
+		rows[k], down[k] = make([]float32, n+2), make([]float32, n+2)
+		for x := range rows[k] {
+			rows[k][x], down[k][x] = float32(x), float32(k)
+		}
+	}
+	dst := make([]float32, n)
+	Slopes(dst, rows[0], rows[1], rows[2], rows[3], rows[4])
+	for i, v := range dst {
+		if v != 1 {
+			t.Fatalf("along, %d: %v", i, v)
+		}
+	}
+	Slopes(dst, down[0], down[1], down[2], down[3], down[4])
+	for i, v := range dst {
+		if v != 1 {
+			t.Fatalf("down, %d: %v", i, v)
+		}
+	}
+}
+
+func benchmark(b *testing.B, bytes int, quick, plain func()) {
+	for name, f := range map[string]func(){"assembly": quick, "go": plain} {
+		b.Run(name, func(b *testing.B) {
+			if name == "assembly" && !fast {
+				b.Skip("this processor runs the plain Go")
+			}
+			b.SetBytes(int64(bytes))
+			for b.Loop() {
+				f()
+			}
+		})
+	}
+}
+
+func BenchmarkSpline(b *testing.B) {
+	r, dst := numbers(1, 640), make([]float32, 640)
+	benchmark(b, 640*4, func() { Spline(dst, r, r, r, r, r) }, func() { spline(dst, r, r, r, r, r) })
+}
+
+func BenchmarkSlopes(b *testing.B) {
+	r, dst := numbers(1, 642), make([]float32, 640)
+	benchmark(b, 640*4, func() { Slopes(dst, r, r, r, r, r) }, func() { slopes(dst, r, r, r, r, r) })
+}
+
+func BenchmarkCell(b *testing.B) {
+	r, k := numbers(1, 640*11), [4]float32{-.1, .6, .6, -.1}
+	var s Sums
+	benchmark(b, 64*4, func() { Cell(&s, r, 640, &k, &k, r, r, r, 640) }, func() { cell(&s, r, 640, &k, &k, r, r, r, 640) })
+}
+
+func BenchmarkGather(b *testing.B) {
+	r, dst, places := numbers(1, 640*8), make([]float32, 600), make([]Place, 600)
+	taps := Taps{{-.1, .1, .5, .5, .1, -.1}}
+	for i := range places {
+		places[i].At = int32(i)
+	}
+	benchmark(b, 600*4, func() { Gather(dst, r, 640, places, taps) }, func() { gather(dst, r, 640, places, taps) })
+}

@@ -1,0 +1,91 @@
+package stacks
+
+import "plenilune/steps/kernel/lanes"
+
+// edgeTaps is how far, in pixels, what the resampling reads may lie from its place.
+const edgeTaps = 6
+
+// line says where in a frame the pixels of a row of the canvas lie, and takes them from there. It is for one
+// goroutine.
+type line struct {
+	cv     canvas
+	w, h   int // of the frames
+	rows   *rowReader
+	x, y   []float32
+	places []lanes.Place
+	value  []float32
+}
+
+func newLine(c *clip, cv canvas, g grid) *line {
+	return &line{cv, c.w, c.h, newRowReader(g), make([]float32, cv.W), make([]float32, cv.W), make([]lanes.Place, cv.W), make([]float32, cv.W)}
+}
+
+// at goes to row y of the canvas in a frame with a shift and a field, which may be none.
+func (l *line) at(shift [2]float64, f field, y int) {
+	if f.X != nil {
+		l.rows.row(l.x, f.X, y)
+		l.rows.row(l.y, f.Y, y)
+	} else {
+		clear(l.x)
+		clear(l.y)
+	}
+	bx, by := float32(float64(l.cv.X)+shift[0]), float32(float64(y+l.cv.Y)+shift[1])
+	for x := range l.x {
+		l.x[x] += bx + float32(x)
+		l.y[x] += by
+	}
+}
+
+// inside returns the first run of pixels, x0 up to x1, that lie more than edgeTaps and some pixels within the frame.
+func (l *line) inside(more float32) (x0, x1 int) {
+	m := edgeTaps + more
+	right, low := float32(l.w-1)-m, float32(l.h-1)-m
+	in := func(x int) bool { return l.x[x] >= m && l.y[x] >= m && l.x[x] <= right && l.y[x] <= low }
+	for x0 < len(l.x) && !in(x0) {
+		x0++
+	}
+	for x1 = x0; x1 < len(l.x) && in(x1); {
+		x1++
+	}
+	return x0, x1
+}
+
+// take interpolates pixels x0 to x1, which lie inside, from a frame's pixels; they last until the next call.
+func (l *line) take(pix []float32, x0, x1 int) []float32 {
+	return l.takeOff(pix, x0, x1, [2]float32{})
+}
+
+// takeOff is take at places off by some pixels.
+func (l *line) takeOff(pix []float32, x0, x1 int, off [2]float32) []float32 {
+	v := l.value[:x1-x0]
+	for i := range v {
+		ix, fx := split(l.x[x0+i] + off[0])
+		iy, fy := split(l.y[x0+i] + off[1])
+		l.places[i] = lanes.Place{At: int32((iy-2)*l.w + ix - 2), X: int32(fx), Y: int32(fy)}
+	}
+	lanes.Gather(v, pix, l.w, l.places, lanczosTaps)
+	return v
+}
+
+// edgeSpoilt is how many pixels at a frame's border are worth nothing.
+const edgeSpoilt = 2
+
+// add adds what a frame shows of the row to sum, and one to n where it shows anything.
+func (l *line) add(sum, n, pix []float32) {
+	x0, x1 := l.inside(0)
+	for i, v := range l.take(pix, x0, x1) {
+		sum[x0+i] += v
+		n[x0+i]++
+	}
+	w, h := float32(l.w-1), float32(l.h-1)
+	for x, px := range l.x {
+		py := l.y[x]
+		if x >= x0 && x < x1 || !(min(px, py, w-px, h-py) >= edgeSpoilt) {
+			continue
+		}
+		ix, fx := split(px)
+		iy, fy := split(py)
+		sum[x] += sampleEdge(pix, l.w, ix, iy, fx, fy)
+		n[x]++
+	}
+}
