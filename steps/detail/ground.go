@@ -18,6 +18,7 @@ type ground struct {
 	keep    grid    // 1 on ground, 0 on the sky of the limb and on its edge
 	fill    grid    // the ground, carried on where keep is 0 or there is no data
 	rim     grid    // 1 on the limb's edge, where it may be steepened, 0 elsewhere
+	glow    grid    // 1 on the sky beside the limb's edge, 0 elsewhere
 	edgePx  float64 // how wide the limb's edge is, sky to ground, in pixels of the picture; 0 without a limb
 	sigmaPx float64 // the standard deviation of the blur that the edge shows, likewise
 	sky     float64 // the darkest level, about that of the sky
@@ -33,6 +34,7 @@ const (
 	edgeMax      = 8  // a wider edge is no limb
 	glowNear     = 4  // beyond the limb the sky's glow is drawn in with the edge, fading out
 	glowFar      = 20 // between these two distances from it
+	wingWide     = 2  // over this much the glow beyond the edge is taken back
 	profileBins  = 13
 	profileLevel = 9 // from here on the profile across the limb is level ground
 )
@@ -57,12 +59,12 @@ func findGround(lum []float32, w, h int) *ground {
 			valid[i] = 1
 		}
 	}
-	keep, rim := g.sift(pix, valid, cw, ch)
+	keep, rim, glow := g.sift(pix, valid, cw, ch)
 	weight := make([]float32, cw*ch)
 	for i := range weight {
 		weight[i] = float32(keep[i] * valid[i])
 	}
-	g.keep, g.rim = grid{keep, cw, ch}, grid{rim, cw, ch}
+	g.keep, g.rim, g.glow = grid{keep, cw, ch}, grid{rim, cw, ch}, grid{glow, cw, ch}
 	g.fill = grid{carryOn(pix, weight, cw, ch), cw, ch}
 	return g
 }
@@ -74,14 +76,14 @@ func (g *ground) at(x, y int) (keep, fill, rim float32) {
 	return g.keep.at(cx, cy), g.fill.at(cx, cy), g.rim.at(cx, cy)
 }
 
-// sift measures the limb's edge and returns keep and rim.
-func (g *ground) sift(pix, valid []float32, w, h int) (keep, rim []float32) {
+// sift measures the limb's edge and returns keep, rim and glow.
+func (g *ground) sift(pix, valid []float32, w, h int) (keep, rim, glow []float32) {
 	sky := g.wideSky(pix, w, h)
 	away := distance(sky, w, h)
 	limb := g.limbness(pix, valid, away, w, h)
 	width, sigma := g.edge(pix, valid, away, limb)
 	g.edgePx, g.sigmaPx = 2*width, 2*sigma
-	keep, rim = make([]float32, w*h), make([]float32, w*h)
+	keep, rim, glow = make([]float32, w*h), make([]float32, w*h), make([]float32, w*h)
 	end, out := float32(width), distanceFrom(sky, w, h)
 	for i := range keep {
 		keep[i] = 1
@@ -89,9 +91,10 @@ func (g *ground) sift(pix, valid []float32, w, h int) (keep, rim []float32) {
 			inside := smoothstep(end, end+2, away[i])
 			keep[i] = 1 - float32(limb[i]*(1-inside))
 			rim[i] = float32(limb[i]*(1-inside)) * (1 - smoothstep(glowNear, glowFar, out[i]))
+			glow[i] = float32(limb[i]*smoothstep(0, wingWide, out[i])) * (1 - smoothstep(glowNear, glowFar, out[i]))
 		}
 	}
-	return keep, rim
+	return keep, rim, glow
 }
 
 // distanceFrom returns the distance to what is not sky.

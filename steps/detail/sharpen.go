@@ -61,8 +61,38 @@ func sharpen(ctx context.Context, s deconvolveSettings, t *pipeline.Task) error 
 	if err != nil {
 		return err
 	}
+	after := d.data // has served
+	for i, v := range lum {
+		after[i] = v + gain[i]
+	}
+	dimWings(gain, after, img.W, img.H)
 	addLuminance(img.Pix, gain, float32(0.02*d.bright))
 	return t.PutPlane(ctx, "image", img.W, img.H, img.Pix...)
+}
+
+// wingShare is how much of the light beside the limb is taken back.
+const wingShare = 0.6
+
+// dimWings takes back most of the light just beyond the lit limb. What the
+// telescope's own wings and the air's widest spread there is below the model of
+// the blur; next to a limb that has grown crisp it would stand as a grey ring
+// about the Moon. Forty pixels out it has ended, so that the sky keeps its level.
+func dimWings(gain, sharp []float32, w, h int) {
+	g := findGround(sharp, w, h)
+	if g.edgePx == 0 {
+		return
+	}
+	sky := float32(g.sky)
+	for y := range h {
+		for x := range w {
+			i := y*w + x
+			cx := float32((float32(x)+0.5)*g.fx) - 0.5
+			cy := float32((float32(y)+0.5)*g.fy) - 0.5
+			if k := g.glow.at(cx, cy); k > 0 && sharp[i] == sharp[i] {
+				gain[i] -= float32(wingShare * k * (sharp[i] - sky))
+			}
+		}
+	}
 }
 
 // spreadToUndo is the blur given, or the one measured.
