@@ -65,7 +65,9 @@ func sharpen(ctx context.Context, s deconvolveSettings, t *pipeline.Task) error 
 	for i, v := range lum {
 		after[i] = v + gain[i]
 	}
-	dimWings(gain, after, img.W, img.H)
+	if n > 0 {
+		dimWings(gain, after, img.W, img.H)
+	}
 	addLuminance(img.Pix, gain, float32(0.02*d.bright))
 	return t.PutPlane(ctx, "image", img.W, img.H, img.Pix...)
 }

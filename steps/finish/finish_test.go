@@ -26,18 +26,76 @@ func moon(pedestal float32) *plane.Image {
 
 func TestCurveRisesAndSpans(t *testing.T) {
 	for _, lift := range []float64{0, 0.6, 5} {
-		c := newCurve(lift)
-		if c.at(0) != 0 || math.Abs(float64(c.at(1))-1) > 1e-7 {
-			t.Errorf("lift %v: black is %v and white %v, want 0 and 1", lift, c.at(0), c.at(1))
-		}
-		last := float32(-1)
-		for i := 0; i <= 4096; i++ {
-			v := c.at(float64(i) / 4096)
-			if v <= last {
-				t.Fatalf("lift %v: does not rise at %d/4096", lift, i)
+		for _, most := range []float64{0.5, 1, 1.01, 1.4, 6} {
+			c := newCurve(lift, most)
+			top := math.Max(1, most)
+			if c.at(0) != 0 || math.Abs(float64(c.at(top))-1) > 1e-7 {
+				t.Errorf("lift %v, most %v: black is %v and white %v, want 0 and 1", lift, most, c.at(0), c.at(top))
 			}
-			last = v
+			last := float32(-1)
+			for i := 0; i <= 4096; i++ {
+				v := c.at(top * float64(i) / 4096)
+				if v <= last {
+					t.Fatalf("lift %v, most %v: does not rise at %d/4096", lift, most, i)
+				}
+				last = v
+			}
 		}
+	}
+}
+
+// At the shoulder there is no step and no kink, and below it nothing is held.
+func TestShoulderIsSmooth(t *testing.T) {
+	c := newCurve(0, 2)
+	const h = 1e-5
+	below, above := c.held(shoulder)-c.held(shoulder-h), c.held(shoulder+h)-c.held(shoulder)
+	if math.Abs(below/h-1) > 1e-3 || math.Abs(above/h-1) > 1e-3 {
+		t.Errorf("slopes at the shoulder %v and %v, want 1", below/h, above/h)
+	}
+	if c.held(0.5) != 0.5 {
+		t.Errorf("0.5 is held at %v", c.held(0.5))
+	}
+}
+
+// One glaring pixel must not dim the Moon, and keeps its place above the rest.
+func TestOneGlaringPixelDimsNothing(t *testing.T) {
+	calm, glaring := moon(0), moon(0)
+	glaring.Pix[0][100*200+120] = 4
+	a, err := measure(calm, 100)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := measure(glaring, 100)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b.Large > a.Large/groundAt*1.01 || b.White < 3.9 { // the room above the ground, no more
+		t.Errorf("at large %v, with one glaring pixel %v (white %v)", a.Large, b.Large, b.White)
+	}
+}
+
+// A crescent is the same ground as a full disk and is shown as bright.
+func TestCrescentIsAsBrightAsADisk(t *testing.T) {
+	disk, crescent := plane.New(200, 200, 1), plane.New(200, 200, 1)
+	for i := range disk.Pix[0] {
+		x, y := float64(i%200-100), float64(i/200-100)
+		if x*x+y*y < 80*80 {
+			disk.Pix[0][i] = float32(0.4 + 0.0005*x)
+			if (x+30)*(x+30)+y*y > 80*80 {
+				crescent.Pix[0][i] = disk.Pix[0][i]
+			}
+		}
+	}
+	a, err := measure(disk, 100)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := measure(crescent, 100)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(a.Large/b.Large-1) > 0.02 {
+		t.Errorf("a disk's ground at large is %v, a crescent's %v", a.Large, b.Large)
 	}
 }
 

@@ -16,6 +16,9 @@ const (
 	skyLeast = 0.01
 	// Ground brighter than this share of the span tells the Moon's mean colour.
 	litShare = 0.2
+	// This share of the ground's pixels is no brighter than groundAt on the scale
+	// that the curve begins with.
+	groundShare, groundAt = 0.995, 0.9
 )
 
 // measure finds what becomes black and white in a linear picture.
@@ -43,7 +46,20 @@ func measure(m *plane.Image, whitePct float64) (levelsTable, error) {
 	if l.White = at(top, whitePct/100); l.White <= 0 {
 		l.White = 1 // a picture of one brightness: any scale will do
 	}
+	l.Large = large(top, l.White)
 	return l, nil
+}
+
+// large is the level that all but few pixels of the ground keep below, with some
+// room above for the gradation of the brightest of them. The sky does not count,
+// so that a crescent is made no darker or brighter than a full disk.
+func large(sorted []float32, white float64) float64 {
+	n, _ := slices.BinarySearch(sorted, float32(skyShare*at(sorted, 0.999)))
+	ground := sorted[n:]
+	if len(ground) == 0 {
+		return white
+	}
+	return min(white, at(ground, groundShare)/groundAt)
 }
 
 // black is the level of the sky and one deviation of its noise, so that the sky

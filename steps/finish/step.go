@@ -37,6 +37,7 @@ type levelsTable struct {
 	Black []float64 `json:"black"` // becomes black: the sky, where there is some
 	Gain  []float64 `json:"gain"`  // makes the Moon neutral on the mean
 	White float64   `json:"white"` // becomes white, after black and gain
+	Large float64   `json:"large"` // the brightest ground at large, likewise; at most White
 }
 
 type levelsSettings struct{ WhitePct float64 }
@@ -52,12 +53,12 @@ func expand(x *pipeline.Expansion) error {
 	for _, it := range items {
 		in := []pipeline.Input{{Port: "image", Value: it.Values["image"]}}
 		levels := x.Add(pipeline.Part{
-			Name: "levels", Item: it, Version: 1, Settings: levelsSettings{set.WhitePct}, In: in,
+			Name: "levels", Item: it, Version: 2, Settings: levelsSettings{set.WhitePct}, In: in,
 			Out: []string{"levels"}, Memory: 512 << 20, Run: pipeline.Bind(runLevels),
 		})
 		in = append(in, pipeline.Input{Port: "levels", Value: levels.Out("levels")})
 		tone := x.Add(pipeline.Part{
-			Name: "tone", Item: it, Version: 1, Settings: toneSettings{set.ShadowLift}, In: in,
+			Name: "tone", Item: it, Version: 2, Settings: toneSettings{set.ShadowLift}, In: in,
 			Out: []string{"image"}, Memory: 64 << 20, Run: pipeline.Bind(runTone),
 		})
 		x.Emit(it.With("image", tone.Out("image")))
@@ -75,6 +76,7 @@ func runLevels(_ context.Context, s levelsSettings, t *pipeline.Task) error {
 		return err
 	}
 	t.Fact("white", l.White, "share of the camera's white level")
+	t.Fact("brightest_ground_at_large", l.Large, "share of the camera's white level")
 	t.Fact("sky", l.Black[0], "share of the camera's white level")
 	return t.PutTable("levels", l)
 }
@@ -93,7 +95,7 @@ func runTone(ctx context.Context, s toneSettings, t *pipeline.Task) error {
 	if len(l.Black) != c || len(l.Gain) != c {
 		return fmt.Errorf("levels of %d channels for a picture of %d", len(l.Black), c)
 	}
-	curve := newCurve(s.ShadowLift)
+	curve := newCurve(s.ShadowLift, l.White/l.Large)
 	return t.WritePlane(ctx, "image", w, h, c, func(r image.Rectangle, dst [][]float32) error {
 		for k, d := range dst {
 			if err := src.ReadRect(k, r, d); err != nil {
@@ -101,7 +103,7 @@ func runTone(ctx context.Context, s toneSettings, t *pipeline.Task) error {
 			}
 			for i, v := range d {
 				if v == v {
-					d[i] = curve.at(float64((float64(v)-l.Black[k])*l.Gain[k]) / l.White)
+					d[i] = curve.at(float64((float64(v)-l.Black[k])*l.Gain[k]) / l.Large)
 				}
 			}
 		}
