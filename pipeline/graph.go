@@ -197,7 +197,9 @@ func (g *graph) settle(ctx context.Context, n *node) {
 	if err != nil {
 		n.err, n.state = err, Skipped
 		if !errors.Is(err, ErrPending) && !errors.Is(err, context.Canceled) {
-			n.err = fmt.Errorf("%w: %w", errUpstream, err)
+			if !errors.Is(err, errUpstream) {
+				n.err = fmt.Errorf("%w: %w", errUpstream, err)
+			}
 			g.report(n)
 		}
 		return

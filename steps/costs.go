@@ -6,6 +6,7 @@ import (
 
 	"plenilune/pipeline"
 	"plenilune/steps/detail"
+	"plenilune/steps/frames"
 	"plenilune/steps/publish"
 	"plenilune/steps/stacks"
 )
@@ -28,6 +29,9 @@ type cost struct {
 	bytesFramePx float64 // kept, a pixel of each frame of each clip
 	filePx       float64 // delivered, a pixel of each clip and channel
 }
+
+// partSeconds is what any part takes, however small: its values go to the disk.
+const partSeconds = 3e-3
 
 // What stacks cuts a clip's fields into: parts of so many frames, of a sample of
 // at most so many, and of the ranks kept beyond it.
@@ -93,11 +97,7 @@ func (Costs) Size(facts []pipeline.Fact) (pipeline.Size, bool) {
 // Cost returns what a part is expected to take. A kind that has no figures gets
 // those of a pass over the pictures.
 func (Costs) Cost(kind string, of []pipeline.Size) pipeline.Cost {
-	ext := path.Ext(kind)
-	if same, ok := alike[strings.ToLower(ext)]; ok {
-		ext = same
-	}
-	c, ok := costs[strings.TrimSuffix(kind, path.Ext(kind))+strings.ToLower(ext)]
+	c, ok := lookUp(kind)
 	if !ok {
 		c = cost{perPx: 0.5, colour: 2, parallel: 0.5, bytesPx: 1}
 	}
@@ -112,7 +112,7 @@ func (Costs) Cost(kind string, of []pipeline.Size) pipeline.Cost {
 		out.File += c.filePx * s.Channels * s.Pixels
 	}
 	n := float64(len(of))
-	out.Seconds += c.perPair * n * n * 1e-3
+	out.Seconds += partSeconds + c.perPair*n*n*1e-3
 	return out
 }
 
@@ -147,6 +147,9 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 	case "clips":
 		each("captures/index", one)
 		each("frames/grade", one)
+		if len(clips) > 0 && hasFlat(m, b) {
+			out = append(out, pipeline.Guess{Kind: "frames/flat", Of: clips[:1]})
+		}
 	case "stack":
 		each("stacks/reference", one)
 		each("stacks/even", func(s pipeline.Size) int { return blocks(min(s.Frames, sampleFrames)) })
@@ -176,6 +179,24 @@ func settingsOf[S any](b *pipeline.Block) (*S, bool) {
 		}
 	}
 	return nil, false
+}
+
+// hasFlat tells whether one of a block's masters is of flat frames.
+func hasFlat(m *pipeline.Manifest, b *pipeline.Block) bool {
+	for _, r := range b.Refs {
+		up := m.Block(r)
+		if up == nil {
+			continue
+		}
+		kind := r.Name
+		if s, ok := settingsOf[frames.MasterSettings](up); ok && s.Kind != "" {
+			kind = s.Kind
+		}
+		if strings.HasPrefix(strings.ToLower(kind), "flat") {
+			return true
+		}
+	}
+	return false
 }
 
 func stackKeep(b *pipeline.Block) float64 {
@@ -228,4 +249,19 @@ func files(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Size) []pip
 		}
 	}
 	return out
+}
+
+// Knows tells whether there are figures for a kind of part.
+func (Costs) Knows(kind string) bool {
+	_, ok := lookUp(kind)
+	return ok
+}
+
+func lookUp(kind string) (cost, bool) {
+	ext := strings.ToLower(path.Ext(kind))
+	if same, ok := alike[ext]; ok {
+		ext = same
+	}
+	c, ok := costs[strings.TrimSuffix(kind, path.Ext(kind))+ext]
+	return c, ok
 }

@@ -63,7 +63,7 @@ func (t foretelling) lacking(f pipeline.Forecast) string {
 		n.what = append(n.what, fmt.Sprintf("%s of %s", bytesText(bytes), what))
 	}
 	if f.CacheBytes > 0 {
-		want("cache", t.cache, f.CacheBytes+slack)
+		want("cache with its index", t.cache, f.CacheBytes+slack)
 	}
 	want("output", t.out, f.OutGrowth)
 	var texts []string
@@ -72,14 +72,17 @@ func (t foretelling) lacking(f pipeline.Forecast) string {
 		if n.bytes <= n.free {
 			continue
 		}
-		texts = append(texts, fmt.Sprintf("the disk lacks room: about %s are needed in %s (%s), %s are free",
-			bytesText(n.bytes), filepath.ToSlash(n.where), strings.Join(n.what, ", "), bytesText(n.free)))
+		texts = append(texts, fmt.Sprintf("the disk of %s lacks room: about %s are needed (%s), %s are free",
+			shown(n.where), bytesText(n.bytes), strings.Join(n.what, ", "), bytesText(n.free)))
 	}
 	if len(texts) == 0 {
 		return ""
 	}
-	return strings.Join(texts, "; ") + "; make room (plenilune cache trim --to SIZE drops what was not used for longest), or take another disk with --cache DIR or -o DIR; --any-room goes on all the same"
+	return strings.Join(texts, "; ") + "; " + roomHint + "; --any-room goes on all the same"
 }
+
+// roomHint says what to do where a disk lacks room.
+const roomHint = "make room (plenilune cache trim --to SIZE drops what was not used for longest), or take another disk with --cache DIR or -o DIR"
 
 // standing is the folder itself, or the nearest above it that is there.
 func standing(dir string) string {

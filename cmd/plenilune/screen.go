@@ -10,12 +10,14 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"strings"
 	"sync"
+	"syscall"
 	"time"
 
 	"github.com/vbauerster/mpb/v8"
@@ -38,6 +40,7 @@ type screen struct {
 	bars  *mpb.Progress
 	bar   *mpb.Bar
 	label string
+	full  bool // it was said that a disk is full
 }
 
 func newScreen(out, err io.Writer, jsonLines bool) *screen {
@@ -65,6 +68,7 @@ func (s *screen) event(e pipeline.Event) {
 	switch {
 	case e.Step != nil && e.Step.State == pipeline.Failed:
 		s.line("failed: %s: %v", e.Step.Step, e.Step.Err)
+		s.diskFull(e.Step.Err)
 	case e.Warning != nil:
 		s.line("warning: %s (%s)", e.Warning.Text, e.Warning.Code)
 	case e.Delivered != nil:
@@ -73,6 +77,17 @@ func (s *screen) event(e pipeline.Event) {
 		s.mu.Unlock()
 	case e.Progress != nil:
 		s.progress(e.Progress)
+	}
+}
+
+// diskFull says, once, what to do about a full disk.
+func (s *screen) diskFull(err error) {
+	s.mu.Lock()
+	first := !s.full && errors.Is(err, syscall.ENOSPC)
+	s.full = s.full || first
+	s.mu.Unlock()
+	if first {
+		s.line("a disk is full: %s; the next run goes on from here", roomHint)
 	}
 }
 

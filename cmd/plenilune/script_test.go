@@ -47,6 +47,8 @@ func TestScripts(t *testing.T) {
 			"night":     scriptNight,
 			"grid":      scriptGrid,
 			"recording": scriptRecording,
+			"foretold":  scriptForetold,
+			"smalldisk": scriptSmallDisk,
 			"edit":      scriptEdit,
 			"events":    scriptEvents,
 			"absent":    scriptAbsent,
