@@ -23,7 +23,7 @@ const (
 	mostIterations = 20
 	// Iterating stops by itself when a step changes lit ground by less than this
 	// share of the noise, rms: what further steps would bring is not seen in it.
-	stopShare = 0.35
+	stopShare = 0.4
 	// What the iteration brings fades out where it is weaker than this many times
 	// the noise that the iteration raises.
 	quietSigma = 2
