@@ -176,19 +176,19 @@ func parabola(c [3]float64, y int) float64 {
 func (e *edgeFinder) crossing(row []float32, bright float64) (x float64, ok bool) {
 	mean := func(v []float32) (m float64) {
 		for _, p := range v {
-			m += float64(p) / float64(len(v))
+			m += float64(p)
 		}
-		return m
+		return float64(m / float64(len(v)))
 	}
 	if mean(row[:4]) > e.sky+float64(0.1*e.span) {
 		return 0, false
 	}
-	half := e.sky + (bright-e.sky)/2
+	half := e.sky + float64((bright-e.sky)/2)
 	k := slices.IndexFunc(row, func(v float32) bool { return float64(v) > half })
 	if k < 3 || k > edgeWindow-10 {
 		return 0, false
 	}
-	half = e.sky + (mean(row[k+4:k+9])-e.sky)/2
+	half = e.sky + float64((mean(row[k+4:k+9])-e.sky)/2)
 	for k > 1 && float64(row[k-1]) > half {
 		k--
 	}
@@ -213,7 +213,7 @@ func (e *edgeFinder) profile(pix []float32, curve [3]float64, kept [edgeWindow]b
 		slope := curve[1] + float64(2*curve[2]*u)
 		shrink := 1 / math.Sqrt(1+float64(slope*slope))
 		for x, v := range pix[y*edgeWindow:][:edgeWindow] {
-			d := (float64(x) - parabola(curve, y)) * shrink
+			d := float64((float64(x) - parabola(curve, y)) * shrink)
 			if b := int(math.Floor((d + deconvolve.EdgeReach) / deconvolve.EdgeBin)); b >= 0 && b < len(p) {
 				p[b] += float64(v)
 				n[b]++

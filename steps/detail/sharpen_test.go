@@ -209,3 +209,13 @@ func TestTelescopeInPixels(t *testing.T) {
 		t.Error("without a scale the typical telescope is taken")
 	}
 }
+
+func TestABlurGivenTwiceIsAFault(t *testing.T) {
+	got := check(&Settings{Deconvolve: &Deconvolve{BlurFWHMPx: 3, BlurFWHMArcsec: 1}}, pipeline.Night{})
+	if len(got) != 1 || got[0].Path != "deconvolve.blur_fwhm_px" || got[0].Hint == "" {
+		t.Errorf("problems %+v", got)
+	}
+	if got := check(&Settings{Deconvolve: &Deconvolve{BlurFWHMPx: 3}}, pipeline.Night{}); len(got) != 0 {
+		t.Errorf("one blur: problems %+v", got)
+	}
+}

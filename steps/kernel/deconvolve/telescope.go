@@ -75,14 +75,14 @@ func (t Telescope) FWHM(s Spread) float64 {
 	step := end / n
 	for i := range along {
 		for j := range n {
-			u, v := (float64(i)+0.5)*step, (float64(j)+0.5)*step
+			u, v := float64((float64(i)+0.5)*step), float64((float64(j)+0.5)*step)
 			f := math.Sqrt(float64(u*u) + float64(v*v))
-			along[i] += float64(t.Optics(f/t.Cutoff)*s.Transfer(f)) * float64(sinc(u)*sinc(v))
+			along[i] += float64(float64(t.Optics(f/t.Cutoff)*s.Transfer(f)) * float64(sinc(u)*sinc(v)))
 		}
 	}
 	value := func(x float64) (sum float64) {
 		for i, a := range along {
-			sum += float64(a * portable.Cos(2*math.Pi*(float64(i)+0.5)*step*x))
+			sum += float64(a * portable.Cos(float64(2*math.Pi*(float64(i)+0.5)*step*x)))
 		}
 		return sum
 	}
