@@ -231,7 +231,7 @@ func (g *graph) settle(ctx context.Context, n *node) {
 			return
 		}
 	}
-	if g.dry {
+	if g.dry && n.err == nil {
 		g.exec.early.Store(n.key, n)
 	}
 	g.report(n)
