@@ -13,7 +13,7 @@ import (
 )
 
 const (
-	trackSide    = 640 // px: frames are tracked at a scale at which no side is longer
+	trackSide    = 400 // px: frames are tracked at a scale at which no side is longer
 	coarseSide   = 256 // px: and found at one at which no side is longer
 	looksBlock   = 8   // px: blocks of the first pass's energy and level
 	templateBest = 12  // frames in the mean that the others are tracked against

@@ -15,7 +15,7 @@ const (
 	alignOutlier = 1.0   // px beyond which a node that disagrees with its neighbours loses weight
 	alignRounds  = 3     // resamplings, the first of broad detail
 	alignSweeps  = 40    // over the grid, at most
-	alignRest    = 0.002 // px: no node moves further, the grid is at rest
+	alignRest    = 0.005 // px: no node moves further, the grid is at rest
 	alignOver    = 1.5   // how much further than its neighbours ask a node goes in a sweep
 )
 

@@ -17,8 +17,8 @@ type Settings struct {
 
 // Versions of the parts.
 const (
-	referenceVersion = 3
-	blockVersion     = 3
+	referenceVersion = 4
+	blockVersion     = 4
 	meanVersion      = 4
 )
 
