@@ -17,8 +17,8 @@ type bandSettings struct {
 // about the sampling that their optics ask for.
 func Recipe() []Band {
 	return []Band{
-		{Name: "fine", ScalePx: 1.5, Boost: 1.05, FloorSigma: 1.2},
-		{Name: "middle", ScalePx: 4, Boost: 1.1, FloorSigma: 1},
+		{Name: "fine", ScalePx: 1.5, Boost: 1.02, FloorSigma: 0.5},
+		{Name: "middle", ScalePx: 4, Boost: 1.05, FloorSigma: 0.5},
 	}
 }
 
