@@ -107,12 +107,12 @@ func (Costs) Cost(kind string, of []pipeline.Size) pipeline.Cost {
 		if s.Channels > 1 && c.colour > 0 {
 			slower = c.colour
 		}
-		out.Seconds += (c.perPx + c.perFramePx*s.Frames) * s.Pixels * slower * 1e-6
-		out.Cache += (c.bytesPx*s.Channels + c.bytesFramePx*s.Frames) * s.Pixels
-		out.File += c.filePx * s.Channels * s.Pixels
+		out.Seconds += float64((c.perPx + float64(c.perFramePx*s.Frames)) * s.Pixels * slower * 1e-6)
+		out.Cache += float64((float64(c.bytesPx*s.Channels) + float64(c.bytesFramePx*s.Frames)) * s.Pixels)
+		out.File += float64(c.filePx * s.Channels * s.Pixels)
 	}
 	n := float64(len(of))
-	out.Seconds += partSeconds + c.perPair*n*n*1e-3
+	out.Seconds += partSeconds + float64(c.perPair*n*n*1e-3)
 	return out
 }
 
@@ -154,7 +154,7 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 		each("stacks/reference", one)
 		each("stacks/even", func(s pipeline.Size) int { return blocks(min(s.Frames, sampleFrames)) })
 		keep := stackKeep(b)
-		each("stacks/ranks", func(s pipeline.Size) int { return blocks(keep * max(0, s.Frames-sampleFrames)) })
+		each("stacks/ranks", func(s pipeline.Size) int { return blocks(float64(keep * max(0, s.Frames-sampleFrames))) })
 		each("stacks/mean", one)
 	case "mosaic":
 		each("mosaic/look", one)

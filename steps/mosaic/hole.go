@@ -76,7 +76,7 @@ func coverageOf(g geometry, ps []panel, lv []level) coverage {
 }
 
 func (c coverage) middle(x, y int) (float64, float64) {
-	half := float64(c.step-1) / 2
+	half := float64(float64(c.step-1) / 2)
 	return float64(c.x0+x*c.step) + half, float64(c.y0+y*c.step) + half
 }
 

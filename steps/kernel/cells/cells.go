@@ -150,7 +150,7 @@ var keys = makeKeys()
 
 func makeKeys() (t [phases][4]float32) {
 	for k := range t {
-		x := float64(k) / phases
+		x := float64(float64(k) / phases)
 		x2 := float64(x * x)
 		x3 := float64(x2 * x)
 		t[k] = [4]float32{
