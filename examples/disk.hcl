@@ -31,9 +31,12 @@ mosaic "disk" {
 
 detail "crisp" {
   image = mosaic.disk
+
+  deconvolve {}
+
   band "middle" {
     scale_px    = 4
-    boost       = 1.9
+    boost       = 1.2
     floor_sigma = 2
   }
 }
