@@ -20,12 +20,14 @@ type Costs struct{}
 // cost is the law of one kind of part: all figures for one channel.
 type cost struct {
 	perPx      float64 // microseconds a pixel of each clip
+	perFrame   float64 // milliseconds a frame of each clip
 	perFramePx float64 // microseconds a pixel of each frame of each clip
 	perPair    float64 // milliseconds a pair of clips
 	colour     float64 // how much longer it takes in colour; 0 is no longer
 	parallel   float64 // share that idle workers take over
 
 	bytesPx      float64 // kept, a pixel of each clip and channel
+	bytesFieldPx float64 // kept, a pixel of each clip, whatever its channels
 	bytesFramePx float64 // kept, a pixel of each frame of each clip
 	filePx       float64 // delivered, a pixel of each clip and channel
 }
@@ -41,32 +43,32 @@ const (
 )
 
 var costs = map[string]cost{
-	"captures/index": {perPx: 0.05},
-	"frames/mean":    {perFramePx: 0.026, bytesPx: 2.5},
-	"frames/flat":    {perPx: 0.2, bytesPx: 2.4},
-	"frames/grade":   {perFramePx: 0.15, bytesFramePx: 0.009},
+	"captures/index": {perPx: 0.03},
+	"frames/mean":    {perFramePx: 0.02, bytesPx: 2.5},
+	"frames/flat":    {perPx: 0.15, bytesPx: 2.4},
+	"frames/grade":   {perFrame: 5, perFramePx: 0.022, bytesFramePx: 0.012},
 
-	"stacks/reference": {perPx: 3.3, colour: 1.6, bytesPx: 2.75},
-	"stacks/even":      {perPx: 0.14 * fieldFrames, bytesPx: 0.038 * fieldFrames},
-	"stacks/ranks":     {perPx: 0.14 * fieldFrames, bytesPx: 0.038 * fieldFrames},
-	"stacks/mean":      {perFramePx: 0.03, colour: 2.1, bytesPx: 2.9},
+	"stacks/reference": {perPx: 1.45, colour: 2.5, bytesPx: 2.75},
+	"stacks/even":      {perPx: 0.03 * fieldFrames, bytesFieldPx: 0.038 * fieldFrames},
+	"stacks/ranks":     {perPx: 0.03 * fieldFrames, bytesFieldPx: 0.038 * fieldFrames},
+	"stacks/mean":      {perFramePx: 0.016, colour: 5, bytesPx: 2.9},
 
-	"mosaic/look":      {perPx: 1.05, parallel: 0.5, bytesPx: 4.15},
-	"mosaic/place":     {perPx: 1.7, perPair: 1, parallel: 0.9, bytesPx: 0.06},
-	"mosaic/levels":    {perPx: 0.13, parallel: 0.5},
-	"mosaic/sharpness": {perPx: 0.07, parallel: 0.5},
-	"mosaic/join":      {perPx: 0.35, colour: 3, parallel: 0.9, bytesPx: 2.3},
+	"mosaic/look":      {perPx: 0.95, parallel: 0.5, bytesFieldPx: 4.6},
+	"mosaic/place":     {perPx: 1.2, perPair: 1, parallel: 0.9, bytesFieldPx: 0.1},
+	"mosaic/levels":    {perPx: 0.12, parallel: 0.5},
+	"mosaic/sharpness": {perPx: 0.045, parallel: 0.5},
+	"mosaic/join":      {perPx: 0.38, colour: 2.6, parallel: 0.9, bytesPx: 2.3},
 
-	"detail/blur":       {perPx: 0.4, parallel: 0.5},
-	"detail/deconvolve": {perPx: 1.5, colour: 3, parallel: 0.7, bytesPx: 2.3},
-	"detail/decompose":  {perPx: 0.45, parallel: 0.5, bytesPx: 9.7},
-	"detail/recombine":  {perPx: 0.33, colour: 1.4, parallel: 0.5, bytesPx: 1.8},
-	"finish/levels":     {perPx: 0.5, colour: 3},
-	"finish/tone":       {perPx: 0.06, colour: 3, parallel: 0.9, bytesPx: 1.15},
+	"detail/blur":       {perPx: 0.09, parallel: 0.5},
+	"detail/deconvolve": {perPx: 0.75, parallel: 0.7, bytesPx: 1.85},
+	"detail/decompose":  {perPx: 0.32, parallel: 0.5, bytesFieldPx: 9.7},
+	"detail/recombine":  {perPx: 0.23, colour: 1.5, parallel: 0.5, bytesPx: 1.85},
+	"finish/levels":     {perPx: 0.4, colour: 3},
+	"finish/tone":       {perPx: 0.05, colour: 4, parallel: 0.9, bytesPx: 1.15},
 
-	"publish/encode.tif": {perPx: 0.03, colour: 3, bytesPx: 2.5, filePx: 2.8},
+	"publish/encode.tif": {perPx: 0.03, colour: 3, bytesPx: 2, filePx: 2.2},
 	"publish/encode.png": {perPx: 0.06, colour: 3, bytesPx: 0.62, filePx: 0.64},
-	"publish/encode.jpg": {perPx: 0.025, colour: 3, bytesPx: 0.02, filePx: 0.02},
+	"publish/encode.jpg": {perPx: 0.025, colour: 3, bytesPx: 0.04, filePx: 0.045},
 }
 
 // alike are endings of files that cost the same.
@@ -107,8 +109,8 @@ func (Costs) Cost(kind string, of []pipeline.Size) pipeline.Cost {
 		if s.Channels > 1 && c.colour > 0 {
 			slower = c.colour
 		}
-		out.Seconds += float64((c.perPx + float64(c.perFramePx*s.Frames)) * s.Pixels * slower * 1e-6)
-		out.Cache += float64((float64(c.bytesPx*s.Channels) + float64(c.bytesFramePx*s.Frames)) * s.Pixels)
+		out.Seconds += float64((c.perPx+float64(c.perFramePx*s.Frames))*s.Pixels*slower*1e-6) + float64(c.perFrame*s.Frames*1e-3)
+		out.Cache += float64((float64(c.bytesPx*s.Channels) + c.bytesFieldPx + float64(c.bytesFramePx*s.Frames)) * s.Pixels)
 		out.File += float64(c.filePx * s.Channels * s.Pixels)
 	}
 	n := float64(len(of))
