@@ -107,6 +107,6 @@ func cacheTrim(f *cacheFlags) *cobra.Command {
 			return nil
 		},
 	}
-	cmd.Flags().StringVar(&to, "to", "", "how large the cache may stay, as in 20GB")
+	cmd.Flags().StringVar(&to, "to", "", "`SIZE` that the cache may stay at, as in 20GB")
 	return cmd
 }

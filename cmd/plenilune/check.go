@@ -16,7 +16,10 @@ func checkCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check FILE",
 		Short: "List every fault of a manifest and its input files, computing nothing",
-		Args:  cobra.ExactArgs(1),
+		Long: `check lists every fault of a manifest at once, each with its line, and of the files
+that it names; it looks into these and computes nothing. The exit code is 2 if there
+is any.`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			stderr := cmd.ErrOrStderr()
 			m, err := loadManifest(stderr, args[0], clips, set)
@@ -43,8 +46,8 @@ func checkCommand() *cobra.Command {
 			return nil
 		},
 	}
-	cmd.Flags().StringVar(&clips, "clips", "", "look for the manifest's files under this folder instead")
-	cmd.Flags().StringArrayVar(&set, "set", nil, "NAME=VALUE replaces an entry of the manifest's settings block; may be repeated")
+	cmd.Flags().StringVar(&clips, "clips", "", "look for the manifest's files under `DIR` instead")
+	cmd.Flags().StringArrayVar(&set, "set", nil, "`NAME=VALUE` replaces an entry of the manifest's settings block; may be repeated")
 	return cmd
 }
 

@@ -73,6 +73,12 @@ func newRoot() *cobra.Command {
 joined and detailed disk. A manifest says what goes in and how; only what changed
 is computed again; every picture carries the record of how it was made.
 
+  plenilune new CLIPSDIR      writes the manifest for a folder of clips, night.hcl
+  plenilune run night.hcl     makes the pictures, in night-out
+
+Results go to stdout, everything else to stderr. Exit codes: 0 done, 1 the work failed
+in part, 2 the request or the manifest is wrong, 130 interrupted.
+
 Caution: never point a telescope or its finder near the Sun. Sunlight through any
 lens blinds at once and starts fires. By day, or near a thin crescent, use only
 certified full-aperture filters and follow their makers' and local rules.`,

@@ -38,9 +38,9 @@ with why, and with how to take it; hidden files and other files are passed over.
 		},
 	}
 	fl := cmd.Flags()
-	fl.StringVarP(&f.out, "out", "o", "night.hcl", "the manifest to write")
-	fl.StringArrayVar(&f.darks, "dark", nil, "folder or clip of dark frames, instead of what is named so; may be repeated")
-	fl.StringArrayVar(&f.flats, "flat", nil, "folder or clip of flat frames, instead of what is named so; may be repeated")
+	fl.StringVarP(&f.out, "out", "o", "night.hcl", "the manifest `FILE` to write")
+	fl.StringArrayVar(&f.darks, "dark", nil, "`PATH` of a folder or clip of dark frames, instead of what is named so; may be repeated")
+	fl.StringArrayVar(&f.flats, "flat", nil, "`PATH` of a folder or clip of flat frames, instead of what is named so; may be repeated")
 	fl.BoolVar(&f.force, "force", false, "replace the manifest if it stands there already")
 	fl.BoolVar(&f.json, "json", false, "print what is taken and left out as one JSON object a line on stdout")
 	return cmd

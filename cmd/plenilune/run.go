@@ -30,8 +30,8 @@ type runFlags struct {
 func (f *runFlags) add(cmd *cobra.Command) {
 	f.cacheFlags.add(cmd)
 	fl := cmd.Flags()
-	fl.IntVarP(&f.jobs, "jobs", "j", 0, "how many workers (default: one a processor)")
-	fl.StringVar(&f.memory, "memory", "", "how much memory the work may take, as in 4GB (default: half of what is free)")
+	fl.IntVarP(&f.jobs, "jobs", "j", 0, "`N` workers (default: one a processor)")
+	fl.StringVar(&f.memory, "memory", "", "`SIZE` of memory that the work may take, as in 4GB (default: half of what is free)")
 	fl.BoolVar(&f.json, "json", false, "print one JSON object a line on stdout")
 	fl.BoolVar(&f.anyRoom, "any-room", false, "go on even if the disk seems to lack room for what is expected")
 }
@@ -58,10 +58,10 @@ that clip, not the night: the pictures are made of the others, and the exit code
 	}
 	f.add(cmd)
 	fl := cmd.Flags()
-	fl.StringVarP(&f.out, "out", "o", "", "output folder (default: the manifest's name without ending, then -out, beside it)")
-	fl.StringVar(&f.clips, "clips", "", "look for the manifest's files under this folder instead")
-	fl.StringArrayVar(&f.set, "set", nil, "NAME=VALUE replaces an entry of the manifest's settings block; may be repeated")
-	fl.StringArrayVar(&f.only, "only", nil, "work on this block (stack.panels) or file (disk.png) and what it needs; may be repeated")
+	fl.StringVarP(&f.out, "out", "o", "", "output `DIR` (default: the manifest's name without ending, then -out, beside it)")
+	fl.StringVar(&f.clips, "clips", "", "look for the manifest's files under `DIR` instead")
+	fl.StringArrayVar(&f.set, "set", nil, "`NAME=VALUE` replaces an entry of the manifest's settings block; may be repeated")
+	fl.StringArrayVar(&f.only, "only", nil, "work on the block (stack.panels) or file (disk.png) of this `NAME` and what it needs; may be repeated")
 	fl.BoolVar(&f.fresh, "fresh", false, "compute everything again, whatever the cache holds")
 	fl.BoolVar(&f.rehash, "rehash", false, "read every file again instead of trusting its time stamp")
 	return cmd

@@ -45,12 +45,18 @@ type screen struct {
 
 func newScreen(out, err io.Writer, jsonLines bool) *screen {
 	s := &screen{out: out, err: err, json: jsonLines, began: time.Now(), last: time.Now()}
-	if f, ok := err.(*os.File); ok && !jsonLines && term.IsTerminal(int(f.Fd())) {
+	if f, ok := err.(*os.File); ok && !jsonLines && hasWidth(f) {
 		s.bars = mpb.New(mpb.WithOutput(f), mpb.WithWidth(32))
 		s.bar = s.bars.AddBar(1000, mpb.BarRemoveOnComplete(),
 			mpb.AppendDecorators(decor.Any(func(decor.Statistics) string { return s.status() })))
 	}
 	return s
+}
+
+// hasWidth tells a terminal that a line can be redrawn on.
+func hasWidth(f *os.File) bool {
+	cols, _, err := term.GetSize(int(f.Fd()))
+	return term.IsTerminal(int(f.Fd())) && err == nil && cols > 0
 }
 
 func (s *screen) status() string {
@@ -140,6 +146,8 @@ func progressText(p *pipeline.ProgressEvent) string {
 
 func durationText(seconds float64) string {
 	switch {
+	case seconds < 1:
+		return "a second or less"
 	case seconds < 100:
 		return fmt.Sprintf("%.0f s", seconds)
 	case seconds < 6000:

@@ -26,7 +26,7 @@ type cacheFlags struct {
 }
 
 func (f *cacheFlags) add(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&f.dir, "cache", "", "folder of the cache (default: plenilune in the user's cache folder)")
+	cmd.Flags().StringVar(&f.dir, "cache", "", "`DIR` of the cache (default: plenilune in the user's cache folder)")
 	cmd.Flags().BoolVar(&f.noWait, "no-wait", false, "fail instead of waiting when another process uses the cache")
 }
 

@@ -53,8 +53,8 @@ the captures. Each part's key is the SHA-256 of its action text:
 			return printLineage(cmd.OutOrStdout(), r, names)
 		},
 	}
-	cmd.Flags().StringVar(&clips, "clips", "", "put names to captures by reading the files in this folder")
-	cmd.Flags().StringVar(&text, "text", "", "print only the action text with this key (its first digits do)")
+	cmd.Flags().StringVar(&clips, "clips", "", "put names to captures by reading the files in `DIR`")
+	cmd.Flags().StringVar(&text, "text", "", "print only the action text with this `KEY` (its first digits do)")
 	cmd.Flags().BoolVar(&raw, "json", false, "print the record as it stands in the picture")
 	return cmd
 }

@@ -48,9 +48,9 @@ computes nothing; a capture is read only if its content is not remembered.`,
 	fl := cmd.Flags()
 	fl.BoolVar(&f.json, "json", false, "print one JSON object a line on stdout")
 	fl.BoolVar(&all, "all", false, "list the parts that stay the same, too")
-	fl.StringVarP(&f.out, "out", "o", "", "output folder of the run to compare with")
-	fl.StringVar(&f.clips, "clips", "", "look for the manifest's files under this folder instead")
-	fl.StringArrayVar(&f.set, "set", nil, "NAME=VALUE replaces an entry of the manifest's settings block; may be repeated")
+	fl.StringVarP(&f.out, "out", "o", "", "output `DIR` of the run to compare with")
+	fl.StringVar(&f.clips, "clips", "", "look for the manifest's files under `DIR` instead")
+	fl.StringArrayVar(&f.set, "set", nil, "`NAME=VALUE` replaces an entry of the manifest's settings block; may be repeated")
 	return cmd
 }
 
