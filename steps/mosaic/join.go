@@ -17,7 +17,7 @@ type sheet struct {
 	index          int
 	w, h, channels int
 	pixels         *pipeline.PlaneReader
-	share          []uint8 // weight at each pixel, 1…255; 0 for a hole
+	voice          voice
 	toPanel        similarity
 	bend           bend
 	level          level
@@ -109,31 +109,10 @@ func openSheets(ctx context.Context, t *pipeline.Task, g geometry, lv []level) (
 		if weight.w != s.w || weight.h != s.h {
 			return fmt.Errorf("the weight of panel %d has another size than the panel", i+1)
 		}
-		s.share = shares(v, weight.v, s.w, s.h)
+		s.voice = voiceOf(v, weight.v, s.w, s.h)
 		return nil
 	})
 	return sheets, err
-}
-
-// shares gives each pixel its say against other panels: the stack's own weight, taken down smoothly towards the
-// panel's borders and holes so that no border can be seen, and never quite nothing where there is data.
-func shares(v, weight []float32, w, h int) []uint8 {
-	mask, _ := maskOf(v)
-	d := distance(mask, w, h)
-	reach := float32(min(w, h)) / 6
-	out := make([]uint8, len(v))
-	for i := range out {
-		if mask[i] == 0 {
-			continue
-		}
-		f := min(1, d[i]/reach)
-		f *= f * (3 - float32(2*f))
-		if k := weight[i]; k == k {
-			f *= min(max(k, 0), 1)
-		}
-		out[i] = uint8(1 + math.Round(float64(254*f)))
-	}
-	return out
 }
 
 // tile is a part of the joined picture.
@@ -146,79 +125,65 @@ type tile struct {
 func drawTile(sheets []*sheet, r image.Rectangle, channels int, pixels bool) (tile, error) {
 	n := r.Dx() * r.Dy()
 	d := tile{weight: make([]float32, n), source: make([]float32, n)}
-	sum := plane.New(r.Dx(), r.Dy(), channels)
+	var b *blend
+	if pixels {
+		b = newBlend(r, channels)
+	}
 	best := make([]float32, n)
+	for i := range d.source {
+		d.source[i] = nan32
+	}
 	for _, s := range sheets {
 		if s == nil || !s.box.Overlaps(r) {
 			continue
 		}
-		say := s.says(r)
+		k := s.says(r, pixels)
 		if pixels {
-			img, err := s.draw(r)
+			img, err := s.draw(r.Inset(-margin))
 			if err != nil {
 				return d, err
 			}
-			for c := range channels {
-				p := img.Pix[min(c, len(img.Pix)-1)]
-				for i, k := range say {
-					if k > 0 && p[i] == p[i] {
-						sum.Pix[c][i] += float32(k * (float32(float32(s.level.Factor)*p[i]) + float32(s.level.Offset)))
-					}
-				}
-			}
+			b.add(img, k, s.level, s.sharp)
 		}
-		for i, k := range say {
-			d.weight[i] += k
-			if k > best[i] {
-				best[i], d.source[i] = k, float32(s.index)
+		for i, v := range k.wide {
+			d.weight[i] += v
+			if v > best[i] {
+				best[i], d.source[i] = v, float32(s.index)
 			}
 		}
 	}
-	nan := float32(math.NaN())
-	for i, k := range d.weight {
-		if k == 0 {
-			d.source[i] = nan
-		}
-		for c := range channels {
-			if k > 0 {
-				sum.Pix[c][i] /= k
-			} else {
-				sum.Pix[c][i] = nan
-			}
-		}
+	if pixels {
+		d.image = b.finish()
 	}
-	d.image = sum.Pix
 	return d, nil
 }
 
-// says returns the panel's say at each pixel of a rectangle, 0…1.
-func (s *sheet) says(r image.Rectangle) []float32 {
-	out := make([]float32, r.Dx()*r.Dy())
-	for y := range r.Dy() {
-		for x := range r.Dx() {
-			u, v := s.toPanel.at(float64(r.Min.X+x), float64(r.Min.Y+y))
-			fu, fv := math.Floor(u), math.Floor(v)
-			iu, iv := int(fu), int(fv)
-			if iu < 0 || iv < 0 || iu+1 >= s.w || iv+1 >= s.h {
-				continue
-			}
-			i := iv*s.w + iu
-			a, b, c, d := s.share[i], s.share[i+1], s.share[i+s.w], s.share[i+s.w+1]
-			if a == 0 || b == 0 || c == 0 || d == 0 {
-				continue
-			}
-			fx, fy := float32(u-fu), float32(v-fv)
-			top := float32(a) + float32(fx*(float32(b)-float32(a)))
-			low := float32(c) + float32(fx*(float32(d)-float32(c)))
-			out[y*r.Dx()+x] = (top + float32(fy*(low-top))) / 255
+// says returns the panel's say at each pixel of a rectangle, 0…1; the planes' only if asked for.
+func (s *sheet) says(r image.Rectangle, fine bool) says {
+	k := says{wide: make([]float32, r.Dx()*r.Dy())}
+	if fine {
+		for j := range k.fine {
+			k.fine[j] = make([]float32, len(k.wide))
 		}
 	}
-	return out
+	for i := range k.wide {
+		far, weight := s.voice.at(s.toPanel.at(float64(r.Min.X+i%r.Dx()), float64(r.Min.Y+i/r.Dx())))
+		if far == 0 {
+			continue
+		}
+		k.wide[i] = say(far, weight, s.voice.wide)
+		if fine {
+			for j := range k.fine {
+				k.fine[j][i] = say(far, weight, float32(int(fineReach)<<j))
+			}
+		}
+	}
+	return k
 }
 
 // draw resamples the panel, once, onto a rectangle of the joined picture.
 func (s *sheet) draw(r image.Rectangle) (*plane.Image, error) {
-	const reach = 6 + sharpReach
+	const reach = 6
 	in := image.Rectangle{image.Pt(math.MaxInt32, math.MaxInt32), image.Pt(math.MinInt32, math.MinInt32)}
 	for _, c := range [4]image.Point{r.Min, {r.Max.X - 1, r.Min.Y}, {r.Min.X, r.Max.Y - 1}, r.Max.Sub(image.Pt(1, 1))} {
 		u, v := s.toPanel.at(float64(c.X), float64(c.Y))
@@ -236,7 +201,6 @@ func (s *sheet) draw(r image.Rectangle) (*plane.Image, error) {
 			return nil, fmt.Errorf("read panel %d: %w", s.index+1, err)
 		}
 	}
-	s.sharp.even(src)
 	mx, my := s.chart(r)
 	for i := range mx {
 		mx[i] -= float32(in.Min.X)

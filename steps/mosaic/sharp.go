@@ -2,6 +2,7 @@ package mosaic
 
 import (
 	"math"
+	"slices"
 
 	"plenilune/steps/kernel/portable"
 	"plenilune/steps/kernel/wavelet"
@@ -14,16 +15,17 @@ const sharpBands = 3
 // sharpReach is how far, in pixels, a value reaches through the planes: Σ 2·2^j.
 const sharpReach = 2 * (1<<sharpBands - 1)
 
-// starletOver is the starlet of a picture with holes (normalised convolution, Knutsson & Westin 1993): what lies
-// under a zero mask does not count, and stays zero. Planes and residual add up to the picture. A nil mask
-// has no holes.
-func starletOver(filled, mask []float32, w, h, levels int) (planes [][]float32, residual []float32) {
-	if mask == nil {
-		return wavelet.Starlet(filled, w, h, levels)
+// split takes the starlet planes out of a picture with holes (normalised convolution, Knutsson & Westin 1993): what is
+// NaN does not count, and is zero in the planes, the residual and the mask. Planes and residual add up to the
+// picture. The mask is nil if there is no hole.
+func split(v []float32, w, h int) (planes [][]float32, residual, mask []float32) {
+	mask, residual = maskOf(v)
+	if !slices.Contains(mask, 0) {
+		planes, residual = wavelet.Starlet(v, w, h, sharpBands)
+		return planes, residual, nil
 	}
-	residual = append([]float32(nil), filled...)
 	tmp, under := make([]float32, w*h), make([]float32, w*h)
-	for j := range levels {
+	for j := range sharpBands {
 		detail := make([]float32, w*h)
 		wavelet.Smooth(detail, residual, tmp, w, h, 1<<j)
 		wavelet.Smooth(under, mask, tmp, w, h, 1<<j)
@@ -37,7 +39,7 @@ func starletOver(filled, mask []float32, w, h, levels int) (planes [][]float32, 
 		}
 		planes = append(planes, detail)
 	}
-	return planes, residual
+	return planes, residual, mask
 }
 
 // contrast is how strong a panel's detail is from place to place: the local variance of each starlet plane, in units
@@ -56,8 +58,8 @@ const (
 // contrastOf measures a panel whose noise has the given standard deviation. Near holes and borders nothing is
 // measured: what a plane shows there comes from them.
 func contrastOf(p panel, noise float64) contrast {
-	mask, filled := maskOf(p.v)
-	planes, _ := starletOver(filled, mask, p.w, p.h, sharpBands)
+	mask, _ := maskOf(p.v)
+	planes, _, _ := split(p.v, p.w, p.h)
 	far := distance(mask, p.w, p.h)
 	c := contrast{w: p.w, h: p.h}
 	for j, d := range planes {
@@ -102,6 +104,9 @@ const (
 // ground being the same, the ratio of amplitudes is the ratio of what two blurs let through, and needs no
 // alignment finer than the grid of contrast.
 func sharpTies(a, b int, p, q *contrast, mp, mq similarity, fp, fq float64) []sharpTie {
+	if fp <= 0 || fq <= 0 {
+		return nil // brightness found nothing in common: a panel of sky
+	}
 	ax0, ay0, ax1, ay1 := bounds(mp, p.w, p.h)
 	bx0, by0, bx1, by1 := bounds(mq, q.w, q.h)
 	x0, y0, x1, y1 := max(ax0, bx0), max(ay0, by0), min(ax1, bx1), min(ay1, by1)

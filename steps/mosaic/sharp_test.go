@@ -3,10 +3,7 @@ package mosaic
 import (
 	"math"
 	"math/rand/v2"
-	"slices"
 	"testing"
-
-	"plenilune/steps/kernel/plane"
 )
 
 // starletPower is the share of a white scene's variance that plane j holds after a Gaussian blur of sigma pixels: the
@@ -106,11 +103,15 @@ func TestNoiseIsNoDetail(t *testing.T) {
 	if ties := sharpTies(0, 1, &a, &a, similarity{A: 1}, similarity{A: 1}, 1, 1); len(ties) > 0 {
 		t.Errorf("%d places compared where there is only noise", len(ties))
 	}
-	if ties := func() []sharpTie {
-		a := contrastOf(p, 0.01)
-		return sharpTies(0, 1, &a, &a, similarity{A: 1}, similarity{A: 1}, 1, 1)
-	}(); len(ties) == 0 {
+	a = contrastOf(p, 0.01)
+	if ties := sharpTies(0, 1, &a, &a, similarity{A: 1}, similarity{A: 1}, 1, 1); len(ties) == 0 {
 		t.Error("no place compared where there is detail")
+	}
+	// A panel of sky can come out of the brightness match with any factor.
+	for _, f := range []float64{0, -0.001} {
+		if ties := sharpTies(0, 1, &a, &a, similarity{A: 1}, similarity{A: 1}, 1, f); len(ties) > 0 {
+			t.Errorf("%d places compared with a panel of brightness factor %g", len(ties), f)
+		}
 	}
 }
 
@@ -118,46 +119,6 @@ func TestGainIsBounded(t *testing.T) {
 	for _, c := range []struct{ log, least, most float64 }{{0, 1, 1}, {0.1, 0.90, 0.91}, {-0.1, 1.10, 1.11}, {-30, 1.6, 1.65}, {30, 0.606, 0.61}} {
 		if g := (sharpness{c.log}).gain(0); g < c.least || g > c.most {
 			t.Errorf("at %g the gain is %g, want %g to %g", c.log, g, c.least, c.most)
-		}
-	}
-}
-
-// Evening two blurs of one scene brings them nearer to each other; a constant stays what it is, and holes stay holes.
-func TestEvenBringsTwoBlursTogether(t *testing.T) {
-	const w, h = 128, 96
-	s := scene(4, w, h)
-	a, b := plane.Of(w, h, smooth(s, w, h, 1.2)), plane.Of(w, h, smooth(s, w, h, 1.5))
-	var sharp sharpness
-	for j := range sharp {
-		sharp[j] = 0.25 * math.Log(starletPower(j, 1.2)/starletPower(j, 1.5))
-	}
-	apart := func() (sum float64) {
-		for i, v := range a.Pix[0] {
-			d := float64(v - b.Pix[0][i])
-			sum += d * d
-		}
-		return sum
-	}
-	before := apart()
-	sharp.even(a)
-	for j := range sharp {
-		sharp[j] = -sharp[j]
-	}
-	sharp.even(b)
-	// Three gains cannot follow the ratio of two Gaussians to the end: a quarter, because about a fifth is left.
-	if after := apart(); after > 0.25*before {
-		t.Errorf("what differs keeps %.3f of its power", after/before)
-	}
-	flat := plane.New(w, h, 1)
-	for i := range flat.Pix[0] {
-		flat.Pix[0][i] = 0.7
-	}
-	flat.Pix[0][40*w+30] = nan32
-	want := slices.Clone(flat.Pix[0])
-	sharp.even(flat)
-	for i, v := range flat.Pix[0] {
-		if d := math.Abs(float64(v - want[i])); d > 1e-6 || (v == v) != (want[i] == want[i]) {
-			t.Fatalf("a constant of %v became %v at pixel %d", want[i], v, i)
 		}
 	}
 }

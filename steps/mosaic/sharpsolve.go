@@ -2,9 +2,7 @@ package mosaic
 
 import (
 	"math"
-	"slices"
 
-	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/portable"
 	"plenilune/steps/kernel/solve"
 )
@@ -59,31 +57,4 @@ const mostGain = 0.5
 func (s sharpness) gain(j int) float64 {
 	x := -s[j] / mostGain
 	return portable.Exp(mostGain * x / math.Sqrt(1+float64(x*x)))
-}
-
-// even brings a panel, or a piece of one, to the common sharpness. Within sharpReach of the piece's border the
-// result differs from that of the whole panel.
-func (s sharpness) even(img *plane.Image) {
-	if s == (sharpness{}) {
-		return
-	}
-	for c, p := range img.Pix {
-		mask, filled := maskOf(p)
-		if !slices.Contains(mask, 0) {
-			mask = nil
-		}
-		planes, rest := starletOver(filled, mask, img.W, img.H, sharpBands)
-		for j, d := range planes {
-			g := float32(s.gain(j))
-			for i, v := range d {
-				rest[i] += float32(g * v)
-			}
-		}
-		for i, m := range mask {
-			if m == 0 {
-				rest[i] = nan32
-			}
-		}
-		img.Pix[c] = rest
-	}
 }
