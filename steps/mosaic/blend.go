@@ -103,32 +103,37 @@ type says struct {
 	fine [sharpBands][]float32
 }
 
-// add adds a panel drawn on the blend's rectangle and margin all round, brought to the common brightness and sharpness.
-// In each plane a panel counts by the inverse square of its gain, which raises its noise.
-func (b *blend) add(img *plane.Image, k says, lv level, sharp sharpness) {
-	w := b.r.Dx()
+// add adds a panel that touches the blend in a part of its rectangle, drawn there and margin all round, brought to the
+// common brightness and sharpness. In each plane a panel counts by the inverse square of its gain, which raises its noise.
+func (b *blend) add(in image.Rectangle, img *plane.Image, k says, lv level, sharp sharpness) {
 	var gain, count [sharpBands]float32
 	for j := range gain {
 		g := sharp.gain(j)
 		gain[j], count[j] = float32(g*lv.Factor), float32(1/float64(g*g))
 	}
+	wide := make([]float32, in.Dx())
+	factor, offset := float32(lv.Factor), float32(lv.Offset)
 	for c := range b.broad.Pix {
-		p := img.Pix[min(c, len(img.Pix)-1)]
-		planes, rest, mask := split(p, img.W, img.H)
-		for y := range b.r.Dy() {
-			at, from := y*w, (y+margin)*img.W+margin
-			wide := k.wide[at : at+w]
-			out, over := b.broad.Pix[c][at:], b.over.Pix[c][at:]
-			for x, s := range wide {
-				if s > 0 && (mask == nil || mask[from+x] > 0) {
-					over[x] += s
-					out[x] += float32(s * (float32(float32(lv.Factor)*rest[from+x]) + float32(lv.Offset)))
+		planes, rest, mask := split(img.Pix[min(c, len(img.Pix)-1)], img.W, img.H)
+		for y := range in.Dy() {
+			at := (in.Min.Y+y-b.r.Min.Y)*b.r.Dx() + in.Min.X - b.r.Min.X
+			from := (y+margin)*img.W + margin
+			row := y * in.Dx()
+			copy(wide, k.wide[row:])
+			for x := range wide {
+				if mask != nil && mask[from+x] == 0 {
+					wide[x] = 0
 				}
 			}
+			out, over := b.broad.Pix[c][at:], b.over.Pix[c][at:]
+			for x, s := range wide {
+				over[x] += s
+				out[x] += float32(s * (float32(factor*rest[from+x]) + offset))
+			}
 			for j, d := range planes {
-				out, under, fine := b.fine[j].Pix[c][at:], b.under[j].Pix[c][at:], k.fine[j][at:]
+				out, under, fine := b.fine[j].Pix[c][at:], b.under[j].Pix[c][at:], k.fine[j][row:]
 				for x, s := range wide {
-					if s > 0 && (mask == nil || mask[from+x] > 0) {
+					if s > 0 {
 						f := fine[x] * count[j]
 						under[x] += f
 						out[x] += float32(f * float32(gain[j]*d[from+x]))

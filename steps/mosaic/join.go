@@ -33,12 +33,7 @@ func runJoin(ctx context.Context, t *pipeline.Task) error {
 	if err := errors.Join(t.One("geometry").Table(&g), t.One("levels").Table(&lv), t.One("sharpness").Table(&sharp)); err != nil {
 		return err
 	}
-	sheets, err := openSheets(ctx, t, g, lv.Levels)
-	for i, s := range sheets {
-		if s != nil {
-			s.sharp = sharp.Panels[i]
-		}
-	}
+	sheets, err := openSheets(ctx, t, g, lv.Levels, sharp.Panels)
 	defer func() {
 		for _, s := range sheets {
 			if s != nil {
@@ -78,9 +73,9 @@ func runJoin(ctx context.Context, t *pipeline.Task) error {
 }
 
 // openSheets prepares the placed panels; the others stay nil.
-func openSheets(ctx context.Context, t *pipeline.Task, g geometry, lv []level) ([]*sheet, error) {
+func openSheets(ctx context.Context, t *pipeline.Task, g geometry, lv []level, sharp []sharpness) ([]*sheet, error) {
 	in, weights := t.In("image"), t.In("weight")
-	if len(in) != len(g.Panels) || len(lv) != len(g.Panels) || len(weights) != len(in) {
+	if len(in) != len(g.Panels) || len(lv) != len(in) || len(sharp) != len(in) || len(weights) != len(in) {
 		return nil, errors.New("the table of placements does not fit the panels")
 	}
 	sheets := make([]*sheet, len(in))
@@ -93,7 +88,7 @@ func openSheets(ctx context.Context, t *pipeline.Task, g geometry, lv []level) (
 		if err != nil {
 			return err
 		}
-		s := &sheet{index: i, pixels: r, toPanel: p.toMosaic().inverse(), bend: p.Bend, level: lv[i]}
+		s := &sheet{index: i, pixels: r, toPanel: p.toMosaic().inverse(), bend: p.Bend, level: lv[i], sharp: sharp[i]}
 		s.w, s.h, s.channels = r.Size()
 		sheets[i] = s
 		x0, y0, x1, y1 := bounds(p.toMosaic(), p.W, p.H)
@@ -137,18 +132,23 @@ func drawTile(sheets []*sheet, r image.Rectangle, channels int, pixels bool) (ti
 		if s == nil || !s.box.Overlaps(r) {
 			continue
 		}
-		k := s.says(r, pixels)
+		in := r.Intersect(s.box)
+		k := s.says(in, pixels)
 		if pixels {
-			img, err := s.draw(r.Inset(-margin))
+			img, err := s.draw(in.Inset(-margin))
 			if err != nil {
 				return d, err
 			}
-			b.add(img, k, s.level, s.sharp)
+			b.add(in, img, k, s.level, s.sharp)
 		}
-		for i, v := range k.wide {
-			d.weight[i] += v
-			if v > best[i] {
-				best[i], d.source[i] = v, float32(s.index)
+		for y := range in.Dy() {
+			at := (in.Min.Y+y-r.Min.Y)*r.Dx() + in.Min.X - r.Min.X
+			for x, v := range k.wide[y*in.Dx() : (y+1)*in.Dx()] {
+				i := at + x
+				d.weight[i] += v
+				if v > best[i] {
+					best[i], d.source[i] = v, float32(s.index)
+				}
 			}
 		}
 	}
@@ -166,15 +166,18 @@ func (s *sheet) says(r image.Rectangle, fine bool) says {
 			k.fine[j] = make([]float32, len(k.wide))
 		}
 	}
-	for i := range k.wide {
-		far, weight := s.voice.at(s.toPanel.at(float64(r.Min.X+i%r.Dx()), float64(r.Min.Y+i/r.Dx())))
-		if far == 0 {
-			continue
-		}
-		k.wide[i] = say(far, weight, s.voice.wide)
-		if fine {
-			for j := range k.fine {
-				k.fine[j][i] = say(far, weight, float32(int(fineReach)<<j))
+	for y := range r.Dy() {
+		for x := range r.Dx() {
+			far, weight := s.voice.at(s.toPanel.at(float64(r.Min.X+x), float64(r.Min.Y+y)))
+			if far == 0 {
+				continue
+			}
+			i := y*r.Dx() + x
+			k.wide[i] = say(far, weight, s.voice.wide)
+			if fine {
+				for j := range k.fine {
+					k.fine[j][i] = say(far, weight, float32(int(fineReach)<<j))
+				}
 			}
 		}
 	}

@@ -145,7 +145,7 @@ func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Pa
 func joinPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "join",
-		Version: 3,
+		Version: 4,
 		In:      in,
 		Out:     []string{"image", "weight", "source"},
 		Memory:  memory / 2,
