@@ -130,7 +130,11 @@ func (a *aligner) align(v views, w, h int, dx, dy float64) field {
 		for k := range a.nodes {
 			a.nodes[k].difference(gain)
 		}
-		a.relax(gain)
+		rest := alignRest
+		if round < alignRounds-1 {
+			rest *= 4
+		}
+		a.relax(gain, rest)
 		a.write(f)
 	}
 	return f

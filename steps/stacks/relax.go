@@ -2,12 +2,12 @@ package stacks
 
 import "math"
 
-// relax finds the displacements that satisfy the nodes' equations, each as far as
+// relax finds, to within about rest pixels, the displacements that satisfy the nodes' equations, each as far as
 // its detail and its noise let it be trusted, and are smooth: neighbours move alike
 // (alignStiff), and what nothing holds stays with the whole frame (alignAnchor).
 // Where there is an edge only, only the motion across it is taken from it; where
 // there is nothing, neighbours decide (Bruhn, Weickert & Schnörr 2005, on a grid).
-func (a *aligner) relax(gain float64) {
+func (a *aligner) relax(gain, rest float64) {
 	g := a.t.g
 	u0x := append([]float64(nil), a.ux...)
 	u0y := append([]float64(nil), a.uy...)
@@ -31,7 +31,7 @@ func (a *aligner) relax(gain float64) {
 					most = max(most, a.settle(i, j, gain, u0x, u0y))
 				}
 			}
-			if most < alignRest {
+			if most < rest {
 				break
 			}
 		}
