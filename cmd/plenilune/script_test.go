@@ -112,7 +112,8 @@ func scriptEdit(ts *testscript.TestScript, neg bool, args []string) {
 
 // scriptEvents looks at a file of --json lines: events FILE CONDITION… where a
 // condition is ran=N, cached=N, failed=N (of the summary; > and < too),
-// step:REGEXP=STATE (some step's state), nostep:REGEXP=STATE, warning:CODE, or nowarning:CODE (nowarning: forbids all).
+// step:REGEXP=STATE (some step's state), nostep:REGEXP=STATE, warning:CODE,
+// nowarning:CODE (nowarning: forbids all), or onlywarning:CODE (no other, nor need there be that).
 func scriptEvents(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 2 {
 		ts.Fatalf("usage: events FILE CONDITION…")
@@ -160,6 +161,14 @@ func holds(lines []map[string]any, c string) string {
 	if code, ok := strings.CutPrefix(c, "nowarning:"); ok {
 		for _, l := range lines {
 			if l["event"] == "warning" && (code == "" || l["code"] == code) {
+				return fmt.Sprintf("it warns: %v", l["text"])
+			}
+		}
+		return ""
+	}
+	if code, ok := strings.CutPrefix(c, "onlywarning:"); ok {
+		for _, l := range lines {
+			if l["event"] == "warning" && l["code"] != code {
 				return fmt.Sprintf("it warns: %v", l["text"])
 			}
 		}
