@@ -9,7 +9,7 @@ import (
 )
 
 // sharpBands is how many starlet planes are evened, the finest first: details of about 1, 2 and 4 pixels. Measured on
-// simulated nights: in the next plane panels differ by no more than the measure itself does.
+// simulated nights: in the next plane panels differ hardly more than the measure is uncertain.
 const sharpBands = 3
 
 // sharpReach is how far, in pixels, a value reaches through the planes: Σ 2·2^j.
