@@ -134,7 +134,7 @@ func (b *blend) add(in image.Rectangle, img *plane.Image, k says, lv level, shar
 				out, under, fine := b.fine[j].Pix[c][at:], b.under[j].Pix[c][at:], k.fine[j][row:]
 				for x, s := range wide {
 					if s > 0 {
-						f := fine[x] * count[j]
+						f := float32(fine[x] * count[j])
 						under[x] += f
 						out[x] += float32(f * float32(gain[j]*d[from+x]))
 					}

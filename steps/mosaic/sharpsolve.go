@@ -30,7 +30,7 @@ func solveSharpness(n int, ties []sharpTie) ([]sharpness, error) {
 					continue
 				}
 				r := out[t.A][j] - out[t.B][j] - t.Log
-				eq.Add([]int{t.A, t.B}, []float64{1, -1}, r, t.Weight/(1+float64(r*r)*t.Weight/4))
+				eq.Add([]int{t.A, t.B}, []float64{1, -1}, r, t.Weight/(1+float64(float64(r*r)*t.Weight/4)))
 			}
 			step, err := eq.Solve()
 			if err != nil {
