@@ -3,6 +3,7 @@ package mosaic
 import (
 	"math"
 
+	"plenilune/steps/kernel/robust"
 	"plenilune/steps/kernel/solve"
 )
 
@@ -56,16 +57,20 @@ func toneTies(a, b int, p, q panel, mp, mq similarity, side int) []toneTie {
 	return out
 }
 
-// skyBlock is a place of a panel that shows bare sky.
-type skyBlock struct {
+// skyLevel is the brightness of a panel's bare sky. There is one a panel: the sky is of one level, and what its
+// places differ by is noise, to which a factor would be fitted.
+type skyLevel struct {
 	Panel  int
 	Value  float64
-	Weight float64
+	Places float64 // how many say so
 }
+
+// skyWeight is that of one place: the square of 1 over 0.001 of white.
+const skyWeight = 1e6
 
 // matchLevels solves all factors and offsets at once, robustly. Factors have the geometric mean one;
 // the sky, where seen, is brought to one level, that of the panels' weighted mean.
-func matchLevels(n int, in []bool, ties []toneTie, sky []skyBlock) ([]level, error) {
+func matchLevels(n int, in []bool, ties []toneTie, sky []skyLevel) ([]level, error) {
 	lv := make([]level, n)
 	for i := range lv {
 		lv[i] = level{Factor: 1}
@@ -74,8 +79,8 @@ func matchLevels(n int, in []bool, ties []toneTie, sky []skyBlock) ([]level, err
 	if len(sky) > 0 {
 		var w, s float64
 		for _, b := range sky {
-			w += b.Weight
-			s += float64(b.Weight * b.Value)
+			w += b.Places
+			s += float64(b.Places * b.Value)
 		}
 		zero = s / w
 	}
@@ -90,7 +95,7 @@ func matchLevels(n int, in []bool, ties []toneTie, sky []skyBlock) ([]level, err
 		for _, b := range sky {
 			l := lv[b.Panel]
 			r := float64(l.Factor*b.Value) + l.Offset - zero
-			w := b.Weight / (1 + r*r*b.Weight/9)
+			w := skyWeight * b.Places / (1 + r*r*skyWeight/9)
 			eq.Add([]int{2 * b.Panel, 2*b.Panel + 1}, []float64{b.Value, 1}, r, w)
 		}
 		var all []int
@@ -124,10 +129,11 @@ func matchLevels(n int, in []bool, ties []toneTie, sky []skyBlock) ([]level, err
 	return lv, nil
 }
 
-// skyOf returns blocks of bare sky in a panel: those well outside the limb.
-func skyOf(i int, p panel, m similarity, c circle) []skyBlock {
+// skyOf returns the level of bare sky in a panel, that of the middle one of the places well outside the limb; nil if
+// there is none.
+func skyOf(i int, p panel, m similarity, c circle) []skyLevel {
 	const side = 16
-	var out []skyBlock
+	var places []float64
 	for by := 0; by+side <= p.h; by += side {
 		for bx := 0; bx+side <= p.w; bx += side {
 			x, y := m.at(float64(bx)+side/2, float64(by)+side/2)
@@ -145,9 +151,12 @@ func skyOf(i int, p panel, m similarity, c circle) []skyBlock {
 				}
 			}
 			if n >= side*side/2 {
-				out = append(out, skyBlock{i, s / n, 1 / (0.001 * 0.001)})
+				places = append(places, s/n)
 			}
 		}
 	}
-	return out
+	if len(places) == 0 {
+		return nil
+	}
+	return []skyLevel{{i, robust.Median(places), float64(len(places))}}
 }

@@ -126,7 +126,7 @@ func levelsOf(ctx context.Context, g geometry, ps []panel, t *pipeline.Task) ([]
 			}
 		}
 	}
-	found, skies := make([][]toneTie, len(pairs)), make([][]skyBlock, n)
+	found, skies := make([][]toneTie, len(pairs)), make([][]skyLevel, n)
 	err := t.Each(ctx, len(pairs)+n, func(k int) error {
 		if k < len(pairs) {
 			i, j := pairs[k][0], pairs[k][1]
@@ -143,7 +143,7 @@ func levelsOf(ctx context.Context, g geometry, ps []panel, t *pipeline.Task) ([]
 	for _, f := range found {
 		ties = append(ties, f...)
 	}
-	var sky []skyBlock
+	var sky []skyLevel
 	for _, f := range skies {
 		sky = append(sky, f...)
 	}

@@ -133,7 +133,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  3,
+		Version:  4,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},
