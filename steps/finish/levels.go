@@ -25,6 +25,7 @@ const (
 func measure(m *plane.Image, whitePct float64) (levelsTable, error) {
 	var l levelsTable
 	span := make([]float64, m.Channels())
+	var sorted []float32 // of the last channel
 	for c, p := range m.Pix {
 		v := known(p)
 		if len(v) == 0 {
@@ -34,8 +35,26 @@ func measure(m *plane.Image, whitePct float64) (levelsTable, error) {
 		lo, hi := at(v, 0.001), at(v, 0.999)
 		span[c] = hi - lo
 		l.Black = append(l.Black, black(v, lo, hi))
+		sorted = v
 	}
 	l.Gain = neutral(m, l.Black, span)
+	top := l.scaled(m, sorted)
+	if l.White = at(top, whitePct/100); l.White <= 0 {
+		l.White = 1 // a picture of one brightness: any scale will do
+	}
+	l.Large = large(top, l.White)
+	return l, nil
+}
+
+// scaled returns the sorted values of all channels above black and with their gains; those of a single channel come
+// sorted.
+func (l *levelsTable) scaled(m *plane.Image, sorted []float32) []float32 {
+	if m.Channels() == 1 {
+		for i, v := range sorted {
+			sorted[i] = float32((float64(v) - l.Black[0]) * l.Gain[0])
+		}
+		return sorted
+	}
 	var top []float32
 	for c, p := range m.Pix {
 		for _, v := range known(p) {
@@ -43,11 +62,7 @@ func measure(m *plane.Image, whitePct float64) (levelsTable, error) {
 		}
 	}
 	slices.Sort(top)
-	if l.White = at(top, whitePct/100); l.White <= 0 {
-		l.White = 1 // a picture of one brightness: any scale will do
-	}
-	l.Large = large(top, l.White)
-	return l, nil
+	return top
 }
 
 // large is the level that all but few pixels of the ground keep below, with some
@@ -69,8 +84,21 @@ func black(sorted []float32, lo, hi float64) float64 {
 	if float64(n) < float64(skyLeast*float64(len(sorted))) || lo > float64(0.2*hi) {
 		return min(lo, 0)
 	}
-	sky := sorted[:n]
+	sky := thinned(sorted[:n])
 	return at(sky, 0.5) + float64(robust.Sigma(sky))
+}
+
+// thinned returns evenly spaced ones of many sorted values: their quantiles are those of all.
+func thinned(sorted []float32) []float32 {
+	const enough = 20000
+	if len(sorted) <= 2*enough {
+		return sorted
+	}
+	out := make([]float32, enough)
+	for i := range out {
+		out[i] = sorted[(2*i+1)*len(sorted)/(2*enough)]
+	}
+	return out
 }
 
 // neutral returns the factors that make lit ground grey on the mean, green kept

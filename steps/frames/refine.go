@@ -12,6 +12,9 @@ const (
 	trackEdge  = 6   // px that filters and interpolation spoil at a border
 	trackPrior = 1.0 // px: how far the coarse displacement may be off, one sigma
 	trackSteps = 3
+	roughRest  = 0.1  // px: the broad band need not be followed further
+	trackRest  = 0.01 // px
+	fitNothing = 0.06 // correlation below which finer detail has nothing to add
 	evenFrom   = 0.02
 )
 
@@ -48,8 +51,9 @@ func miss(v *cells.Sums, gain float64) (x, y float64) {
 }
 
 // track starts from a displacement and returns a better one, the correlation
-// coefficient over what both show, and the share of the template that it shows.
-func (t *tracker) track(mov []float32, dx, dy float64) (float64, float64, float64, float64) {
+// coefficient over what both show, and the share of the template that it shows. It
+// ends with the first step shorter than rest, in pixels.
+func (t *tracker) track(mov []float32, dx, dy, rest float64) (float64, float64, float64, float64) {
 	x0, y0, gain := dx, dy, 1.0
 	var fit, share float64
 	for step := range trackSteps {
@@ -72,7 +76,7 @@ func (t *tracker) track(mov []float32, dx, dy float64) (float64, float64, float6
 			ux, uy = t.solve(all, gain, dx-x0, dy-y0)
 		}
 		dx, dy = dx+clampTo(ux, 1.5), dy+clampTo(uy, 1.5)
-		if math.Abs(ux)+math.Abs(uy) < 0.01 {
+		if math.Abs(ux)+math.Abs(uy) < rest {
 			break
 		}
 	}

@@ -45,8 +45,10 @@ func (p *follower) newTemplate(ctx context.Context, t *pipeline.Task, frames []i
 // the fine band, and returns how well the broad one fits.
 func (p *follower) track(tr *template, b bands, at point) (_ point, fit, share float64) {
 	px := float64(p.f)
-	x, y, fit, share := tr.broad.track(b.broad, at.X/px, at.Y/px)
-	x, y, _, _ = tr.fine.track(b.fine, x, y)
+	x, y, fit, share := tr.broad.track(b.broad, at.X/px, at.Y/px, roughRest)
+	if fit >= fitNothing {
+		x, y, _, _ = tr.fine.track(b.fine, x, y, trackRest)
+	}
 	return point{x * px, y * px}, fit, share
 }
 

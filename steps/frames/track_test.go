@@ -31,7 +31,7 @@ func TestTrackerFindsSubpixelShifts(t *testing.T) {
 	tr := newTracker(blobs(0, 0), cover, 64, 64)
 	// The shifts of the published trial; it allows 0.005 px at 1/100 px upsampling.
 	for _, s := range [][2]float64{{0, 0}, {-2, 3}, {-2.4, 1.25}, {.81, .37}} {
-		x, y, fit, share := tr.track(blobs(s[0], s[1]), math.Round(s[0]), math.Round(s[1]))
+		x, y, fit, share := tr.track(blobs(s[0], s[1]), math.Round(s[0]), math.Round(s[1]), trackRest)
 		// Cubic interpolation of blobs with σ ≥ 2 px is wrong by less than 0.01 px.
 		if math.Hypot(x-s[0], y-s[1]) > 0.01 || fit < 0.999 || share < 0.8 {
 			t.Errorf("moved by %v: found %.4f %.4f, fit %.4f, share %.2f", s, x, y, fit, share)
