@@ -14,7 +14,7 @@ import (
 
 const (
 	trackSide    = 400 // px: frames are tracked at a scale at which no side is longer
-	coarseSide   = 128 // px: and found at one at which no side is longer
+	coarseSide   = 256 // px: and found at one at which no side is longer
 	looksBlock   = 8   // px: blocks of the first pass's energy and level
 	templateBest = 12  // frames in the mean that the others are tracked against
 	refCentral   = 0.2 // of the field: the reference lies no further from the drift's middle
