@@ -122,9 +122,7 @@ func madOwn[T Float](own []T) (median, mad float64) {
 func Select[T Float](v []T, k int) T {
 	lo, hi := 0, len(v)-1
 	for lo < hi {
-		// Ends and the middle would be the worst choice for deviations of sorted values, which fall and rise again.
-		d := hi - lo
-		p := middle(v[lo+3*d/16], v[lo+9*d/16], v[lo+13*d/16])
+		p := middle(v[lo], v[lo+(hi-lo)/2], v[hi])
 		i, j := lo, hi
 		for i <= j {
 			for v[i] < p {
