@@ -28,13 +28,14 @@ type ground struct {
 
 // Lengths in pixels of the half-size grid.
 const (
-	skyRadius    = 6  // sky is dark over a disk of this radius; the shadows in craters are smaller
-	besideNear   = 3  // ground beside the sky, to tell limb from terminator, lies between these two
-	besideFar    = 9  // distances from it
-	edgeMax      = 8  // a wider edge is no limb
-	glowNear     = 4  // beyond the limb the sky's glow is drawn in with the edge, fading out
-	glowFar      = 20 // between these two distances from it
-	wingWide     = 2  // over this much the glow beyond the edge is taken back
+	skyRadius    = 6   // sky is dark over a disk of this radius; the shadows in craters are smaller
+	besideNear   = 3   // ground beside the sky, to tell limb from terminator, lies between these two
+	besideFar    = 9   // distances from it
+	edgeMax      = 8   // a wider edge is no limb
+	glowNear     = 4   // beyond the limb the sky's glow is drawn in with the edge, fading out
+	glowFar      = 20  // between these two distances from it
+	wingWide     = 2   // over this much the glow beyond the edge is taken back,
+	wingFar      = 100 // ending so slowly here that what is left falls all the way
 	profileBins  = 13
 	profileLevel = 9 // from here on the profile across the limb is level ground
 )
@@ -91,7 +92,7 @@ func (g *ground) sift(pix, valid []float32, w, h int) (keep, rim, glow []float32
 			inside := smoothstep(end, end+2, away[i])
 			keep[i] = 1 - float32(limb[i]*(1-inside))
 			rim[i] = float32(limb[i]*(1-inside)) * (1 - smoothstep(glowNear, glowFar, out[i]))
-			glow[i] = float32(limb[i]*smoothstep(0, wingWide, out[i])) * (1 - smoothstep(glowNear, glowFar, out[i]))
+			glow[i] = float32(limb[i]*smoothstep(0, wingWide, out[i])) * (1 - smoothstep(glowNear, wingFar, out[i]))
 		}
 	}
 	return keep, rim, glow

@@ -78,7 +78,7 @@ const wingShare = 0.6
 // dimWings takes back most of the light just beyond the lit limb. What the
 // telescope's own wings and the air's widest spread there is below the model of
 // the blur; next to a limb that has grown crisp it would stand as a grey ring
-// about the Moon. Forty pixels out it has ended, so that the sky keeps its level.
+// about the Moon. It ends so far out that nothing brightens again on the way.
 func dimWings(gain, sharp []float32, w, h int) {
 	g := findGround(sharp, w, h)
 	if g.edgePx == 0 {

@@ -159,7 +159,7 @@ func addDeconvolution(x *pipeline.Expansion, it pipeline.Item, d Deconvolve) pip
 		in = append(in, pipeline.Input{Port: "blur", Value: measured.Out("blur")})
 	}
 	sharp := x.Add(pipeline.Part{
-		Name: "deconvolve", Item: it, Version: 6,
+		Name: "deconvolve", Item: it, Version: 7,
 		Settings: deconvolveSettings{Iterations: d.Iterations, FWHMPx: d.BlurFWHMPx, FWHMArcsec: d.BlurFWHMArcsec},
 		In:       in, Out: []string{"image"}, Memory: memory, Run: pipeline.Bind(sharpen),
 	})
