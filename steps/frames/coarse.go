@@ -21,19 +21,21 @@ const placesMost = 6
 type finder struct {
 	w, h   int // of the pictures
 	pw, ph int // padded, so that half a field does not wrap around
-	plan   *fourier.Plan
+	plan   *fourier.Real
 	re, im []float32 // transform of the reference
 	energy []float64 // summed squares of the reference, (w+1)·(h+1)
-	bufs   [2][]float32
+	padded []float32
+	spec   [2][]float32 // transform of the picture at hand
 	sums   []float64
 	coeff  []float32 // coefficients for every displacement
 }
 
 func newFinder(w, h int, ref []float32) *finder {
 	f := &finder{w: w, h: h, pw: fourier.Good(w + w/2 + 1), ph: fourier.Good(h + h/2 + 1)}
-	f.plan = fourier.New(f.pw, f.ph)
-	f.re, f.im = f.pad(nil, ref), make([]float32, f.pw*f.ph)
-	f.plan.Forward(f.re, f.im)
+	f.plan = fourier.NewReal(f.pw, f.ph)
+	n := f.plan.Half() * f.ph
+	f.re, f.im = make([]float32, n), make([]float32, n)
+	f.plan.Forward(f.pad(make([]float32, f.pw*f.ph), ref), f.re, f.im)
 	f.energy = summedSquares(nil, ref, w, h)
 	return f
 }
@@ -41,16 +43,14 @@ func newFinder(w, h int, ref []float32) *finder {
 // worker returns a finder for one goroutine that shares the reference.
 func (f *finder) worker() *finder {
 	g := *f
-	g.bufs = [2][]float32{make([]float32, f.pw*f.ph), make([]float32, f.pw*f.ph)}
+	g.padded = make([]float32, f.pw*f.ph)
+	g.spec = [2][]float32{make([]float32, len(f.re)), make([]float32, len(f.re))}
 	g.sums = make([]float64, (f.w+1)*(f.h+1))
 	g.coeff = make([]float32, (f.w/2*2+1)*(f.h/2*2+1))
 	return &g
 }
 
 func (f *finder) pad(dst, src []float32) []float32 {
-	if dst == nil {
-		dst = make([]float32, f.pw*f.ph)
-	}
 	clear(dst)
 	for y := range f.h {
 		copy(dst[y*f.pw:], src[y*f.w:(y+1)*f.w])
@@ -64,17 +64,16 @@ type place struct{ x, y, fit float64 }
 
 // find returns the places at which mov fits the reference best, best first.
 func (f *finder) find(mov []float32) []place {
-	re, im := f.pad(f.bufs[0], mov), f.bufs[1]
-	clear(im)
-	f.plan.Forward(re, im)
+	re, im := f.spec[0], f.spec[1]
+	f.plan.Forward(f.pad(f.padded, mov), re, im)
 	for i, a := range re {
 		b, c, d := im[i], f.re[i], f.im[i]
 		re[i] = float32(a*c) + float32(b*d)
 		im[i] = float32(b*c) - float32(a*d)
 	}
-	f.plan.Inverse(re, im)
+	f.plan.Inverse(f.padded, re, im)
 	f.sums = summedSquares(f.sums, mov, f.w, f.h)
-	return f.peaks(re)
+	return f.peaks(f.padded)
 }
 
 // peaks picks the highest coefficients that are higher than all around them.

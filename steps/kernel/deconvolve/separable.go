@@ -1,5 +1,7 @@
 package deconvolve
 
+import "plenilune/steps/kernel/lanes"
+
 // Border says what lies beyond the edge of a picture.
 type Border int
 
@@ -161,6 +163,11 @@ func addTwo[T Float](out, a, b []T, k T) {
 
 // addFour is two taps at a time, to touch the output half as often.
 func addFour[T Float](out, a, b, c, d []T, k, l T) {
+	if o, ok := any(out).([]float32); ok {
+		single := func(v []T) []float32 { return any(v).([]float32) }
+		lanes.AddPairs(o, single(a), single(b), single(c), single(d), float32(k), float32(l))
+		return
+	}
 	a, b, c, d = a[:len(out)], b[:len(out)], c[:len(out)], d[:len(out)]
 	for x := range out {
 		out[x] += T(k*(a[x]+b[x])) + T(l*(c[x]+d[x]))

@@ -3,6 +3,7 @@ package filter
 import (
 	"math"
 
+	"plenilune/steps/kernel/lanes"
 	"plenilune/steps/kernel/portable"
 )
 
@@ -93,7 +94,7 @@ func symmetricRow(dst, src []float32, taps []float32) {
 	// Two taps at a time, to touch the output half as often.
 	i := 1
 	for ; i < k; i += 2 {
-		addFour(out, src[lo-i:], src[lo+i:], src[lo-i-1:], src[lo+i+1:], taps[i], taps[i+1])
+		lanes.AddPairs(out, src[lo-i:], src[lo+i:], src[lo-i-1:], src[lo+i+1:], taps[i], taps[i+1])
 	}
 	if i == k {
 		addTwo(out, src[lo-i:], src[lo+i:], taps[i])
@@ -115,13 +116,6 @@ func symmetricAt(src []float32, taps []float32, x int) float32 {
 	return s
 }
 
-func addFour(out, a, b, c, d []float32, s, t float32) {
-	a, b, c, d = a[:len(out)], b[:len(out)], c[:len(out)], d[:len(out)]
-	for x := range out {
-		out[x] += float32(s*(a[x]+b[x])) + float32(t*(c[x]+d[x]))
-	}
-}
-
 func addTwo(out, a, b []float32, t float32) {
 	a, b = a[:len(out)], b[:len(out)]
 	for x := range out {
@@ -140,7 +134,7 @@ func symmetricColumns(dst, src []float32, w, h int, taps []float32) {
 		}
 		i := 1
 		for ; i < k; i += 2 {
-			addFour(out, row(y-i), row(y+i), row(y-i-1), row(y+i+1), taps[i], taps[i+1])
+			lanes.AddPairs(out, row(y-i), row(y+i), row(y-i-1), row(y+i+1), taps[i], taps[i+1])
 		}
 		if i == k {
 			addTwo(out, row(y-i), row(y+i), taps[i])

@@ -40,6 +40,27 @@ func (s *Sums) Of(k int) float64 {
 		((float64(v[1]) + float64(v[5])) + (float64(v[3]) + float64(v[7])))
 }
 
+// AddPairs adds s·(a[i]+b[i]) + t·(c[i]+d[i]) to out[i], two taps either side of a symmetric kernel. The rows have at
+// least the length of out.
+func AddPairs(out, a, b, c, d []float32, s, t float32) {
+	n := len(out)
+	a, b, c, d = a[:n], b[:n], c[:n], d[:n]
+	at := 0
+	if fast && n >= Width {
+		at = n &^ (Width - 1)
+		addPairsAVX2(&out[0], &a[0], &b[0], &c[0], &d[0], s, t, at)
+	}
+	addPairs(out[at:], a[at:], b[at:], c[at:], d[at:], s, t)
+}
+
+func addPairs(out, a, b, c, d []float32, s, t float32) {
+	n := len(out)
+	a, b, c, d = a[:n], b[:n], c[:n], d[:n]
+	for x := range out {
+		out[x] += float32(s*(a[x]+b[x])) + float32(t*(c[x]+d[x]))
+	}
+}
+
 // The sums of Cell, by index.
 const (
 	SlopeX = iota // f·gx

@@ -479,3 +479,35 @@ loop:
 	VMOVUPS Y1, (AX)
 	VZEROUPPER
 	RET
+
+// func addPairsAVX2(out *float32, a *float32, b *float32, c *float32, d *float32, s float32, t float32, n int)
+// Requires: AVX, AVX2, SSE
+TEXT ·addPairsAVX2(SB), NOSPLIT, $0-56
+	MOVQ         out+0(FP), AX
+	MOVQ         a+8(FP), CX
+	MOVQ         b+16(FP), DX
+	MOVQ         c+24(FP), BX
+	MOVQ         d+32(FP), SI
+	MOVSS        s+40(FP), X0
+	VBROADCASTSS X0, Y0
+	MOVSS        t+44(FP), X1
+	VBROADCASTSS X1, Y1
+	MOVQ         n+48(FP), DI
+	SHLQ         $0x02, DI
+	XORQ         R8, R8
+
+loop:
+	VMOVUPS (CX)(R8*1), Y2
+	VADDPS  (DX)(R8*1), Y2, Y2
+	VMULPS  Y0, Y2, Y2
+	VMOVUPS (BX)(R8*1), Y3
+	VADDPS  (SI)(R8*1), Y3, Y3
+	VMULPS  Y1, Y3, Y3
+	VADDPS  Y3, Y2, Y2
+	VADDPS  (AX)(R8*1), Y2, Y2
+	VMOVUPS Y2, (AX)(R8*1)
+	ADDQ    $0x20, R8
+	CMPQ    R8, DI
+	JLT     loop
+	VZEROUPPER
+	RET

@@ -17,3 +17,7 @@ func gatherAVX2(dst, pix *float32, stride int, places *int32, taps *[Width]float
 func slopesAVX2(dst, r0, r1, r2, r3, r4 *float32, n int) { panic("lanes: no such assembly here") }
 
 func apartAVX2(out *[Width]float32, a, b *float32, n int) { panic("lanes: no such assembly here") }
+
+func addPairsAVX2(out, a, b, c, d *float32, s, t float32, n int) {
+	panic("lanes: no such assembly here")
+}

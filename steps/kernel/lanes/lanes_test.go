@@ -50,6 +50,11 @@ func TestSameBits(t *testing.T) {
 		Slopes(got, rows[0], rows[1], rows[2], rows[3], rows[4])
 		slopes(want, rows[0], rows[1], rows[2], rows[3], rows[4])
 		same(t, "Slopes", got, want)
+		copy(got, rows[4])
+		copy(want, rows[4])
+		AddPairs(got, rows[0], rows[1], rows[2], rows[3], 0.3, -1.7)
+		addPairs(want, rows[0], rows[1], rows[2], rows[3], 0.3, -1.7)
+		same(t, "AddPairs", got, want)
 		if n < Width {
 			continue
 		}
@@ -234,6 +239,11 @@ func benchmark(b *testing.B, bytes int, quick, plain func()) {
 func BenchmarkSpline(b *testing.B) {
 	r, dst := numbers(1, 640), make([]float32, 640)
 	benchmark(b, 640*4, func() { Spline(dst, r, r, r, r, r) }, func() { spline(dst, r, r, r, r, r) })
+}
+
+func BenchmarkAddPairs(b *testing.B) {
+	r, dst := numbers(1, 640), make([]float32, 640)
+	benchmark(b, 640*4, func() { AddPairs(dst, r, r, r, r, .3, .1) }, func() { addPairs(dst, r, r, r, r, .3, .1) })
 }
 
 func BenchmarkSlopes(b *testing.B) {

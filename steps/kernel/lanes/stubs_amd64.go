@@ -18,3 +18,6 @@ func slopesAVX2(dst *float32, r0 *float32, r1 *float32, r2 *float32, r3 *float32
 
 //go:noescape
 func apartAVX2(out *[8]float32, a *float32, b *float32, n int)
+
+//go:noescape
+func addPairsAVX2(out *float32, a *float32, b *float32, c *float32, d *float32, s float32, t float32, n int)

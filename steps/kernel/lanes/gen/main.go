@@ -14,6 +14,7 @@ func main() {
 	gather()
 	slopes()
 	apart()
+	addPairs()
 	Generate()
 }
 
@@ -27,8 +28,8 @@ func constant(name string, v float32) reg.VecVirtual {
 // param loads a pointer or an integer.
 func param(name string) reg.Register { return Load(Param(name), GP64()) }
 
-// over runs body for every eight of n numbers, i the offset in bytes.
-func over(body func(i reg.Register)) {
+// over runs body for every eight of n numbers, i the offset in bytes, and ends the function.
+func over(body func(i reg.Register), last ...func()) {
 	n := Load(Param("n"), GP64())
 	SHLQ(Imm(2), n)
 	i := GP64()
@@ -38,6 +39,9 @@ func over(body func(i reg.Register)) {
 	ADDQ(Imm(32), i)
 	CMPQ(i, n)
 	JLT(LabelRef("loop"))
+	for _, f := range last {
+		f()
+	}
 	VZEROUPPER()
 	RET()
 }
@@ -216,20 +220,39 @@ func apart() {
 	VPSRLD(Imm(1), sign, sign) // all bits but the sign's
 	sum := YMM()
 	VXORPS(sum, sum, sum)
-	n := Load(Param("n"), GP64())
-	SHLQ(Imm(2), n)
-	i := GP64()
-	XORQ(i, i)
-	Label("loop")
-	t := YMM()
-	VMOVUPS(Mem{Base: a, Index: i, Scale: 1}, t)
-	VSUBPS(Mem{Base: b, Index: i, Scale: 1}, t, t)
-	VANDPS(sign, t, t)
-	VADDPS(t, sum, sum)
-	ADDQ(Imm(32), i)
-	CMPQ(i, n)
-	JLT(LabelRef("loop"))
-	VMOVUPS(sum, Mem{Base: out})
-	VZEROUPPER()
-	RET()
+	over(func(i reg.Register) {
+		t := YMM()
+		VMOVUPS(Mem{Base: a, Index: i, Scale: 1}, t)
+		VSUBPS(Mem{Base: b, Index: i, Scale: 1}, t, t)
+		VANDPS(sign, t, t)
+		VADDPS(t, sum, sum)
+	}, func() {
+		VMOVUPS(sum, Mem{Base: out})
+	})
+}
+
+func addPairs() {
+	TEXT("addPairsAVX2", NOSPLIT, "func(out, a, b, c, d *float32, s, t float32, n int)")
+	Pragma("noescape")
+	out, a, b, c, d := param("out"), param("a"), param("b"), param("c"), param("d")
+	broadcast := func(name string) reg.VecVirtual {
+		x, y := XMM(), YMM()
+		Load(Param(name), x)
+		VBROADCASTSS(x, y)
+		return y
+	}
+	s, t := broadcast("s"), broadcast("t")
+	over(func(i reg.Register) {
+		at := func(r reg.Register) Mem { return Mem{Base: r, Index: i, Scale: 1} }
+		u, v := YMM(), YMM()
+		VMOVUPS(at(a), u)
+		VADDPS(at(b), u, u)
+		VMULPS(s, u, u)
+		VMOVUPS(at(c), v)
+		VADDPS(at(d), v, v)
+		VMULPS(t, v, v)
+		VADDPS(v, u, u)
+		VADDPS(at(out), u, u)
+		VMOVUPS(u, at(out))
+	})
 }
