@@ -39,11 +39,7 @@ const (
 
 // blur measures the blur of a picture at the lit limb.
 func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
-	img, err := readPlane(t.One("image"))
-	if err != nil {
-		return fmt.Errorf("read the picture: %w", err)
-	}
-	p, err := readPlacement(t)
+	img, p, err := readPicture(t)
 	if err != nil {
 		return err
 	}

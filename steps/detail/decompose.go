@@ -94,6 +94,16 @@ func readPlane(s pipeline.Source) (*plane.Image, error) {
 	return plane.Of(w, h, pix...), nil
 }
 
+// readPicture reads a part's picture and what is known of it.
+func readPicture(t *pipeline.Task) (*plane.Image, placement, error) {
+	img, err := readPlane(t.One("image"))
+	if err != nil {
+		return nil, placement{}, fmt.Errorf("read the picture: %w", err)
+	}
+	p, err := readPlacement(t)
+	return img, p, err
+}
+
 // carry returns the picture with the ground carried on over sky and gaps, and
 // the three channels of the guard: how far detail may be used (0…1), how far the
 // limb's edge may be steepened (0…1), and there how far the ground carried on

@@ -152,6 +152,9 @@ func agree(a, b []point, c []candidate, tol float64) (agreement, bool) {
 			}
 			x, y := s.turned(p1.X, p1.Y)
 			s.X, s.Y = q1.X-x, q1.Y-y
+			if !s.bringsMore(bestN, a, b, c, tol) {
+				continue
+			}
 			if k := len(s.agreeing(a, b, c, tol)); k > bestN {
 				best, bestN = s, k
 			}
@@ -175,6 +178,27 @@ func agree(a, b []point, c []candidate, tol float64) (agreement, bool) {
 		return agreement{}, false
 	}
 	return agreement{Map: best, Pts: pts, Size: len(pts)}, true
+}
+
+// bringsMore tells whether the map brings more than n candidates to within tol, each counted as often as it comes:
+// quick, and most maps can be dropped for it.
+func (s similarity) bringsMore(n int, a, b []point, c []candidate, tol float64) bool {
+	tol2, got := tol*tol, 0
+	for i, k := range c {
+		if got+len(c)-i <= n {
+			return false
+		}
+		p, q := &a[k.a], &b[k.b]
+		x, y := s.at(p.X, p.Y)
+		dx, dy := x-q.X, y-q.Y
+		if float64(dx*dx)+float64(dy*dy) > tol2 {
+			continue
+		}
+		if got++; got > n {
+			return true
+		}
+	}
+	return false
 }
 
 // agreeing returns the candidates that the map brings to within tol, each place of B

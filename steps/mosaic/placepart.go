@@ -124,7 +124,7 @@ func place(ss []seen, es []small, ps []panel, times []int64, set placeSettings, 
 
 // refine brings placements from feature points' accuracy to that of the pixels.
 func (n *network) refine(ss []seen, ps []panel, times []int64, anchor int, each eachFunc, progress func(float64)) error {
-	rounds := []windowing{{40, 24, 4}, {40, 20, 2}, {40, 20, 1}, {40, 20, 1}, {40, 20, 1}}
+	rounds := []windowing{{40, 24, 4}, {40, 20, 2}, {40, 20, 1}, {40, 20, 1}}
 	bands := make([]band, len(ps))
 	if err := each(len(ps), func(i int) error {
 		if n.in[i] {

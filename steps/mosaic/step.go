@@ -121,7 +121,7 @@ func lookPart(it pipeline.Item) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  4,
+		Version:  5,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},
