@@ -12,7 +12,8 @@ import (
 // the joined picture can be made alone: what is broader than the planes crosses over widely, so that no step of
 // brightness shows; the planes cross over within a few of their scales and are averaged all over the rest of
 // an overlap. Measured on simulated nights, averaging gives more resolution and less error than leaning to either of two
-// panels: it halves the power of their noise and of what the air left of distortion.
+// panels: it halves the power of their noise and of what the air left of distortion. Only where panels disagree is
+// one preferred (see accord).
 
 // fineReach is over how many pixels from a panel's border its finest plane gains its full say; twice that for the
 // next plane, and so on. Measured: at 4 borders begin to show; over the width of the broad picture, resolution is lost.
@@ -84,10 +85,11 @@ type blend struct {
 	r           image.Rectangle
 	broad, over *plane.Image // sum of what is broader than the planes, and of its weights
 	fine, under [sharpBands]*plane.Image
+	accord      *accord
 }
 
 func newBlend(r image.Rectangle, channels int) *blend {
-	b := &blend{r: r, broad: plane.New(r.Dx(), r.Dy(), channels), over: plane.New(r.Dx(), r.Dy(), channels)}
+	b := &blend{r: r, broad: plane.New(r.Dx(), r.Dy(), channels), over: plane.New(r.Dx(), r.Dy(), channels), accord: newAccord(r, channels)}
 	for j := range b.fine {
 		b.fine[j], b.under[j] = plane.New(r.Dx(), r.Dy(), channels), plane.New(r.Dx(), r.Dy(), channels)
 	}
@@ -104,14 +106,16 @@ type says struct {
 }
 
 // add adds a panel that touches the blend in a part of its rectangle, drawn there and margin all round, brought to the
-// common brightness and sharpness. In each plane a panel counts by the inverse square of its gain, which raises its noise.
-func (b *blend) add(in image.Rectangle, img *plane.Image, k says, lv level, sharp sharpness) {
+// common brightness and sharpness. In each plane a panel counts by the inverse square of its gain, which raises its
+// noise, the standard deviation of which is sigma.
+func (b *blend) add(in image.Rectangle, img *plane.Image, k says, lv level, sharp sharpness, sigma float64) {
 	var gain, count [sharpBands]float32
 	for j := range gain {
 		g := sharp.gain(j)
 		gain[j], count[j] = float32(g*lv.Factor), float32(1/float64(g*g))
 	}
-	wide := make([]float32, in.Dx())
+	b.accord.begin(sigma, gain)
+	wide, leads := make([]float32, in.Dx()), make([]bool, in.Dx())
 	factor, offset := float32(lv.Factor), float32(lv.Offset)
 	for c := range b.broad.Pix {
 		planes, rest, mask := split(img.Pix[min(c, len(img.Pix)-1)], img.W, img.H)
@@ -125,8 +129,12 @@ func (b *blend) add(in image.Rectangle, img *plane.Image, k says, lv level, shar
 					wide[x] = 0
 				}
 			}
-			out, over := b.broad.Pix[c][at:], b.over.Pix[c][at:]
+			out, over, most := b.broad.Pix[c][at:], b.over.Pix[c][at:], b.accord.most[at:]
 			for x, s := range wide {
+				if c == 0 {
+					leads[x] = s > most[x]
+					most[x] = max(most[x], s)
+				}
 				over[x] += s
 				out[x] += float32(s * (float32(factor*rest[from+x]) + offset))
 			}
@@ -135,8 +143,10 @@ func (b *blend) add(in image.Rectangle, img *plane.Image, k says, lv level, shar
 				for x, s := range wide {
 					if s > 0 {
 						f := float32(fine[x] * count[j])
+						v := float32(gain[j] * d[from+x])
 						under[x] += f
-						out[x] += float32(f * float32(gain[j]*d[from+x]))
+						out[x] += float32(f * v)
+						b.accord.add(j, c, at+x, v, f, leads[x])
 					}
 				}
 			}
@@ -146,6 +156,7 @@ func (b *blend) add(in image.Rectangle, img *plane.Image, k says, lv level, shar
 
 // finish returns the blended channels, NaN where no panel shows anything.
 func (b *blend) finish() [][]float32 {
+	doubt := b.accord.doubt(b)
 	for c, out := range b.broad.Pix {
 		for i, w := range b.over.Pix[c] {
 			if w == 0 {
@@ -154,7 +165,11 @@ func (b *blend) finish() [][]float32 {
 			}
 			out[i] /= w
 			for j := range b.fine {
-				out[i] += b.fine[j].Pix[c][i] / b.under[j].Pix[c][i]
+				v := b.fine[j].Pix[c][i] / b.under[j].Pix[c][i]
+				if doubt != nil && doubt[i] > 0 {
+					v += float32(doubt[i] * (b.accord.lead[j][c][i] - v))
+				}
+				out[i] += v
 			}
 		}
 	}

@@ -23,6 +23,7 @@ type sheet struct {
 	level          level
 	sharp          sharpness
 	box            image.Rectangle // in the joined picture
+	noise          float64         // standard deviation
 }
 
 // runJoin draws the joined picture, its weight and which panel counts most where.
@@ -33,7 +34,16 @@ func runJoin(ctx context.Context, t *pipeline.Task) error {
 	if err := errors.Join(t.One("geometry").Table(&g), t.One("levels").Table(&lv), t.One("sharpness").Table(&sharp)); err != nil {
 		return err
 	}
+	tables, err := readTables(t)
+	if err != nil {
+		return err
+	}
 	sheets, err := openSheets(ctx, t, g, lv.Levels, sharp.Panels)
+	for i, s := range sheets {
+		if s != nil && i < len(tables) {
+			s.noise = tables[i].NoiseSigma
+		}
+	}
 	defer func() {
 		for _, s := range sheets {
 			if s != nil {
@@ -121,26 +131,33 @@ func drawTile(sheets []*sheet, r image.Rectangle, channels int, pixels bool) (ti
 	n := r.Dx() * r.Dy()
 	d := tile{weight: make([]float32, n), source: make([]float32, n)}
 	var b *blend
+	around := r.Inset(-accordReach)
 	if pixels {
-		b = newBlend(r, channels)
+		b = newBlend(around, channels)
 	}
 	best := make([]float32, n)
 	for i := range d.source {
 		d.source[i] = nan32
 	}
 	for _, s := range sheets {
-		if s == nil || !s.box.Overlaps(r) {
+		if s == nil {
 			continue
 		}
-		in := r.Intersect(s.box)
-		k := s.says(in, pixels)
-		if pixels {
+		if in := around.Intersect(s.box); pixels && !in.Empty() {
 			img, err := s.draw(in.Inset(-margin))
 			if err != nil {
 				return d, err
 			}
-			b.add(in, img, k, s.level, s.sharp)
+			b.add(in, img, s.says(in, true), s.level, s.sharp, s.noise)
 		}
+		if pixels {
+			continue // weight and source are drawn by themselves
+		}
+		in := r.Intersect(s.box)
+		if in.Empty() {
+			continue
+		}
+		k := s.says(in, false)
 		for y := range in.Dy() {
 			at := (in.Min.Y+y-r.Min.Y)*r.Dx() + in.Min.X - r.Min.X
 			for x, v := range k.wide[y*in.Dx() : (y+1)*in.Dx()] {
@@ -153,9 +170,20 @@ func drawTile(sheets []*sheet, r image.Rectangle, channels int, pixels bool) (ti
 		}
 	}
 	if pixels {
-		d.image = b.finish()
+		for _, p := range b.finish() {
+			d.image = append(d.image, cutOut(p, around, r))
+		}
 	}
 	return d, nil
+}
+
+// cutOut takes a rectangle out of pixels of a larger one.
+func cutOut(pix []float32, from, r image.Rectangle) []float32 {
+	out := make([]float32, 0, r.Dx()*r.Dy())
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		out = append(out, pix[(y-from.Min.Y)*from.Dx()+r.Min.X-from.Min.X:][:r.Dx()]...)
+	}
+	return out
 }
 
 // says returns the panel's say at each pixel of a rectangle, 0…1; the planes' only if asked for.

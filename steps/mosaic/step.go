@@ -70,7 +70,7 @@ func expand(x *pipeline.Expansion) error {
 	geometry = append(geometry, pipeline.Input{Port: "levels", Value: levels.Out("levels")})
 	sharp := x.Add(sharpPart(slices.Concat(geometry, pixels, tables), memory))
 	geometry = append(geometry, pipeline.Input{Port: "sharpness", Value: sharp.Out("sharpness")})
-	join := x.Add(joinPart(slices.Concat(geometry, pixels, weights), memory))
+	join := x.Add(joinPart(slices.Concat(geometry, pixels, weights, tables), memory))
 	x.Emit(pipeline.Item{Values: map[string]pipeline.Value{
 		"image":      join.Out("image"),
 		"weight":     join.Out("weight"),
@@ -145,7 +145,7 @@ func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Pa
 func joinPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "join",
-		Version: 4,
+		Version: 5,
 		In:      in,
 		Out:     []string{"image", "weight", "source"},
 		Memory:  memory / 2,
