@@ -36,9 +36,23 @@ func newTarget(luma []float32, cv canvas) *target {
 	}
 	fillUnknown(filled, cv.W, cv.H)
 	shrink(known, cv.W, cv.H, 2)
-	v := newViewer(cv.W, cv.H).see(filled)
-	t.broad, t.fine = cells.NewPicture(v.broad, known, cv.W, cv.H), cells.NewPicture(v.fine, known, cv.W, cv.H)
+	v := newViewer(cv.W, cv.H)
+	seen := v.see(filled)
+	t.fine = cells.NewPicture(seen.fine, known, cv.W, cv.H)
+	t.broad = cells.NewPicture(seen.broad, halfKnown(known, cv.W, cv.H), v.hw, v.hh)
 	return t
+}
+
+// halfKnown tells of which pixels at half the scale all four are known.
+func halfKnown(known []bool, w, h int) []bool {
+	out := make([]bool, 0, (w/2)*(h/2))
+	for y := range h / 2 {
+		a, b := known[2*y*w:][:w], known[(2*y+1)*w:][:w]
+		for x := range w / 2 {
+			out = append(out, a[2*x] && a[2*x+1] && b[2*x] && b[2*x+1])
+		}
+	}
+	return out
 }
 
 // fillUnknown gives unknown pixels the value of the nearest known one along their
@@ -95,6 +109,7 @@ func shrink(known []bool, w, h, n int) {
 type aligner struct {
 	t      *target
 	nodes  []node
+	solved []solved
 	ux, uy []float64
 }
 
@@ -108,7 +123,7 @@ type node struct {
 
 func newAligner(t *target) *aligner {
 	n := t.g.len()
-	return &aligner{t: t, nodes: make([]node, n), ux: make([]float64, n), uy: make([]float64, n)}
+	return &aligner{t: t, nodes: make([]node, n), solved: make([]solved, n), ux: make([]float64, n), uy: make([]float64, n)}
 }
 
 // align returns the field, on top of the whole frame's shift, by which the content
@@ -118,11 +133,11 @@ func (a *aligner) align(v views, w, h int, dx, dy float64) field {
 	clear(a.ux)
 	clear(a.uy)
 	for round := range alignRounds {
-		ref, pix := a.t.fine, v.fine
 		if round == 0 {
-			ref, pix = a.t.broad, v.broad
+			a.gatherBroad(v.broad, w/2, h/2, dx, dy)
+		} else {
+			a.gather(v.fine, w, h, dx, dy, f)
 		}
-		a.gather(ref, pix, w, h, dx, dy, f)
 		gain := a.gain()
 		if gain < 0.05 {
 			return f
@@ -175,9 +190,9 @@ func (a *aligner) write(f field) {
 
 // gather fills the nodes' equations with the frame resampled by the field so far,
 // cell by cell: a cell moves by what the field says at its middle.
-func (a *aligner) gather(ref *cells.Picture, pix []float32, w, h int, dx, dy float64, f field) {
+func (a *aligner) gather(pix []float32, w, h int, dx, dy float64, f field) {
 	clear(a.nodes)
-	cv, nx := a.t.cv, a.t.g.NX
+	cv, nx, ref := a.t.cv, a.t.g.NX, a.t.fine
 	const half = nodeStep / cells.Side
 	for cy := range ref.NY {
 		j := (cy+half/2)/half + 1
@@ -185,6 +200,25 @@ func (a *aligner) gather(ref *cells.Picture, pix []float32, w, h int, dx, dy flo
 			ux, uy := f.atCell(a.t.g, cx, cy)
 			s := ref.Compare(cx, cy, pix, w, h, float32(float64(cv.X)+dx)+ux, float32(float64(cv.Y)+dy)+uy)
 			a.nodes[j*nx+(cx+half/2)/half+1].Add(&s, 1)
+		}
+	}
+}
+
+// gatherBroad is gather at half the scale, where a cell fills the square between four nodes, which share it: of its
+// pixels each stands for four, and its slopes are per two pixels.
+func (a *aligner) gatherBroad(pix []float32, w, h int, dx, dy float64) {
+	clear(a.nodes)
+	nx, ref := a.t.g.NX, a.t.broad
+	sx, sy := float32(0.5*(float64(a.t.cv.X)+dx)), float32(0.5*(float64(a.t.cv.Y)+dy))
+	for cy := range ref.NY {
+		for cx := range ref.NX {
+			s := ref.Compare(cx, cy, pix, w, h, sx, sy)
+			s.XX, s.XY, s.YY = 0.25*s.XX, 0.25*s.XY, 0.25*s.YY
+			s.FX, s.FY, s.PX, s.PY = 0.5*s.FX, 0.5*s.FY, 0.5*s.PX, 0.5*s.PY
+			k := (cy+1)*nx + cx + 1
+			for _, i := range [4]int{k, k + 1, k + nx, k + nx + 1} {
+				a.nodes[i].Add(&s, 1)
+			}
 		}
 	}
 }

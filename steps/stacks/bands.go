@@ -1,40 +1,70 @@
 package stacks
 
 import (
+	"plenilune/steps/kernel/filter"
 	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/wavelet"
 )
 
-// views are a frame's luma seen for alignment: broad detail for the first step,
-// which may be off by some pixels, fine detail for the last.
+// views are a frame's luma seen for alignment: broad detail, at half the scale, for the first step, which may be off
+// by some pixels, fine detail for the last.
 type views struct{ broad, fine []float32 }
 
 // viewer makes views of pictures of one size. It is for one goroutine.
 type viewer struct {
-	w, h                int
-	luma                []float32
-	c1, c2, c3, c4, tmp []float32
-	out                 views
+	w, h            int // of the pictures
+	hw, hh          int // at half the scale
+	half, a, b, tmp []float32
+	row             []float32 // at half the scale
+	out             views
 }
 
 func newViewer(w, h int) *viewer {
-	f := func() []float32 { return make([]float32, w*h) }
-	return &viewer{w, h, f(), f(), f(), f(), f(), f(), views{f(), f()}}
+	v := &viewer{w: w, h: h, hw: w / 2, hh: h / 2}
+	n := v.hw * v.hh
+	v.half, v.a, v.b, v.tmp = make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)
+	v.row = make([]float32, v.hw)
+	v.out = views{make([]float32, n), make([]float32, w*h)}
+	return v
 }
 
-// see returns views of a luma; they last until the next call. They are differences
-// of starlet smoothings c_j of the luma c_0: c_1 − c_4 is broad, c_0 − c_3 fine.
+// see returns views of a luma; they last until the next call. With starlet smoothings c_j of the luma c_0 at half the
+// scale, broad is c_0 − c_3 and fine the luma itself less c_2.
 func (v *viewer) see(luma []float32) views {
-	step, src := 1, luma
-	for _, c := range [][]float32{v.c1, v.c2, v.c3, v.c4} {
-		wavelet.Smooth(c, src, v.tmp, v.w, v.h, step)
-		src, step = c, 2*step
+	filter.Halve(v.half, luma, v.w, v.h)
+	wavelet.Smooth(v.a, v.half, v.tmp, v.hw, v.hh, 1)
+	wavelet.Smooth(v.b, v.a, v.tmp, v.hw, v.hh, 2)
+	wavelet.Smooth(v.a, v.b, v.tmp, v.hw, v.hh, 4)
+	for i, p := range v.half {
+		v.out.broad[i] = p - v.a[i]
 	}
-	for i, p := range luma {
-		v.out.broad[i] = v.c1[i] - v.c4[i]
-		v.out.fine[i] = p - v.c3[i]
-	}
+	v.lessDoubled(v.out.fine, luma, v.b)
 	return v.out
+}
+
+// lessDoubled writes a picture less one at half its scale, on straight lines between whose pixels it lies.
+func (v *viewer) lessDoubled(dst, src, half []float32) {
+	for y := range v.h {
+		// row y lies a quarter from one row of the half, three quarters from another
+		j := min(y/2, v.hh-1)
+		k := max(0, min(v.hh-1, j-1+y%2*2))
+		a, b := half[j*v.hw:][:v.hw], half[k*v.hw:][:v.hw]
+		row := v.row
+		for x := range row {
+			row[x] = float32(0.75*a[x]) + float32(0.25*b[x])
+		}
+		d, s := dst[y*v.w:][:v.w], src[y*v.w:][:v.w]
+		last := v.hw - 1
+		d[0] = s[0] - row[0]
+		for x := range last {
+			p, q := row[x], row[x+1]
+			d[2*x+1] = s[2*x+1] - (float32(0.75*p) + float32(0.25*q))
+			d[2*x+2] = s[2*x+2] - (float32(0.25*p) + float32(0.75*q))
+		}
+		for x := 2*last + 1; x < v.w; x++ {
+			d[x] = s[x] - row[last]
+		}
+	}
 }
 
 // luma writes what frames are aligned by: the picture itself for mono, else green,

@@ -8,16 +8,17 @@ import (
 )
 
 const (
-	blockFrames = 16  // frames whose fields one part finds
-	sampleMost  = 400 // frames of the sample whose mean field is taken off
+	blockFrames = 32  // frames whose fields one part finds
+	sampleLeast = 64  // frames of the sample whose mean field is taken off, if there are so many
+	sampleMost  = 400 // and so many at most; between the two it is half of the clip
 )
 
 // sampled returns the frames, evenly over the clip's time, whose mean field says
-// how the reference itself is bent: all of a short clip, by their number alone.
-// Rejected ones among them are left out.
+// how the reference itself is bent: all of a short clip, half of a longer one, by
+// their number alone. Rejected ones among them are left out.
 func sampled(grade []float64) []int {
 	n := len(grade)
-	m := min(n, sampleMost)
+	m := min(n, max(sampleLeast, min(sampleMost, (n+1)/2)))
 	var out []int
 	for k := range m {
 		if i := (2*k + 1) * n / (2 * m); grade[i] > 0 {

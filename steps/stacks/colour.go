@@ -36,8 +36,8 @@ func measureColours(img [][]float32, cv canvas) colours {
 		pix := append([]float32(nil), ch...)
 		fillUnknown(pix, cv.W, cv.H)
 		s := v.see(pix)
-		x, y := settleShift(t.broad, s.broad, cv, 0, 0)
-		x, y = settleShift(t.fine, s.fine, cv, x, y)
+		x, y := settleShift(t.broad, s.broad, canvas{W: v.hw, H: v.hh}, 0, 0)
+		x, y = settleShift(t.fine, s.fine, cv, 2*x, 2*y)
 		if !(math.Abs(x) <= colourMost && math.Abs(y) <= colourMost) {
 			return [2]float64{}
 		}

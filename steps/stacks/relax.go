@@ -24,11 +24,12 @@ func (a *aligner) relax(gain, rest float64) {
 				n.weight *= n.agreement(gain, a.ux[i]-u0x[i], a.uy[i]-u0y[i])
 			}
 		}
+		a.prepare(gain, u0x, u0y)
 		for range alignSweeps {
 			var most float64
 			for j := range g.NY {
 				for i := range g.NX {
-					most = max(most, a.settle(i, j, gain, u0x, u0y))
+					most = max(most, a.settle(i, j))
 				}
 			}
 			if most < rest {
@@ -37,6 +38,45 @@ func (a *aligner) relax(gain, rest float64) {
 		}
 	}
 }
+
+// prepare solves each node's equations but for its neighbours, which alone change from sweep to sweep: resampled by
+// u0, D ≈ −gain·∇T·(u − u0).
+func (a *aligner) prepare(gain float64, u0x, u0y []float64) {
+	g := a.t.g
+	for j := range g.NY {
+		for i := range g.NX {
+			k := j*g.NX + i
+			n := &a.nodes[k]
+			w := n.weight
+			xx, xy, yy := float64(w*n.XX), float64(w*n.XY), float64(w*n.YY)
+			bx := float64(xx*u0x[k]) + float64(xy*u0y[k]) - float64(w*n.bx)/gain
+			by := float64(xy*u0x[k]) + float64(yy*u0y[k]) - float64(w*n.by)/gain
+			soft := float64(alignStiff*near(i, j, g)) + alignAnchor
+			xx, yy = xx+soft, yy+soft
+			det := float64(xx*yy) - float64(xy*xy)
+			s := &a.solved[k]
+			s.xx, s.xy, s.yy = yy/det, -xy/det, xx/det
+			s.x = float64(s.xx*bx) + float64(s.xy*by)
+			s.y = float64(s.xy*bx) + float64(s.yy*by)
+			s.xx, s.xy, s.yy = float64(alignStiff*s.xx), float64(alignStiff*s.xy), float64(alignStiff*s.yy)
+		}
+	}
+}
+
+// near returns how many neighbours node (i, j) has.
+func near(i, j int, g grid) float64 {
+	n := 4.0
+	if i == 0 || i == g.NX-1 {
+		n--
+	}
+	if j == 0 || j == g.NY-1 {
+		n--
+	}
+	return n
+}
+
+// solved is a node's displacement if its neighbours had none, and what the sum of theirs adds to it.
+type solved struct{ x, y, xx, xy, yy float64 }
 
 // noiseFloor is a part of the mean squared difference, so that a node that happens
 // to agree is not taken for certain.
@@ -51,40 +91,29 @@ func (a *aligner) noiseFloor() float64 {
 
 // settle solves one node with its neighbours held, goes somewhat further (successive over-relaxation, Young 1954), and
 // returns how far.
-func (a *aligner) settle(i, j int, gain float64, u0x, u0y []float64) float64 {
+func (a *aligner) settle(i, j int) float64 {
 	g := a.t.g
 	k := j*g.NX + i
-	n := &a.nodes[k]
-	var sx, sy, m float64
-	near := func(k int) {
-		sx += a.ux[k]
-		sy += a.uy[k]
-		m++
-	}
+	var sx, sy float64
 	if i > 0 {
-		near(k - 1)
+		sx += a.ux[k-1]
+		sy += a.uy[k-1]
 	}
 	if i < g.NX-1 {
-		near(k + 1)
+		sx += a.ux[k+1]
+		sy += a.uy[k+1]
 	}
 	if j > 0 {
-		near(k - g.NX)
+		sx += a.ux[k-g.NX]
+		sy += a.uy[k-g.NX]
 	}
 	if j < g.NY-1 {
-		near(k + g.NX)
+		sx += a.ux[k+g.NX]
+		sy += a.uy[k+g.NX]
 	}
-	w := n.weight
-	// resampled by u0, D ≈ −gain·∇T·(u − u0)
-	xx, xy, yy := float64(w*n.XX), float64(w*n.XY), float64(w*n.YY)
-	bx := float64(xx*u0x[k]) + float64(xy*u0y[k]) - float64(w*n.bx)/gain
-	by := float64(xy*u0x[k]) + float64(yy*u0y[k]) - float64(w*n.by)/gain
-	soft := float64(alignStiff*m) + alignAnchor
-	xx, yy = xx+soft, yy+soft
-	bx += float64(alignStiff * sx)
-	by += float64(alignStiff * sy)
-	det := float64(xx*yy) - float64(xy*xy)
-	dx := float64(alignOver * ((float64(yy*bx)-float64(xy*by))/det - a.ux[k]))
-	dy := float64(alignOver * ((float64(xx*by)-float64(xy*bx))/det - a.uy[k]))
+	s := &a.solved[k]
+	dx := float64(alignOver * ((s.x + (float64(s.xx*sx) + float64(s.xy*sy))) - a.ux[k]))
+	dy := float64(alignOver * ((s.y + (float64(s.xy*sx) + float64(s.yy*sy))) - a.uy[k]))
 	a.ux[k] += dx
 	a.uy[k] += dy
 	return max(math.Abs(dx), math.Abs(dy))
