@@ -17,7 +17,7 @@ import (
 // for all below it; SELF for the importing package's own folder and below.
 var allowed = []struct{ who, may string }{
 	{"steps/kernel/", "steps/kernel/"},
-	{"steps/format/", "steps/format/ steps/kernel/plane"},
+	{"steps/format/", "steps/format/ steps/kernel/plane steps/kernel/lanes"},
 	{"steps", "steps/ pipeline"},
 	{"steps/", "SELF steps/kernel/ steps/format/ pipeline"},
 	{"pipeline/pipelinetest", "pipeline cache"},

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"io"
 	"sync"
+
+	"plenilune/steps/kernel/lanes"
 )
 
 // Reader decodes single frames of a file. It may be used by several goroutines
@@ -79,14 +81,17 @@ func (r *Reader) Frame(i int, white float64, dst [][]float32) error {
 
 // decode takes every Planes-th sample of b, beginning at sample from.
 func (l Layout) decode(b []byte, from int, white float32, dst []float32) {
-	if l.SampleBytes == 1 {
-		var table [256]float32
-		for v := range table {
-			table[v] = float32(v) / white
-		}
+	switch {
+	case l.SampleBytes == 1 && l.Planes == 1:
+		lanes.Bytes8(dst, b, white)
+		return
+	case l.SampleBytes == 1:
 		for i := range dst {
-			dst[i] = table[b[from+i*l.Planes]]
+			dst[i] = float32(b[from+i*l.Planes]) / white
 		}
+		return
+	case l.Planes == 1:
+		lanes.Bytes16(dst, b, l.BigEndian, white)
 		return
 	}
 	lo, hi := 2*from, 2*from+1

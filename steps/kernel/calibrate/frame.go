@@ -8,6 +8,7 @@ package calibrate
 import (
 	"slices"
 
+	"plenilune/steps/kernel/lanes"
 	"plenilune/steps/kernel/plane"
 )
 
@@ -44,7 +45,7 @@ func Frame(frame, dark, flat *plane.Image, hot []int, pattern string) {
 	for c, p := range frame.Pix {
 		switch {
 		case dark != nil && flat != nil:
-			subtractAndDivide(p, channel(frame, dark, c), channel(frame, flat, c))
+			lanes.Even(p, channel(frame, dark, c), channel(frame, flat, c), FlatFloor)
 		case dark != nil:
 			subtract(p, channel(frame, dark, c))
 		case flat != nil:
@@ -77,16 +78,6 @@ func channel(frame, master *plane.Image, c int) []float32 {
 		panic("calibrate: a master of another size than the frame")
 	}
 	return master.Pix[min(c, len(master.Pix)-1)]
-}
-
-func subtractAndDivide(p, dark, flat []float32) {
-	dark, flat = dark[:len(p)], flat[:len(p)]
-	for i, f := range flat {
-		if f < FlatFloor {
-			f = FlatFloor
-		}
-		p[i] = (p[i] - dark[i]) / f
-	}
 }
 
 func subtract(p, dark []float32) {

@@ -511,3 +511,82 @@ loop:
 	JLT     loop
 	VZEROUPPER
 	RET
+
+// func bytes8AVX2(dst *float32, src *byte, white float32, n int)
+// Requires: AVX, AVX2, SSE
+TEXT ·bytes8AVX2(SB), NOSPLIT, $0-32
+	MOVQ         dst+0(FP), AX
+	MOVQ         src+8(FP), CX
+	MOVSS        white+16(FP), X0
+	VBROADCASTSS X0, Y0
+	MOVQ         n+24(FP), DX
+	SHLQ         $0x02, DX
+	XORQ         BX, BX
+
+loop:
+	VPMOVZXBD (CX), Y1
+	VCVTDQ2PS Y1, Y1
+	VDIVPS    Y0, Y1, Y1
+	VMOVUPS   Y1, (AX)(BX*1)
+	ADDQ      $0x08, CX
+	ADDQ      $0x20, BX
+	CMPQ      BX, DX
+	JLT       loop
+	VZEROUPPER
+	RET
+
+// func bytes16AVX2(dst *float32, src *byte, first uint64, second uint64, white float32, n int)
+// Requires: AVX, AVX2, SSE, SSE2
+TEXT ·bytes16AVX2(SB), NOSPLIT, $0-48
+	MOVQ         first+16(FP), X0
+	MOVQ         second+24(FP), X1
+	VPCMPEQD     Y2, Y2, Y2
+	VPSRLD       $0x18, Y2, Y2
+	MOVQ         dst+0(FP), AX
+	MOVQ         src+8(FP), CX
+	MOVSS        white+32(FP), X3
+	VBROADCASTSS X3, Y3
+	MOVQ         n+40(FP), DX
+	SHLQ         $0x02, DX
+	XORQ         BX, BX
+
+loop:
+	VPMOVZXWD (CX), Y4
+	VPAND     Y2, Y4, Y5
+	VPSRLD    $0x08, Y4, Y4
+	VPSLLD    X0, Y5, Y5
+	VPSLLD    X1, Y4, Y4
+	VPOR      Y5, Y4, Y4
+	VCVTDQ2PS Y4, Y4
+	VDIVPS    Y3, Y4, Y4
+	VMOVUPS   Y4, (AX)(BX*1)
+	ADDQ      $0x10, CX
+	ADDQ      $0x20, BX
+	CMPQ      BX, DX
+	JLT       loop
+	VZEROUPPER
+	RET
+
+// func evenAVX2(p *float32, dark *float32, flat *float32, least float32, n int)
+// Requires: AVX, AVX2, SSE
+TEXT ·evenAVX2(SB), NOSPLIT, $0-40
+	MOVQ         p+0(FP), AX
+	MOVQ         dark+8(FP), CX
+	MOVQ         flat+16(FP), DX
+	MOVSS        least+24(FP), X0
+	VBROADCASTSS X0, Y0
+	MOVQ         n+32(FP), BX
+	SHLQ         $0x02, BX
+	XORQ         SI, SI
+
+loop:
+	VMOVUPS (AX)(SI*1), Y1
+	VSUBPS  (CX)(SI*1), Y1, Y1
+	VMAXPS  (DX)(SI*1), Y0, Y2
+	VDIVPS  Y2, Y1, Y1
+	VMOVUPS Y1, (AX)(SI*1)
+	ADDQ    $0x20, SI
+	CMPQ    SI, BX
+	JLT     loop
+	VZEROUPPER
+	RET

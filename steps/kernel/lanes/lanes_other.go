@@ -21,3 +21,13 @@ func apartAVX2(out *[Width]float32, a, b *float32, n int) { panic("lanes: no suc
 func addPairsAVX2(out, a, b, c, d *float32, s, t float32, n int) {
 	panic("lanes: no such assembly here")
 }
+
+func bytes8AVX2(dst *float32, src *byte, white float32, n int) {
+	panic("lanes: no such assembly here")
+}
+
+func bytes16AVX2(dst *float32, src *byte, first, second uint64, white float32, n int) {
+	panic("lanes: no such assembly here")
+}
+
+func evenAVX2(p, dark, flat *float32, least float32, n int) { panic("lanes: no such assembly here") }

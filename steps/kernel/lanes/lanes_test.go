@@ -65,6 +65,48 @@ func TestSameBits(t *testing.T) {
 	}
 }
 
+// Samples become the same numbers in assembly and in Go, at every length and in both orders of bytes.
+func TestSameSamples(t *testing.T) {
+	needFast(t)
+	r := rand.New(rand.NewPCG(3, 1))
+	for n := 1; n < 70; n++ {
+		src := make([]byte, 2*n+3)
+		for i := range src {
+			src[i] = byte(r.Uint64())
+		}
+		src = src[n%4:]
+		got, want := make([]float32, n), make([]float32, n)
+		Bytes8(got, src, 253)
+		bytes8(want, src, 253)
+		same(t, "Bytes8", got, want)
+		for _, order := range [][2]uint64{{0, 8}, {8, 0}} {
+			Bytes16(got, src, order[0] == 8, 4095)
+			bytes16(want, src, order[0], order[1], 4095)
+			same(t, "Bytes16", got, want)
+		}
+		dark, flat := numbers(uint64(n), n), numbers(uint64(n+1), n)
+		flat[n/2] = float32(math.NaN())
+		copy(got, want)
+		Even(got, dark, flat, 0.05)
+		even(want, dark, flat, 0.05)
+		same(t, "Even", got, want)
+	}
+}
+
+func TestSamplesByHand(t *testing.T) {
+	got := make([]float32, 9)
+	Bytes8(got, []byte{0, 1, 2, 3, 4, 5, 6, 7, 255}, 2)
+	same(t, "Bytes8", got, []float32{0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5, 127.5})
+	src := []byte{0x01, 0x02, 0xff, 0x00}
+	Bytes16(got[:2], src, false, 1)
+	same(t, "Bytes16", got[:2], []float32{0x201, 0xff})
+	Bytes16(got[:2], src, true, 1)
+	same(t, "Bytes16, big", got[:2], []float32{0x102, 0xff00})
+	p := []float32{3, 5}
+	Even(p, []float32{1, 1}, []float32{4, 0.1}, 0.5)
+	same(t, "Even", p, []float32{0.5, 8})
+}
+
 func TestApartAddsUp(t *testing.T) {
 	for n := range 40 {
 		a, b := make([]float32, n), make([]float32, n)

@@ -21,3 +21,12 @@ func apartAVX2(out *[8]float32, a *float32, b *float32, n int)
 
 //go:noescape
 func addPairsAVX2(out *float32, a *float32, b *float32, c *float32, d *float32, s float32, t float32, n int)
+
+//go:noescape
+func bytes8AVX2(dst *float32, src *byte, white float32, n int)
+
+//go:noescape
+func bytes16AVX2(dst *float32, src *byte, first uint64, second uint64, white float32, n int)
+
+//go:noescape
+func evenAVX2(p *float32, dark *float32, flat *float32, least float32, n int)

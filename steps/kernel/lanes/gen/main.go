@@ -15,6 +15,9 @@ func main() {
 	slopes()
 	apart()
 	addPairs()
+	bytes8()
+	bytes16()
+	even()
 	Generate()
 }
 
@@ -231,16 +234,74 @@ func apart() {
 	})
 }
 
+// broadcast returns a register that holds a parameter in every lane.
+func broadcast(name string) reg.VecVirtual {
+	x, y := XMM(), YMM()
+	Load(Param(name), x)
+	VBROADCASTSS(x, y)
+	return y
+}
+
+// samples runs eight samples at a time through load, which leaves them as whole numbers, and divides them by white.
+func samples(load func(src reg.Register, v reg.VecVirtual), bytes int) {
+	dst, src, white := param("dst"), param("src"), broadcast("white")
+	over(func(i reg.Register) {
+		v := YMM()
+		load(src, v)
+		VCVTDQ2PS(v, v)
+		VDIVPS(white, v, v)
+		VMOVUPS(v, Mem{Base: dst, Index: i, Scale: 1})
+		ADDQ(Imm(uint64(8*bytes)), src)
+	})
+}
+
+func bytes8() {
+	TEXT("bytes8AVX2", NOSPLIT, "func(dst *float32, src *byte, white float32, n int)")
+	Pragma("noescape")
+	samples(func(src reg.Register, v reg.VecVirtual) { VPMOVZXBD(Mem{Base: src}, v) }, 1)
+}
+
+// bytes16 takes the two bytes of a sample apart, so that either order is as quick as the other: shift counts say where
+// each goes.
+func bytes16() {
+	TEXT("bytes16AVX2", NOSPLIT, "func(dst *float32, src *byte, first, second uint64, white float32, n int)")
+	Pragma("noescape")
+	first, second := XMM(), XMM()
+	Load(Param("first"), first)
+	Load(Param("second"), second)
+	low := YMM()
+	VPCMPEQD(low, low, low)
+	VPSRLD(Imm(24), low, low)
+	samples(func(src reg.Register, v reg.VecVirtual) {
+		a := YMM()
+		VPMOVZXWD(Mem{Base: src}, v)
+		VPAND(low, v, a)
+		VPSRLD(Imm(8), v, v)
+		VPSLLD(first, a, a)
+		VPSLLD(second, v, v)
+		VPOR(a, v, v)
+	}, 2)
+}
+
+func even() {
+	TEXT("evenAVX2", NOSPLIT, "func(p, dark, flat *float32, least float32, n int)")
+	Pragma("noescape")
+	p, dark, flat, least := param("p"), param("dark"), param("flat"), broadcast("least")
+	over(func(i reg.Register) {
+		at := func(r reg.Register) Mem { return Mem{Base: r, Index: i, Scale: 1} }
+		v, f := YMM(), YMM()
+		VMOVUPS(at(p), v)
+		VSUBPS(at(dark), v, v)
+		VMAXPS(at(flat), least, f) // what is not a number stays so
+		VDIVPS(f, v, v)
+		VMOVUPS(v, at(p))
+	})
+}
+
 func addPairs() {
 	TEXT("addPairsAVX2", NOSPLIT, "func(out, a, b, c, d *float32, s, t float32, n int)")
 	Pragma("noescape")
 	out, a, b, c, d := param("out"), param("a"), param("b"), param("c"), param("d")
-	broadcast := func(name string) reg.VecVirtual {
-		x, y := XMM(), YMM()
-		Load(Param(name), x)
-		VBROADCASTSS(x, y)
-		return y
-	}
 	s, t := broadcast("s"), broadcast("t")
 	over(func(i reg.Register) {
 		at := func(r reg.Register) Mem { return Mem{Base: r, Index: i, Scale: 1} }
