@@ -33,6 +33,11 @@ func (n *folderNight) read(files []roleFile) {
 	}
 	close(next)
 	wg.Wait()
+	for _, l := range n.leftOut {
+		if isCapture(l.path) {
+			n.byFolder.add(l.path)
+		}
+	}
 	for i, f := range files {
 		n.byFolder.add(f.path)
 		switch {

@@ -108,7 +108,7 @@ finish "print" {
 
 publish "out" {
   picture {
-    image = mosaic.disk # linear, not sharpened: for measuring and for other tools
+    image = mosaic.disk # linear, no detail brought out: for measuring and for other tools
     file  = "disk-linear.tif"
     depth = "float32"
   }

@@ -42,7 +42,7 @@ func takeApart(t *testing.T, m *plane.Image, more map[string]any) *lab {
 
 func (l *lab) recombine(t *testing.T, bands ...bandSettings) *pipelinetest.Result {
 	t.Helper()
-	r, err := l.bench.Run(t, pipeline.Part{Name: "recombine", Settings: recombineSettings{bands}, Out: []string{"image"}, Run: pipeline.Bind(recombine)}, l.in)
+	r, err := l.bench.Run(t, pipeline.Part{Name: "recombine", Settings: recombineSettings{Bands: bands}, Out: []string{"image"}, Run: pipeline.Bind(recombine)}, l.in)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -246,7 +246,7 @@ func TestTilesLeaveNoTrace(t *testing.T) {
 	l := takeApart(t, m, nil)
 	bands := []bandSettings{{ScalePx: 2, Boost: 2, FloorSigma: 2}, {ScalePx: 25, Boost: 1.5, FloorSigma: 1}}
 	want := l.recombine(t, bands...).Plane("image").Pix[0]
-	odd := pipeline.Part{Name: "odd", Settings: recombineSettings{bands}, Out: []string{"image"},
+	odd := pipeline.Part{Name: "odd", Settings: recombineSettings{Bands: bands}, Out: []string{"image"},
 		Run: pipeline.Bind(func(ctx context.Context, s recombineSettings, task *pipeline.Task) error {
 			mix, err := newMixer(s, task)
 			if err != nil {

@@ -11,7 +11,8 @@ import (
 )
 
 type recombineSettings struct {
-	Bands []bandSettings `json:"bands"`
+	Bands     []bandSettings `json:"bands"`
+	Sharpened bool           `json:"sharpened"` // the picture's noise is no longer that of its stacks
 }
 
 // placement is what recombine reads of a mosaic's placements or a stack's panel.
@@ -60,7 +61,7 @@ func newMixer(s recombineSettings, t *pipeline.Task) (*mixer, error) {
 	m.setRecipe(s, p, t)
 	m.steepen = m.recipe.steepening(m.apart.LimbSigmaPx)
 	m.sigma = m.apart.NoiseSigma
-	if p.NoiseSigma > 0 {
+	if p.NoiseSigma > 0 && !s.Sharpened {
 		m.sigma = p.NoiseSigma
 	}
 	for j := range levels {

@@ -108,7 +108,7 @@ func expand(x *pipeline.Expansion) error {
 			it = addDeconvolution(x, it, *unblur)
 		}
 		if len(bands) > 0 {
-			it = addBands(x, it, recombineSettings{Bands: bands})
+			it = addBands(x, it, recombineSettings{Bands: bands, Sharpened: unblur != nil || set.Image.Kind == "detail"})
 		}
 		x.Emit(it)
 	}

@@ -74,7 +74,10 @@ func large(sorted []float32, white float64) float64 {
 	if len(ground) == 0 {
 		return white
 	}
-	return min(white, at(ground, groundShare)/groundAt)
+	if v := at(ground, groundShare) / groundAt; v > 0 {
+		return min(white, v)
+	}
+	return white
 }
 
 // black is the level of the sky and one deviation of its noise, so that the sky

@@ -12,7 +12,7 @@ type bend struct {
 }
 
 func newBend(w, h int, step float64) bend {
-	nx, ny := int(math.Ceil(float64(w-1)/step))+3, int(math.Ceil(float64(h-1)/step))+3
+	nx, ny := max(4, int(math.Ceil(float64(w-1)/step))+3), max(4, int(math.Ceil(float64(h-1)/step))+3)
 	return bend{nx, ny, step, make([]float64, nx*ny), make([]float64, nx*ny)}
 }
 
@@ -187,7 +187,8 @@ func (n *network) bendTerms(bends []bend) []bendTerm {
 		if off := d - n.limb.R; math.Abs(off) < 4*r.Sigma {
 			t := bendTerm{a: -1, b: r.Panel, nx: dx / d, ny: dy / d, value: -off}
 			t.tb, t.wb = bends[r.Panel].taps(r.X, r.Y)
-			add(t, 2*bendNoise*bendNoise)
+			relief := float64(limbRelief * n.limb.R) // no panel's fault
+			add(t, 2*bendNoise*bendNoise+float64(relief*relief))
 		}
 	}
 	return out

@@ -47,11 +47,13 @@ func voiceOf(v, weight []float32, w, h int) voice {
 
 // at interpolates distance in pixels and weight at a place; far is 0 beside a hole and outside.
 func (s *voice) at(u, v float64) (far, weight float32) {
-	fu, fv := math.Floor(u), math.Floor(v)
-	iu, iv := int(fu), int(fv)
-	if iu < 0 || iv < 0 || iu+1 >= s.w || iv+1 >= s.h {
+	right, low := float64(s.w-1), float64(s.h-1)
+	if !(u > -rounding && v > -rounding && u < right+rounding && v < low+rounding) || s.w < 2 || s.h < 2 {
 		return 0, 0
 	}
+	u, v = min(max(u, 0), right), min(max(v, 0), low)
+	fu, fv := min(math.Floor(u), right-1), min(math.Floor(v), low-1)
+	iu, iv := int(fu), int(fv)
 	i := iv*s.w + iu
 	a, b, c, d := s.far[i], s.far[i+1], s.far[i+s.w], s.far[i+s.w+1]
 	if a == 0 || b == 0 || c == 0 || d == 0 {
@@ -101,8 +103,9 @@ const margin = sharpReach
 
 // says is a panel's say at each pixel of a rectangle; where wide is zero, it has none.
 type says struct {
-	wide []float32
-	fine [sharpBands][]float32
+	wide  []float32
+	fine  [sharpBands][]float32
+	stack []float32 // the stack's own weight there
 }
 
 // add adds a panel that touches the blend in a part of its rectangle, drawn there and margin all round, brought to the

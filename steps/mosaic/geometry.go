@@ -40,7 +40,8 @@ type limbTable struct {
 // frame turns the whole mosaic so that the median panel stands as it was shot, and moves it so that all
 // of it has coordinates from zero on. It returns the size of the canvas.
 func (n *network) frame() (w, h int) {
-	n.rotate(-n.medianTurn())
+	middle := n.medianPanel()
+	n.rotate(-n.poses[middle].Turn)
 	x0, y0 := math.Inf(1), math.Inf(1)
 	x1, y1 := math.Inf(-1), math.Inf(-1)
 	for i, m := range n.maps() {
@@ -49,19 +50,29 @@ func (n *network) frame() (w, h int) {
 			x0, y0, x1, y1 = min(x0, a), min(y0, b), max(x1, c), max(y1, d)
 		}
 	}
-	dx, dy := -math.Floor(x0), -math.Floor(y0)
+	// The median panel's pixels fall on whole ones, so that a single panel is not resampled at all.
+	u, v := n.maps()[middle].at(0, 0)
+	dx, dy := wholeAfter(u, -x0), wholeAfter(v, -y0)
 	for i := range n.poses {
 		n.poses[i].X += dx
 		n.poses[i].Y += dy
 	}
 	n.limb.X += dx
 	n.limb.Y += dy
-	return int(math.Ceil(x1+dx)) + 1, int(math.Ceil(y1+dy)) + 1
+	return int(math.Ceil(x1+dx-rounding)) + 1, int(math.Ceil(y1+dy-rounding)) + 1
 }
 
-// medianTurn returns the turn of the placed panel that is nearest to all others'.
-func (n *network) medianTurn() float64 {
-	best, turn := math.Inf(1), 0.0
+// rounding is what a place may be off a whole pixel, in pixels, and still lie on it.
+const rounding = 1e-6
+
+// wholeAfter returns the least shift, by so much at least, that moves a place onto a whole pixel.
+func wholeAfter(place, least float64) float64 {
+	return math.Ceil(place+least-rounding) - place
+}
+
+// medianPanel returns the placed panel whose turn is nearest to all others'.
+func (n *network) medianPanel() int {
+	least, best := math.Inf(1), 0
 	for i, p := range n.poses {
 		if !n.in[i] {
 			continue
@@ -72,11 +83,11 @@ func (n *network) medianTurn() float64 {
 				sum += math.Abs(wrap(p.Turn - q.Turn))
 			}
 		}
-		if sum < best {
-			best, turn = sum, p.Turn
+		if sum < least {
+			least, best = sum, i
 		}
 	}
-	return turn
+	return best
 }
 
 // rotate turns the whole mosaic about its origin.
@@ -143,8 +154,7 @@ func (n *network) limbTable() limbTable {
 func (n *network) limbFit() (rms, arcDeg float64) {
 	m := n.maps()
 	var sum, weight float64
-	const sectors = 90
-	var seen [sectors]bool
+	var seen arc
 	for _, r := range n.rims {
 		x, y := m[r.Panel].at(r.X, r.Y)
 		dx, dy := x-n.limb.X, y-n.limb.Y
@@ -152,27 +162,46 @@ func (n *network) limbFit() (rms, arcDeg float64) {
 		w := cauchy(d * d / (r.Sigma * r.Sigma))
 		sum += float64(w * float64(d*d))
 		weight += w
-		turn := similarity{A: dx, B: dy}.turn()
-		seen[(int(math.Floor(turn*sectors/(2*math.Pi)))+sectors)%sectors] = true
+		seen.mark(dx, dy)
 	}
-	for _, s := range seen {
-		if s {
-			arcDeg += 360.0 / sectors
-		}
-	}
-	return math.Sqrt(sum / weight), arcDeg
+	return math.Sqrt(sum / weight), seen.degrees()
 }
 
-// worstLimb is how far the rims may lie from a circle, in pixels rms, that is the limb: on nights of poor air it is a
-// quarter of a pixel, while a stretch of terminator that passes for an arc strays by nearly one.
-const worstLimb = 0.6
+// arc is which directions from a circle's centre were seen.
+type arc [90]bool
+
+func (a *arc) mark(dx, dy float64) {
+	turn := similarity{A: dx, B: dy}.turn()
+	a[(int(math.Floor(turn*float64(len(a))/(2*math.Pi)))+len(a))%len(a)] = true
+}
+
+func (a *arc) degrees() (deg float64) {
+	for _, s := range a {
+		if s {
+			deg += 360.0 / float64(len(a))
+		}
+	}
+	return deg
+}
+
+// How far the rims may lie from a circle, rms, that is the limb: by pixels, a quarter of which poor air makes up, or by a
+// part of the radius, about twice the Moon's own relief. A stretch of terminator that passes for an arc strays by
+// three thousandths of the radius.
+const (
+	worstLimb       = 0.6 // px
+	worstLimbOfDisk = 0.0012
+)
+
+// limbRelief is how far mountains and valleys lift the limb off a circle, rms, of the radius: about 0.6″ of 932″ (Watts 1963,
+// The Marginal Zone of the Moon; the value from memory).
+const limbRelief = 0.0006
 
 // judgeLimb lets go of a limb that is none. In the first rounds placements are still rough.
 func (n *network) judgeLimb(round int) {
 	if !n.limb.Found || round == 0 {
 		return
 	}
-	worst := worstLimb
+	worst := max(worstLimb, worstLimbOfDisk*n.limb.R)
 	if round == 1 {
 		worst *= 3
 	}

@@ -80,10 +80,10 @@ func (a aim) reach(w, h int) float64 {
 // the hints of panels already placed put it.
 func (n *network) aims(hints []hintSettings, stated float64) map[int]aim {
 	out := map[int]aim{}
-	scale := likelyScale(stated, n.limb)
+	scale := likelyScale(stated, n.limb, n.arc)
 	up := similarity{A: 1}
 	if len(hints) > 0 {
-		up = pose{Turn: n.medianTurn(), Scale: 1}.of(1, 1)
+		up = pose{Turn: n.poses[n.medianPanel()].Turn, Scale: 1}.of(1, 1)
 	}
 	// Right and down of the middle in the picture as it will lie, then in the network's frame.
 	offset := func(h hintSettings) (x, y float64) {
@@ -105,7 +105,7 @@ func (n *network) aims(hints []hintSettings, stated float64) map[int]aim {
 	for _, h := range hints {
 		a := aim{hintSettings: h, known: h.Aimed && known, pose: pose{Scale: 1, Turn: n.turnAt(h.Panel)}}
 		if h.Turned {
-			a.pose.Turn = wrap(n.medianTurn() - float64(h.TurnDeg*math.Pi/180))
+			a.pose.Turn = wrap(n.poses[n.medianPanel()].Turn - float64(h.TurnDeg*math.Pi/180))
 		}
 		if a.known {
 			dx, dy := offset(h)
@@ -116,10 +116,10 @@ func (n *network) aims(hints []hintSettings, stated float64) map[int]aim {
 	return out
 }
 
-// likelyScale is the image scale in arcsec/px for a first use: the stated one if the limb does not belie it; 0 if
+// likelyScale is the image scale in arcsec/px for a first use: the stated one if no good part of the limb belies it; 0 if
 // nothing is known.
-func likelyScale(stated float64, limb circle) float64 {
-	if !limb.Found {
+func likelyScale(stated float64, limb circle, arcDeg float64) float64 {
+	if !limb.Found || stated > 0 && arcDeg < leastArc {
 		return stated
 	}
 	if d := stated * 2 * limb.R / 60; stated > 0 && d < mostDiameter*1.03 && d > leastDiameter*0.97 {

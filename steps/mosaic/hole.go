@@ -115,7 +115,7 @@ func (c coverage) holes(g geometry, sunlit []bool, disk bool) []hole {
 		if g.Limb.Found {
 			h.Share = 100 * h.Area / (math.Pi * g.Limb.R * g.Limb.R)
 		}
-		if h.Area >= leastHole && 5*lit >= rim {
+		if h.Area >= leastHole && rim > 0 && 5*lit >= rim {
 			out = append(out, h)
 		}
 	}

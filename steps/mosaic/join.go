@@ -126,7 +126,8 @@ type tile struct {
 	weight, source []float32
 }
 
-// drawTile blends the panels that touch a rectangle.
+// drawTile blends the panels that touch a rectangle. A pixel's weight goes as one over the variance of its fine noise:
+// of values with variances 1/w, averaged with says s, it is (Σs)²/Σ(s²/w).
 func drawTile(sheets []*sheet, r image.Rectangle, channels int, pixels bool) (tile, error) {
 	n := r.Dx() * r.Dy()
 	d := tile{weight: make([]float32, n), source: make([]float32, n)}
@@ -135,7 +136,7 @@ func drawTile(sheets []*sheet, r image.Rectangle, channels int, pixels bool) (ti
 	if pixels {
 		b = newBlend(around, channels)
 	}
-	best := make([]float32, n)
+	best, sum, square := make([]float32, n), make([]float32, n), make([]float32, n)
 	for i := range d.source {
 		d.source[i] = nan32
 	}
@@ -158,15 +159,24 @@ func drawTile(sheets []*sheet, r image.Rectangle, channels int, pixels bool) (ti
 			continue
 		}
 		k := s.says(in, false)
+		near := k.fine[0]
 		for y := range in.Dy() {
 			at := (in.Min.Y+y-r.Min.Y)*r.Dx() + in.Min.X - r.Min.X
 			for x, v := range k.wide[y*in.Dx() : (y+1)*in.Dx()] {
 				i := at + x
-				d.weight[i] += v
+				if v > 0 {
+					sum[i] += near[y*in.Dx()+x]
+					square[i] += float32(near[y*in.Dx()+x] * near[y*in.Dx()+x] / max(leastSay, k.stack[y*in.Dx()+x]))
+				}
 				if v > best[i] {
 					best[i], d.source[i] = v, float32(s.index)
 				}
 			}
+		}
+	}
+	for i, s := range sum {
+		if s > 0 {
+			d.weight[i] = float32(s*s) / square[i]
 		}
 	}
 	if pixels {
@@ -186,13 +196,15 @@ func cutOut(pix []float32, from, r image.Rectangle) []float32 {
 	return out
 }
 
-// says returns the panel's say at each pixel of a rectangle, 0…1; the planes' only if asked for.
+// says returns the panel's say at each pixel of a rectangle, 0…1; of all planes, or of the finest alone.
 func (s *sheet) says(r image.Rectangle, fine bool) says {
-	k := says{wide: make([]float32, r.Dx()*r.Dy())}
+	k := says{wide: make([]float32, r.Dx()*r.Dy()), stack: make([]float32, r.Dx()*r.Dy())}
+	planes := 1
 	if fine {
-		for j := range k.fine {
-			k.fine[j] = make([]float32, len(k.wide))
-		}
+		planes = len(k.fine)
+	}
+	for j := range planes {
+		k.fine[j] = make([]float32, len(k.wide))
 	}
 	for y := range r.Dy() {
 		for x := range r.Dx() {
@@ -201,11 +213,9 @@ func (s *sheet) says(r image.Rectangle, fine bool) says {
 				continue
 			}
 			i := y*r.Dx() + x
-			k.wide[i] = say(far, weight, s.voice.wide)
-			if fine {
-				for j := range k.fine {
-					k.fine[j][i] = say(far, weight, float32(int(fineReach)<<j))
-				}
+			k.wide[i], k.stack[i] = say(far, weight, s.voice.wide), weight
+			for j := range planes {
+				k.fine[j][i] = say(far, weight, float32(int(fineReach)<<j))
 			}
 		}
 	}

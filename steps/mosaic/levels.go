@@ -3,6 +3,7 @@ package mosaic
 import (
 	"math"
 
+	"plenilune/steps/kernel/portable"
 	"plenilune/steps/kernel/robust"
 	"plenilune/steps/kernel/solve"
 )
@@ -99,18 +100,18 @@ func matchLevels(n int, in []bool, ties []toneTie, sky []skyLevel) ([]level, err
 			eq.Add([]int{2 * b.Panel, 2*b.Panel + 1}, []float64{b.Value, 1}, r, w)
 		}
 		var all []int
-		var ones []float64
-		sum := 0.0
+		var slopes []float64
+		product := 0.0
 		for i := range n {
 			eq.Add([]int{2 * i}, []float64{1}, lv[i].Factor-1, 1)
 			eq.Add([]int{2*i + 1}, []float64{1}, lv[i].Offset, 1)
 			if in[i] {
-				all, ones = append(all, 2*i), append(ones, 1)
-				sum += lv[i].Factor - 1
+				all, slopes = append(all, 2*i), append(slopes, 1/lv[i].Factor)
+				product += portable.Log(lv[i].Factor)
 			}
 		}
 		if len(all) > 0 {
-			eq.Add(all, ones, sum, 1e9)
+			eq.Add(all, slopes, product, 1e9)
 		}
 		step, err := eq.Solve()
 		if err != nil {
@@ -118,7 +119,7 @@ func matchLevels(n int, in []bool, ties []toneTie, sky []skyLevel) ([]level, err
 		}
 		most := 0.0
 		for i := range lv {
-			lv[i].Factor += step[2*i]
+			lv[i].Factor = max(lv[i].Factor+step[2*i], lv[i].Factor/4) // light has no sign
 			lv[i].Offset += step[2*i+1]
 			most = max(most, math.Abs(step[2*i]), math.Abs(step[2*i+1]))
 		}

@@ -103,6 +103,7 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	}
 	out.Holes = c.holes(g, sunlit, out.Extent == "disk")
 	warnHoles(t, g, out.Holes)
+	warnSky(t, g)
 	if s.Extent == "disk" && !g.Limb.Found {
 		t.Warn("disk-open", "the mosaic is to be a disk, but no limb was found in it: whether it is whole cannot be told")
 	}
@@ -161,6 +162,9 @@ func warnPanel(t *pipeline.Task, g geometry, ids []string, i int) string {
 		return pipeline.ClipName(id)
 	}
 	switch {
+	case p.Placed && p.Empty:
+		t.Warn("panel-sky-only", "%s shows nothing but sky or unlit ground", name(i))
+		return p.Hint
 	case p.Placed:
 		warnHint(t, p, name(i))
 		return p.Hint
@@ -183,6 +187,16 @@ func warnPanel(t *pipeline.Task, g geometry, ids []string, i int) string {
 	return "nothing in it was found in any other panel"
 }
 
+// warnSky says that there is no Moon in what was placed.
+func warnSky(t *pipeline.Task, g geometry) {
+	for _, p := range g.Panels {
+		if p.Placed && !p.Empty {
+			return
+		}
+	}
+	t.Warn("mosaic-sky-only", "no panel shows any sunlit ground: the picture shows nothing but sky; look at the clips' exposure and aim")
+}
+
 func groupSize(g geometry, group int) int {
 	n := 0
 	for _, p := range g.Panels {
@@ -202,10 +216,15 @@ const (
 	mostDiameter  = 34.1
 )
 
+// leastArc is how much of the limb, in degrees, tells the Moon's radius: the sagitta of 60° is 13 % of it, so that the
+// limb's relief moves it by half a per cent; that of 20° is 1.5 %, and it moves by 4 %.
+const leastArc = 60
+
 // chooseScale compares the stated scale with the limb's. Without the clips' times only the Moon's mean diameter is known, so that a
-// stated scale is believed as long as the Moon could be as large as it then is, give or take 3 %.
+// stated scale is believed as long as the Moon could be as large as it then is, give or take 3 %. A short arc of the limb
+// says nothing of the radius: its relief alone moves it by a tenth.
 func chooseScale(t *pipeline.Task, stated float64, l limbTable) (scale float64, source string, estimated bool) {
-	if !l.Found {
+	if !l.Found || l.ArcDeg < leastArc {
 		if stated > 0 {
 			return stated, "stated", false
 		}

@@ -38,6 +38,7 @@ type network struct {
 	ties  []tie
 	rims  []rim
 	limb  circle
+	arc   float64 // degrees of the limb that findLimb saw
 	drift drift
 	// hinted are the panels that only a hint placed.
 	hinted map[int]aim

@@ -185,6 +185,13 @@ func (n *network) findLimb(s []seen, tol float64) {
 		return
 	}
 	n.limb = c.refine(all, 2*tol)
+	var seen arc
+	for _, b := range all {
+		if n.limb.holds(b, tol) {
+			seen.mark(b.X-n.limb.X, b.Y-n.limb.Y)
+		}
+	}
+	n.arc = seen.degrees()
 }
 
 // measureLimb replaces the rims by new ones along the circle.
@@ -194,12 +201,14 @@ func (n *network) measureLimb(ps []panel, s []seen, step float64) {
 		return
 	}
 	m := n.maps()
+	relief := limbRelief * n.limb.R
+	sigma := math.Sqrt(panelBend*panelBend + float64(relief*relief))
 	for i := range ps {
 		if !n.in[i] {
 			continue
 		}
 		for _, r := range rimsOf(ps[i], m[i], n.limb, s[i].Tones, step) {
-			r.Panel, r.Sigma = i, panelBend
+			r.Panel, r.Sigma = i, sigma
 			n.rims = append(n.rims, r)
 		}
 	}
