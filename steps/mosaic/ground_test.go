@@ -16,6 +16,7 @@ import (
 type ground struct {
 	cells map[[2]int][]bump
 	disk  *circle // if set, there is sky outside, with a soft edge
+	rough float64 // px rms by which the disk's edge strays from the circle
 }
 
 type bump struct{ x, y, height, sigma float64 }
@@ -45,7 +46,9 @@ func (g *ground) at(x, y float64) float64 {
 		}
 	}
 	if g.disk != nil {
-		d := g.disk.R - math.Hypot(x-g.disk.X, y-g.disk.Y)
+		a := math.Atan2(y-g.disk.Y, x-g.disk.X)
+		hills := g.rough * math.Sqrt(2.0/3) * (math.Sin(11*a) + math.Sin(23*a+1) + math.Sin(37*a+2))
+		d := g.disk.R + hills - math.Hypot(x-g.disk.X, y-g.disk.Y)
 		v *= 0.5 * (1 + math.Erf(d/1.5))
 	}
 	return v + 0.02
@@ -86,6 +89,7 @@ type night struct {
 	geometry   geometry
 	placements placementsTable
 	image      pipelinetest.Plane
+	weight     pipelinetest.Plane
 	warnings   []pipeline.Warning
 	outputs    map[string]pipeline.ID
 }
@@ -144,7 +148,7 @@ func joinWith(t *testing.T, g *ground, shots []shot, workers int, set placeSetti
 	in["levels"] = []any{levels.Stored("levels")}
 	in["sharpness"] = []any{run(sharpPart(nil, 0), in).Stored("sharpness")}
 	joined := run(joinPart(nil, 0), in)
-	n.image = joined.Plane("image")
+	n.image, n.weight = joined.Plane("image"), joined.Plane("weight")
 	n.warnings = append(levels.Warnings, place.Warnings...)
 	for port, id := range joined.Outputs {
 		n.outputs[port] = id
