@@ -35,12 +35,8 @@ type cost struct {
 // partSeconds is what any part takes, however small: its values go to the disk.
 const partSeconds = 3e-3
 
-// What stacks cuts a clip's fields into: parts of so many frames, of a sample of
-// at most so many, and of the ranks kept beyond it.
-const (
-	fieldFrames  = 16
-	sampleFrames = 400
-)
+// fieldFrames is of how many frames, at most, one part of a stack finds the fields.
+const fieldFrames = stacks.BlockFrames
 
 var costs = map[string]cost{
 	"captures/index": {perPx: 0.03},
@@ -49,8 +45,8 @@ var costs = map[string]cost{
 	"frames/grade":   {perFrame: 5, perFramePx: 0.022, bytesFramePx: 0.012},
 
 	"stacks/reference": {perPx: 1.45, colour: 2.5, bytesPx: 2.75},
-	"stacks/even":      {perPx: 0.03 * fieldFrames, bytesFieldPx: 0.038 * fieldFrames},
-	"stacks/ranks":     {perPx: 0.03 * fieldFrames, bytesFieldPx: 0.038 * fieldFrames},
+	"stacks/even":      {perPx: 0.48, bytesFieldPx: 0.61},
+	"stacks/ranks":     {perPx: 0.48, bytesFieldPx: 0.61},
 	"stacks/mean":      {perFramePx: 0.016, colour: 5, bytesPx: 2.9},
 
 	"mosaic/look":      {perPx: 0.95, parallel: 0.5, bytesFieldPx: 4.6},
@@ -154,9 +150,11 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 		}
 	case "stack":
 		each("stacks/reference", one)
-		each("stacks/even", func(s pipeline.Size) int { return blocks(min(s.Frames, sampleFrames)) })
+		each("stacks/even", func(s pipeline.Size) int { return blocks(float64(stacks.SampleSize(int(s.Frames)))) })
 		keep := stackKeep(b)
-		each("stacks/ranks", func(s pipeline.Size) int { return blocks(float64(keep * max(0, s.Frames-sampleFrames))) })
+		each("stacks/ranks", func(s pipeline.Size) int {
+			return blocks(float64(keep * (s.Frames - float64(stacks.SampleSize(int(s.Frames))))))
+		})
 		each("stacks/mean", one)
 	case "mosaic":
 		each("mosaic/look", one)

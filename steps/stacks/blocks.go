@@ -13,12 +13,18 @@ const (
 	sampleMost  = 400 // and so many at most; between the two it is half of the clip
 )
 
+// BlockFrames is of how many frames, at most, one part finds the fields.
+const BlockFrames = blockFrames
+
+// SampleSize is of how many of n frames the sample is whose mean field is taken off.
+func SampleSize(n int) int { return min(n, max(sampleLeast, min(sampleMost, (n+1)/2))) }
+
 // sampled returns the frames, evenly over the clip's time, whose mean field says
 // how the reference itself is bent: all of a short clip, half of a longer one, by
 // their number alone. Rejected ones among them are left out.
 func sampled(grade []float64) []int {
 	n := len(grade)
-	m := min(n, max(sampleLeast, min(sampleMost, (n+1)/2)))
+	m := SampleSize(n)
 	var out []int
 	for k := range m {
 		if i := (2*k + 1) * n / (2 * m); grade[i] > 0 {

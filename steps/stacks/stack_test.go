@@ -150,3 +150,12 @@ func TestFillUnknown(t *testing.T) {
 		t.Errorf("filled %v", pix)
 	}
 }
+
+// The sample is all of a short clip, half of a longer one, and never over 400 frames.
+func TestSampleSize(t *testing.T) {
+	for n, want := range map[int]int{1: 1, 64: 64, 65: 64, 127: 64, 129: 65, 200: 100, 799: 400, 5000: 400} {
+		if got := SampleSize(n); got != want {
+			t.Errorf("a sample of %d of %d frames, want %d", got, n, want)
+		}
+	}
+}
