@@ -119,12 +119,3 @@ func TestTearIsSeenNoiseIsNot(t *testing.T) {
 		t.Errorf("a torn frame has a tear of %.2f only", v)
 	}
 }
-
-func TestDownscale(t *testing.T) {
-	src := []float32{1, 3, 5, 7, 9, 1, 3, 5, 7, 9, 0, 0, 0, 0, 0}
-	dst := make([]float32, 2)
-	downscale(dst, src, 5, 3, 2)
-	if dst[0] != 2 || dst[1] != 6 {
-		t.Errorf("got %v, want [2 6]", dst)
-	}
-}

@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"plenilune/pipeline"
+	"plenilune/steps/kernel/filter"
 	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/robust"
 )
@@ -67,12 +68,12 @@ func (p *follower) load(i int, s *scratch) error {
 		return err
 	}
 	luma(s.luma, s.img, p.c.mosaicked())
-	downscale(s.small, s.luma, p.w, p.h, p.f)
+	filter.Shrink(s.small, s.luma, p.w, p.h, p.f)
 	return nil
 }
 
 func (p *follower) findBand(s *scratch) {
-	downscale(s.coarse, s.small, p.tw, p.th, p.g)
+	filter.Shrink(s.coarse, s.small, p.tw, p.th, p.g)
 	s.find.detail(s.coarseBand, s.coarse)
 	edgeTaper(s.coarseBand, p.cw, p.ch, 6)
 }

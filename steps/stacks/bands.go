@@ -31,7 +31,10 @@ func newViewer(w, h int) *viewer {
 // see returns views of a luma; they last until the next call. With starlet smoothings c_j of the luma c_0 at half the
 // scale, broad is c_0 − c_3 and fine the luma itself less c_2.
 func (v *viewer) see(luma []float32) views {
-	filter.Halve(v.half, luma, v.w, v.h)
+	if v.hw == 0 || v.hh == 0 { // one row or column has no detail to hold on to
+		return v.out
+	}
+	filter.Shrink(v.half, luma, v.w, v.h, 2)
 	wavelet.Smooth(v.a, v.half, v.tmp, v.hw, v.hh, 1)
 	wavelet.Smooth(v.b, v.a, v.tmp, v.hw, v.hh, 2)
 	wavelet.Smooth(v.a, v.b, v.tmp, v.hw, v.hh, 4)

@@ -8,13 +8,12 @@ import (
 )
 
 const (
-	blockFrames = 32  // frames whose fields one part finds
 	sampleLeast = 64  // frames of the sample whose mean field is taken off, if there are so many
 	sampleMost  = 400 // and so many at most; between the two it is half of the clip
 )
 
 // BlockFrames is of how many frames, at most, one part finds the fields.
-const BlockFrames = blockFrames
+const BlockFrames = 32
 
 // SampleSize is of how many of n frames the sample is whose mean field is taken off.
 func SampleSize(n int) int { return min(n, max(sampleLeast, min(sampleMost, (n+1)/2))) }
@@ -34,7 +33,7 @@ func sampled(grade []float64) []int {
 	return out
 }
 
-// block names frames whose fields are found together: numbers At to At+blockFrames
+// block names frames whose fields are found together: numbers At to At+BlockFrames
 // of the even sample, or of the ranks that the sample leaves.
 type block struct {
 	Even bool
@@ -43,9 +42,9 @@ type block struct {
 
 func (b block) name() string {
 	if b.Even {
-		return fmt.Sprintf("even-%d", b.At/blockFrames+1)
+		return fmt.Sprintf("even-%d", b.At/BlockFrames+1)
 	}
-	return fmt.Sprintf("ranks-%d", b.At/blockFrames+1)
+	return fmt.Sprintf("ranks-%d", b.At/BlockFrames+1)
 }
 
 // frames returns the block's frames.
@@ -54,7 +53,7 @@ func (b block) frames(grade []float64) []int {
 	if !b.Even {
 		list = leftRanks(grade)
 	}
-	return list[min(b.At, len(list)):min(b.At+blockFrames, len(list))]
+	return list[min(b.At, len(list)):min(b.At+BlockFrames, len(list))]
 }
 
 // leftRanks returns the usable frames outside the sample, best first.
@@ -76,7 +75,7 @@ func leftRanks(grade []float64) []int {
 // ranks as reach the last kept frame.
 func blocksFor(grade []float64, keep float64) []block {
 	var out []block
-	for at := 0; at < len(sampled(grade)); at += blockFrames {
+	for at := 0; at < len(sampled(grade)); at += BlockFrames {
 		out = append(out, block{true, at})
 	}
 	ranks := ranked(grade)
@@ -90,7 +89,7 @@ func blocksFor(grade []float64, keep float64) []block {
 			last = k
 		}
 	}
-	for at := 0; at <= last; at += blockFrames {
+	for at := 0; at <= last; at += BlockFrames {
 		out = append(out, block{false, at})
 	}
 	return out

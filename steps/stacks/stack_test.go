@@ -159,3 +159,45 @@ func TestSampleSize(t *testing.T) {
 		}
 	}
 }
+
+// Views are those of any picture, one row or column included, and even out what is plain.
+func TestViewsOfAnySize(t *testing.T) {
+	for _, s := range [][2]int{{1, 1}, {1, 40}, {40, 1}, {2, 2}, {3, 5}, {17, 8}} {
+		pix := make([]float32, s[0]*s[1])
+		for i := range pix {
+			pix[i] = 0.7
+		}
+		v := newViewer(s[0], s[1]).see(pix)
+		for _, p := range [][]float32{v.broad, v.fine} {
+			for i, x := range p {
+				if math.Abs(float64(x)) > 1e-6 {
+					t.Errorf("%v px of one brightness: %v at %d", s, x, i)
+				}
+			}
+		}
+	}
+}
+
+// What fine views take off is broad: a slope all of it, two pixels from the border on, and a wave of 4 px next to nothing.
+func TestFineViewTakesOffSlopes(t *testing.T) {
+	const w, h = 96, 64
+	slope, wave := make([]float32, w*h), make([]float32, w*h)
+	for i := range slope {
+		x, y := float64(i%w), float64(i/w)
+		slope[i], wave[i] = float32(0.01*x-0.02*y), float32(math.Sin(math.Pi/2*x))
+	}
+	v := newViewer(w, h)
+	flat := append([]float32(nil), v.see(slope).fine...)
+	kept := v.see(wave).fine
+	for y := 20; y < h-20; y++ {
+		for x := 20; x < w-20; x++ {
+			i := y*w + x
+			if math.Abs(float64(flat[i])) > 1e-5 {
+				t.Fatalf("%v is left of a slope at %d, %d", flat[i], x, y)
+			}
+			if d := math.Abs(float64(kept[i] - wave[i])); d > 0.01 {
+				t.Fatalf("a wave of 4 px loses %v at %d, %d", d, x, y)
+			}
+		}
+	}
+}

@@ -1,8 +1,8 @@
-package frames
+package filter
 
-// downscale writes the mean over f×f pixels; dst is w/f by h/f, rests at the
+// Shrink writes the mean over f×f pixels of a picture of w by h; dst is w/f by h/f, rests at the
 // right and lower edges are left out. Output centre x lies at f·x + (f-1)/2.
-func downscale(dst, src []float32, w, h, f int) {
+func Shrink(dst, src []float32, w, h, f int) {
 	if f == 1 {
 		copy(dst, src)
 		return
