@@ -11,9 +11,10 @@ import (
 
 // panelTable is what the stack says of a panel.
 type panelTable struct {
-	NoiseSigma float64 `json:"noise_sigma"`
-	SkyOnly    bool    `json:"sky_only"`
-	MidUnixNS  int64   `json:"mid_unix_ns"`
+	NoiseSigma   float64 `json:"noise_sigma"`         // of the luminance
+	ChannelSigma float64 `json:"channel_noise_sigma"` // of one channel; 0: that of the luminance
+	SkyOnly      bool    `json:"sky_only"`
+	MidUnixNS    int64   `json:"mid_unix_ns"`
 }
 
 // readPanel reads a panel's brightness: the mean of its channels, NaN where one has no data.

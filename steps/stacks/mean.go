@@ -25,12 +25,14 @@ type panelTable struct {
 	Height      int     `json:"height"`
 	FramesTotal int     `json:"frames_total"`
 	FramesKept  int     `json:"frames_kept"`
-	NoiseSigma  float64 `json:"noise_sigma"`
+	NoiseSigma  float64 `json:"noise_sigma"` // of the luminance
 	MidUnixNS   int64   `json:"mid_unix_ns"`
 	SkyOnly     bool    `json:"sky_only"`
 	Channels    int     `json:"channels"`
 	ReferenceX  int     `json:"reference_x"` // where the stack's first pixel lies in the reference frame
 	ReferenceY  int     `json:"reference_y"`
+
+	ChannelNoiseSigma float64 `json:"channel_noise_sigma"` // of one channel, green if there are three
 }
 
 // cube turns a grade into a weight. Frames with equal noise that carry detail
@@ -139,13 +141,11 @@ func runMean(ctx context.Context, set meanSettings, t *pipeline.Task) error {
 func deliver(ctx context.Context, t *pipeline.Task, c *clip, s *sums, frames int) error {
 	img, weight := s.finish(frames)
 	cv := s.c
-	sigma := robust.Immerkaer(img[len(img)/2], cv.W, cv.H)
-	if math.IsNaN(sigma) {
-		sigma = 0
-	}
+	sigma := noiseOf(plane.Of(cv.W, cv.H, img...).Luminance(), cv)
+	channel := noiseOf(img[len(img)/2], cv)
 	t.Fact("frames_kept", float64(frames), "frames")
 	t.Fact("noise", sigma, "of white")
-	table := panelTable{cv.W, cv.H, c.idx.Frames, frames, sigma, c.midTime(), c.tab.SkyOnly, len(img), cv.X, cv.Y}
+	table := panelTable{cv.W, cv.H, c.idx.Frames, frames, sigma, c.midTime(), c.tab.SkyOnly, len(img), cv.X, cv.Y, channel}
 	if err := t.PutTable("panel", table); err != nil {
 		return err
 	}
@@ -153,4 +153,12 @@ func deliver(ctx context.Context, t *pipeline.Task, c *clip, s *sums, frames int
 		return err
 	}
 	return t.PutPlane(ctx, "image", cv.W, cv.H, img...)
+}
+
+// noiseOf is the standard deviation of a picture's fine noise, 0 where there is none to measure it on.
+func noiseOf(pix []float32, cv canvas) float64 {
+	if v := robust.Immerkaer(pix, cv.W, cv.H); v == v {
+		return v
+	}
+	return 0
 }
