@@ -33,18 +33,24 @@ func TestWeightOfTwoIsTwice(t *testing.T) {
 	}
 }
 
-// Panels of any size, down to one pixel, end in a picture or a plain error.
+// Panels of any size, down to one pixel, end in a picture of that size.
 func TestOddSizes(t *testing.T) {
 	g := newGround(3, 400, 300, 1500)
 	for _, s := range [][2]int{{1, 1}, {1, 40}, {40, 1}, {2, 2}, {16, 16}} {
 		n := join(t, g, []shot{{w: s[0], h: s[1], pose: pose{X: 200, Y: 150, Scale: 1}, gain: 1}}, 1)
-		if n.image.W < 1 || n.image.H < 1 {
-			t.Errorf("%v px: no picture", s)
+		if n.image.W != s[0] || n.image.H != s[1] {
+			t.Errorf("%v px became %d×%d px", s, n.image.W, n.image.H)
+		}
+		for i, v := range n.image.Pix[0] {
+			if v != v {
+				t.Errorf("%v px: pixel %d is lost", s, i)
+				break
+			}
 		}
 	}
 }
 
-// Mountains do not make a limb none, and are not pressed onto a circle.
+// Mountains do not make a limb none.
 func TestRoughLimb(t *testing.T) {
 	g := diskGround()
 	g.rough = 0.5 // three times the Moon's at this size
@@ -54,6 +60,47 @@ func TestRoughLimb(t *testing.T) {
 	}
 	if n.placements.Extent != "disk" {
 		t.Errorf("extent %q, want disk", n.placements.Extent)
+	}
+}
+
+// On a disk of a full-resolution night the Moon's own mountains are higher than the air bends: they are left where they
+// are. What bends, in a part of the limb, is a third of them at most.
+func TestMountainsAreNotBentAway(t *testing.T) {
+	const r, w, h = 2000, 640, 480
+	n := &network{w: []int{w}, h: []int{h}, in: []bool{true}, poses: []pose{{X: (w - 1) / 2.0, Y: (h - 1) / 2.0, Scale: 1}}, limb: circle{true, w / 2, r + 100, r}}
+	hill := func(x float64) float64 { return limbRelief * r * math.Sqrt2 * math.Sin(2*math.Pi*x/(4*reliefReach*r)) }
+	for x := 10.0; x < w-10; x += rimStep {
+		y := n.limb.Y - math.Sqrt(r*r-(x-n.limb.X)*(x-n.limb.X)) - hill(x)
+		n.rims = append(n.rims, rim{X: x, Y: y, Sigma: 10})
+	}
+	b := n.bendPanels()[0]
+	var all, bent float64
+	for _, m := range n.rims {
+		_, dy := b.at(m.X, m.Y)
+		all += hill(m.X) * hill(m.X)
+		bent += hill(m.X) * dy // down is towards the middle
+	}
+	if share := bent / all; share > 1.0/3 || share < 0 {
+		t.Errorf("%.2f of the mountains are bent away", share)
+	}
+}
+
+// How rough a limb may be grows with the disk; what strays further is none.
+func TestRoughnessGrowsWithTheDisk(t *testing.T) {
+	for _, c := range []struct {
+		r, rms float64
+		want   bool
+	}{{300, 0.5, true}, {300, 0.9, false}, {2000, 1.3, true}, {2000, 6, false}} {
+		n := &network{w: []int{10}, h: []int{10}, in: []bool{true}, poses: []pose{{X: 4.5, Y: 4.5, Scale: 1}}, limb: circle{true, 0, 0, c.r}}
+		for k := range 360 {
+			a := float64(k) * deg
+			d := c.r + c.rms*math.Sqrt2*math.Sin(29*a)
+			n.rims = append(n.rims, rim{X: d * math.Cos(a), Y: d * math.Sin(a), Sigma: 100}) // all count alike
+		}
+		n.judgeLimb(2)
+		if n.limb.Found != c.want {
+			t.Errorf("%.1f px rms about a radius of %.0f px is a limb: %v, want %v", c.rms, c.r, n.limb.Found, c.want)
+		}
 	}
 }
 

@@ -61,12 +61,13 @@ func (b bend) at(x, y float64) (dx, dy float64) {
 // bendTerm is one measured displacement: along (NX, NY), the bend of B's pixel minus that of A's should be
 // Value. A may be absent (−1).
 type bendTerm struct {
-	a, b   int
-	ta, tb [16]int
-	wa, wb [16]float64
-	nx, ny float64
-	value  float64
-	weight float64
+	a, b     int
+	ta, tb   [16]int
+	wa, wb   [16]float64
+	nx, ny   float64
+	value    float64
+	variance float64
+	weight   float64
 }
 
 // The prior of a bend's coefficients: how large they are and how much neighbours differ, in pixels. With these a
@@ -103,7 +104,7 @@ func (n *network) bendPanels() []bend {
 
 func (t *bendTerm) robust(bends []bend) float64 {
 	r := t.apply(bends) - t.value
-	return 1 / (bendNoise*bendNoise + float64(r*r/4))
+	return 1 / (t.variance + float64(r*r/4))
 }
 
 // apply returns the term's displacement under the given bends.
@@ -139,7 +140,7 @@ func (n *network) bendTerms(bends []bend) []bendTerm {
 	m := n.maps()
 	var out []bendTerm
 	add := func(t bendTerm, variance float64) {
-		t.weight = 1 / variance
+		t.variance, t.weight = variance, 1/variance
 		out = append(out, t)
 	}
 	for _, t := range n.ties {
@@ -187,11 +188,17 @@ func (n *network) bendTerms(bends []bend) []bendTerm {
 		if off := d - n.limb.R; math.Abs(off) < 4*r.Sigma {
 			t := bendTerm{a: -1, b: r.Panel, nx: dx / d, ny: dy / d, value: -off}
 			t.tb, t.wb = bends[r.Panel].taps(r.X, r.Y)
-			relief := float64(limbRelief * n.limb.R) // no panel's fault
-			add(t, 2*bendNoise*bendNoise+float64(relief*relief))
+			add(t, 2*bendNoise*bendNoise+n.reliefVariance())
 		}
 	}
 	return out
+}
+
+// reliefVariance is that which the limb's own relief, no panel's fault, adds to each rim: all rims on one mountain are
+// lifted together, so that together they must say no more than one.
+func (n *network) reliefVariance() float64 {
+	relief := float64(limbRelief * n.limb.R)
+	return float64(relief*relief) * max(1, reliefReach*n.limb.R/rimStep)
 }
 
 // like returns bends of the same grids, all zero.

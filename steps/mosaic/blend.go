@@ -48,22 +48,27 @@ func voiceOf(v, weight []float32, w, h int) voice {
 // at interpolates distance in pixels and weight at a place; far is 0 beside a hole and outside.
 func (s *voice) at(u, v float64) (far, weight float32) {
 	right, low := float64(s.w-1), float64(s.h-1)
-	if !(u > -rounding && v > -rounding && u < right+rounding && v < low+rounding) || s.w < 2 || s.h < 2 {
+	if !(u > -rounding && v > -rounding && u < right+rounding && v < low+rounding) {
 		return 0, 0
 	}
 	u, v = min(max(u, 0), right), min(max(v, 0), low)
-	fu, fv := min(math.Floor(u), right-1), min(math.Floor(v), low-1)
-	iu, iv := int(fu), int(fv)
-	i := iv*s.w + iu
-	a, b, c, d := s.far[i], s.far[i+1], s.far[i+s.w], s.far[i+s.w+1]
+	fu, fv := math.Floor(u), math.Floor(v)
+	i := int(fv)*s.w + int(fu)
+	next, below := 1, s.w // the neighbour, or at the last column and row the pixel itself
+	if fu == right {
+		next = 0
+	}
+	if fv == low {
+		below = 0
+	}
+	a, b, c, d := s.far[i], s.far[i+next], s.far[i+below], s.far[i+below+next]
 	if a == 0 || b == 0 || c == 0 || d == 0 {
 		return 0, 0
 	}
 	x, y := float32(u-fu), float32(v-fv)
 	far = mix(float32(a), float32(b), float32(c), float32(d), x, y) / farUnit
-	k := s.stack[i:]
-	l := s.stack[i+s.w:]
-	return far, mix(float32(k[0]), float32(k[1]), float32(l[0]), float32(l[1]), x, y) / 255
+	k, l := s.stack[i:], s.stack[i+below:]
+	return far, mix(float32(k[0]), float32(k[next]), float32(l[0]), float32(l[next]), x, y) / 255
 }
 
 func mix(a, b, c, d, x, y float32) float32 {

@@ -61,7 +61,7 @@ func (n *network) startDrift(times []int64) {
 		return
 	}
 	d.turn[1], d.scale[1] = median(turns), median(scales)
-	base := n.poses[n.medianPanel()].Turn
+	base := n.medianTurn()
 	turns, scales = nil, nil
 	for i, p := range n.poses {
 		if n.in[i] && d.at[i] == d.at[i] {

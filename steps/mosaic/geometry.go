@@ -40,8 +40,7 @@ type limbTable struct {
 // frame turns the whole mosaic so that the median panel stands as it was shot, and moves it so that all
 // of it has coordinates from zero on. It returns the size of the canvas.
 func (n *network) frame() (w, h int) {
-	middle := n.medianPanel()
-	n.rotate(-n.poses[middle].Turn)
+	n.rotate(-n.medianTurn())
 	x0, y0 := math.Inf(1), math.Inf(1)
 	x1, y1 := math.Inf(-1), math.Inf(-1)
 	for i, m := range n.maps() {
@@ -51,7 +50,7 @@ func (n *network) frame() (w, h int) {
 		}
 	}
 	// The median panel's pixels fall on whole ones, so that a single panel is not resampled at all.
-	u, v := n.maps()[middle].at(0, 0)
+	u, v := n.maps()[n.medianPanel()].at(0, 0)
 	dx, dy := wholeAfter(u, -x0), wholeAfter(v, -y0)
 	for i := range n.poses {
 		n.poses[i].X += dx
@@ -89,6 +88,9 @@ func (n *network) medianPanel() int {
 	}
 	return best
 }
+
+// medianTurn is that panel's turn.
+func (n *network) medianTurn() float64 { return n.poses[n.medianPanel()].Turn }
 
 // rotate turns the whole mosaic about its origin.
 func (n *network) rotate(a float64) {
@@ -185,16 +187,20 @@ func (a *arc) degrees() (deg float64) {
 }
 
 // How far the rims may lie from a circle, rms, that is the limb: by pixels, a quarter of which poor air makes up, or by a
-// part of the radius, about twice the Moon's own relief. A stretch of terminator that passes for an arc strays by
-// three thousandths of the radius.
+// part of the radius, twice the Moon's own relief. On simulated crescents a stretch of terminator that passes for an arc
+// strays by three thousandths of the radius.
 const (
 	worstLimb       = 0.6 // px
-	worstLimbOfDisk = 0.0012
+	worstLimbOfDisk = 2 * limbRelief
 )
 
 // limbRelief is how far mountains and valleys lift the limb off a circle, rms, of the radius: about 0.6″ of 932″ (Watts 1963,
 // The Marginal Zone of the Moon; the value from memory).
 const limbRelief = 0.0006
+
+// reliefReach is how far along the limb one mountain or valley goes, of the radius: some 3°, 90 km (a guess: ranges and
+// basins at the limb are that wide).
+const reliefReach = 0.05
 
 // judgeLimb lets go of a limb that is none. In the first rounds placements are still rough.
 func (n *network) judgeLimb(round int) {

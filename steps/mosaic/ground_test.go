@@ -47,11 +47,15 @@ func (g *ground) at(x, y float64) float64 {
 	}
 	if g.disk != nil {
 		a := math.Atan2(y-g.disk.Y, x-g.disk.X)
-		hills := g.rough * math.Sqrt(2.0/3) * (math.Sin(11*a) + math.Sin(23*a+1) + math.Sin(37*a+2))
-		d := g.disk.R + hills - math.Hypot(x-g.disk.X, y-g.disk.Y)
+		d := g.disk.R + g.hills(a) - math.Hypot(x-g.disk.X, y-g.disk.Y)
 		v *= 0.5 * (1 + math.Erf(d/1.5))
 	}
 	return v + 0.02
+}
+
+// hills is how far the disk's edge lies outside the circle in a direction.
+func (g *ground) hills(a float64) float64 {
+	return g.rough * math.Sqrt(2.0/3) * (math.Sin(11*a) + math.Sin(23*a+1) + math.Sin(37*a+2))
 }
 
 // shot is one panel to be taken of a ground.

@@ -83,7 +83,7 @@ func (n *network) aims(hints []hintSettings, stated float64) map[int]aim {
 	scale := likelyScale(stated, n.limb, n.arc)
 	up := similarity{A: 1}
 	if len(hints) > 0 {
-		up = pose{Turn: n.poses[n.medianPanel()].Turn, Scale: 1}.of(1, 1)
+		up = pose{Turn: n.medianTurn(), Scale: 1}.of(1, 1)
 	}
 	// Right and down of the middle in the picture as it will lie, then in the network's frame.
 	offset := func(h hintSettings) (x, y float64) {
@@ -105,7 +105,7 @@ func (n *network) aims(hints []hintSettings, stated float64) map[int]aim {
 	for _, h := range hints {
 		a := aim{hintSettings: h, known: h.Aimed && known, pose: pose{Scale: 1, Turn: n.turnAt(h.Panel)}}
 		if h.Turned {
-			a.pose.Turn = wrap(n.poses[n.medianPanel()].Turn - float64(h.TurnDeg*math.Pi/180))
+			a.pose.Turn = wrap(n.medianTurn() - float64(h.TurnDeg*math.Pi/180))
 		}
 		if a.known {
 			dx, dy := offset(h)

@@ -30,3 +30,33 @@ func TestSkyPanelKeepsItsFactor(t *testing.T) {
 		}
 	}
 }
+
+// Exposures a factor of eight apart, in a chain: each factor is found, and their geometric mean is one, however many
+// panels there are of either.
+func TestFactorsThroughExposures(t *testing.T) {
+	exposure := []float64{1, 1, 8, 1, 8, 8, 8}
+	var ties []toneTie
+	for i := range len(exposure) - 1 {
+		for _, ground := range []float64{0.02, 0.06, 0.1} {
+			ties = append(ties, toneTie{i, i + 1, ground * exposure[i], ground * exposure[i+1], 1e6})
+		}
+	}
+	in := make([]bool, len(exposure))
+	for i := range in {
+		in[i] = true
+	}
+	lv, err := matchLevels(len(in), in, ties, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	product := 1.0
+	for i, l := range lv {
+		product *= l.Factor
+		if r := l.Factor * exposure[i] / lv[0].Factor; math.Abs(r-1) > 5e-3 { // a thousandth a link goes to the prior of one
+			t.Errorf("panel %d, exposed %g times, gets %.4f of the first's factor", i, exposure[i], l.Factor/lv[0].Factor)
+		}
+	}
+	if math.Abs(product-1) > 1e-3 {
+		t.Errorf("the factors' product is %.4f, want 1", product)
+	}
+}

@@ -162,10 +162,10 @@ func warnPanel(t *pipeline.Task, g geometry, ids []string, i int) string {
 		return pipeline.ClipName(id)
 	}
 	switch {
-	case p.Placed && p.Empty:
-		t.Warn("panel-sky-only", "%s shows nothing but sky or unlit ground", name(i))
-		return p.Hint
 	case p.Placed:
+		if p.Empty {
+			t.Warn("panel-sky-only", "%s shows nothing but sky or unlit ground", name(i))
+		}
 		warnHint(t, p, name(i))
 		return p.Hint
 	case p.Hint == hintUseless:
@@ -222,7 +222,7 @@ const leastArc = 60
 
 // chooseScale compares the stated scale with the limb's. Without the clips' times only the Moon's mean diameter is known, so that a
 // stated scale is believed as long as the Moon could be as large as it then is, give or take 3 %. A short arc of the limb
-// says nothing of the radius: its relief alone moves it by a tenth.
+// does not tell the radius (see leastArc).
 func chooseScale(t *pipeline.Task, stated float64, l limbTable) (scale float64, source string, estimated bool) {
 	if !l.Found || l.ArcDeg < leastArc {
 		if stated > 0 {

@@ -194,8 +194,11 @@ func (n *network) findLimb(s []seen, tol float64) {
 	n.arc = seen.degrees()
 }
 
+// rimStep is how far apart rims are measured along the limb, in pixels.
+const rimStep = 6
+
 // measureLimb replaces the rims by new ones along the circle.
-func (n *network) measureLimb(ps []panel, s []seen, step float64) {
+func (n *network) measureLimb(ps []panel, s []seen) {
 	n.rims = nil
 	if !n.limb.Found {
 		return
@@ -207,7 +210,7 @@ func (n *network) measureLimb(ps []panel, s []seen, step float64) {
 		if !n.in[i] {
 			continue
 		}
-		for _, r := range rimsOf(ps[i], m[i], n.limb, s[i].Tones, step) {
+		for _, r := range rimsOf(ps[i], m[i], n.limb, s[i].Tones, rimStep) {
 			r.Panel, r.Sigma = i, sigma
 			n.rims = append(n.rims, r)
 		}

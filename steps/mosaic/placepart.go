@@ -139,7 +139,7 @@ func (n *network) refine(ss []seen, ps []panel, times []int64, anchor int, each 
 			return err
 		}
 		if r > 0 {
-			n.measureLimb(ps, ss, 6)
+			n.measureLimb(ps, ss)
 		}
 		if r == 1 {
 			n.startDrift(times)

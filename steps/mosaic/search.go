@@ -209,7 +209,7 @@ func (n *network) turnAt(u int) float64 {
 		t, _ := n.drift.expects(u)
 		return t
 	}
-	return n.poses[n.medianPanel()].Turn
+	return n.medianTurn()
 }
 
 // likelyTurns returns the turns at which an unplaced panel may lie: near the session's course if times tell,

@@ -121,7 +121,7 @@ func lookPart(it pipeline.Item) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  5,
+		Version:  6,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},
@@ -133,7 +133,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  4,
+		Version:  5,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},
@@ -145,7 +145,7 @@ func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Pa
 func joinPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "join",
-		Version: 5,
+		Version: 6,
 		In:      in,
 		Out:     []string{"image", "weight", "source"},
 		Memory:  memory / 2,
