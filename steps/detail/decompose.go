@@ -2,6 +2,7 @@ package detail
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"plenilune/pipeline"
@@ -9,6 +10,9 @@ import (
 	"plenilune/steps/kernel/robust"
 	"plenilune/steps/kernel/wavelet"
 )
+
+// errNoData is returned where there is nothing to work on.
+var errNoData = errors.New("the picture holds no data at all: look at the warnings of its clips and panels")
 
 // apart is what decompose says of a picture beside its levels.
 type apart struct {
@@ -78,7 +82,7 @@ func decompose(ctx context.Context, t *pipeline.Task) error {
 		t.Fact("limb_blur_fwhm", 2.354820*about.LimbSigmaPx, "px")
 	}
 	if !finite(about.Sky) || !finite(about.Bright) {
-		return fmt.Errorf("the picture holds no data at all")
+		return errNoData
 	}
 	t.Fact("noise", about.NoiseSigma, "fraction of white")
 	return t.PutTable("apart", about)

@@ -160,6 +160,28 @@ func TestNoiseIsKnownAndHeldBack(t *testing.T) {
 	}
 }
 
+// Once a picture is sharpened, floors go by the noise that is in it, not by that of its stacks.
+func TestFloorKnowsThatNoiseWasRaised(t *testing.T) {
+	const size, raised = 512, 0.012
+	m := plane.New(size, size, 1)
+	for i := range m.Pix[0] {
+		m.Pix[0][i] = 0.5
+	}
+	addTo(m.Pix[0], grain(8, size*size, raised))
+	l := takeApart(t, m, map[string]any{"placements": placement{NoiseSigma: raised / 4}})
+	band := []bandSettings{{ScalePx: 1, Boost: 2, FloorSigma: 3}}
+	after := func(sharpened bool) float64 {
+		r, err := l.bench.Run(t, pipeline.Part{Name: "recombine", Settings: recombineSettings{band, sharpened}, Out: []string{"image"}, Run: pipeline.Bind(recombine)}, l.in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return sigmaOf(r.Plane("image").Pix[0])
+	}
+	if stacked, own := after(false), after(true); stacked < 1.5*raised || own > 0.6*raised {
+		t.Errorf("noise of %v becomes %v by the floor of its stacks, %v by its own", raised, stacked, own)
+	}
+}
+
 func TestFloorKnowsWhereFewFramesLie(t *testing.T) {
 	const size, sigma = 256, 0.004
 	m, weight := plane.New(size, size, 1), plane.New(size, size, 1)

@@ -29,7 +29,7 @@ func sharpen(ctx context.Context, s deconvolveSettings, t *pipeline.Task) error 
 	lum := img.Luminance()
 	d := newUnblur(lum, img.W, img.H, p.NoiseSigma)
 	if !finite(d.bright) {
-		return fmt.Errorf("the picture holds no data at all")
+		return errNoData
 	}
 	n := d.iterate(ctx, t, spread, s.Iterations)
 	t.Fact("iterations", float64(n), "steps")

@@ -74,6 +74,17 @@ func TestOneGlaringPixelDimsNothing(t *testing.T) {
 	}
 }
 
+// A picture without any light is black, not without data.
+func TestBlackStaysBlack(t *testing.T) {
+	l, err := measure(plane.New(20, 20, 1), 100)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v := newCurve(1, l.White/l.Large).at(-l.Black[0] * l.Gain[0] / l.Large); v != 0 {
+		t.Errorf("no light is shown as %v (levels %+v)", v, l)
+	}
+}
+
 // A crescent is the same ground as a full disk and is shown as bright.
 func TestCrescentIsAsBrightAsADisk(t *testing.T) {
 	disk, crescent := plane.New(200, 200, 1), plane.New(200, 200, 1)

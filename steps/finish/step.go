@@ -53,7 +53,7 @@ func expand(x *pipeline.Expansion) error {
 	for _, it := range items {
 		in := []pipeline.Input{{Port: "image", Value: it.Values["image"]}}
 		levels := x.Add(pipeline.Part{
-			Name: "levels", Item: it, Version: 3, Settings: levelsSettings{set.WhitePct}, In: in,
+			Name: "levels", Item: it, Version: 4, Settings: levelsSettings{set.WhitePct}, In: in,
 			Out: []string{"levels"}, Memory: 512 << 20, Run: pipeline.Bind(runLevels),
 		})
 		in = append(in, pipeline.Input{Port: "levels", Value: levels.Out("levels")})
