@@ -17,9 +17,9 @@ type Settings struct {
 
 // Versions of the parts.
 const (
-	referenceVersion = 4
-	blockVersion     = 4
-	meanVersion      = 4
+	referenceVersion = 5
+	blockVersion     = 5
+	meanVersion      = 5
 )
 
 // DefaultKeep is the share of frames used unless said otherwise.
