@@ -198,7 +198,7 @@ func (n *network) bendTerms(bends []bend) []bendTerm {
 // lifted together, so that together they must say no more than one.
 func (n *network) reliefVariance() float64 {
 	relief := float64(limbRelief * n.limb.R)
-	return float64(relief*relief) * max(1, reliefReach*n.limb.R/rimStep)
+	return float64(float64(relief*relief) * max(1, reliefReach*n.limb.R/rimStep))
 }
 
 // like returns bends of the same grids, all zero.
