@@ -67,12 +67,16 @@ func (l *loader) override(o Override) {
 			}
 		}
 	}
-	if !s.bad && v.Type() != s.value.Type() && !(isList(v) && isList(s.value)) {
+	if !s.bad && v.Type() != s.value.Type() && !(isWord(v) && isWord(s.value)) && !(isList(v) && isList(s.value)) {
 		l.d.fault(at, fmt.Sprintf("%s is %s in the manifest; this is %s", o.Key, typeWord(s.value.Type()), typeWord(v.Type())), "")
 		return
 	}
 	s.value, s.bad, s.set = v, false, true
 }
+
+// isWord tells whether a value is a text or a number: some settings take either, and where one takes one of them only,
+// its use says so.
+func isWord(v cty.Value) bool { return v.Type() == cty.String || v.Type() == cty.Number }
 
 func isList(v cty.Value) bool { return v.Type().IsTupleType() && v.IsKnown() && !v.IsNull() }
 

@@ -115,13 +115,14 @@ func (l *loader) setScalar(x hclsyntax.Expression, v cty.Value, f *field, dst re
 	at := rangeOf(x.Range())
 	text := dst.Kind() == reflect.String
 	numberText := text && (f.min != nil || f.max != nil) // one of its words, or a number
-	if numberText && v.Type() == cty.Number {
-		n := floatOf(v)
-		if !l.inBounds(n, f, at, x) {
-			return false
+	if numberText {
+		if n, ok := numberIn(v); ok {
+			if !l.inBounds(n, f, at, x) {
+				return false
+			}
+			dst.SetString(strconv.FormatFloat(n, 'g', -1, 64))
+			return true
 		}
-		dst.SetString(strconv.FormatFloat(n, 'g', -1, 64))
-		return true
 	}
 	if want := typeOf(dst); v.Type() != want {
 		l.d.fault(at, fmt.Sprintf("%s is %s; this is %s", f.name, typeWord(want), typeWord(v.Type())), l.typeHint(f, want, x))
@@ -145,6 +146,19 @@ func (l *loader) setScalar(x hclsyntax.Expression, v cty.Value, f *field, dst re
 		return l.inBounds(floatOf(v), f, at, x)
 	}
 	return true
+}
+
+// numberIn returns the number that a value is, or whose text it is.
+func numberIn(v cty.Value) (float64, bool) {
+	switch v.Type() {
+	case cty.Number:
+		return floatOf(v), true
+	case cty.String:
+		if n, err := cty.ParseNumberVal(v.AsString()); err == nil {
+			return floatOf(n), true
+		}
+	}
+	return 0, false
 }
 
 // floatOf is the nearest float64, without −0.

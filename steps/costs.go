@@ -47,7 +47,7 @@ var costs = map[string]cost{
 	"stacks/reference": {perPx: 1.45, colour: 2.5, bytesPx: 2.75},
 	"stacks/even":      {perPx: 0.48, bytesFieldPx: 0.61},
 	"stacks/ranks":     {perPx: 0.48, bytesFieldPx: 0.61},
-	"stacks/mean":      {perFramePx: 0.016, colour: 5, bytesPx: 2.9},
+	"stacks/mean":      {perFramePx: 0.016, perPx: 0.4, colour: 5, bytesPx: 4.6, bytesFieldPx: 1},
 
 	"mosaic/look":      {perPx: 0.95, parallel: 0.5, bytesFieldPx: 4.6},
 	"mosaic/place":     {perPx: 1.2, perPair: 1, parallel: 0.9, bytesFieldPx: 0.1},
@@ -152,8 +152,10 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 		each("stacks/reference", one)
 		each("stacks/even", func(s pipeline.Size) int { return blocks(float64(stacks.SampleSize(int(s.Frames)))) })
 		keep := stackKeep(b)
-		each("stacks/ranks", func(s pipeline.Size) int {
-			return blocks(float64(keep * (s.Frames - float64(stacks.SampleSize(int(s.Frames))))))
+		each("stacks/ranks", func(s pipeline.Size) int { // those of the kept frames that are not in the sample
+			n := int(s.Frames)
+			sample := float64(stacks.SampleSize(n)) / max(s.Frames, 1)
+			return blocks(float64(float64(stacks.Kept(n, keep)) * (1 - sample)))
 		})
 		each("stacks/mean", one)
 	case "mosaic":
@@ -199,7 +201,7 @@ func hasFlat(m *pipeline.Manifest, b *pipeline.Block) bool {
 	return false
 }
 
-func stackKeep(b *pipeline.Block) float64 {
+func stackKeep(b *pipeline.Block) string {
 	if s, ok := settingsOf[stacks.Settings](b); ok {
 		return s.Keep
 	}

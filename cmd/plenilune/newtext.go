@@ -39,8 +39,9 @@ night {
 }
 
 settings {
-  # Share of each clip's frames that is used, the sharpest first.
-  keep = {{.Keep}}
+  # Share of each clip's frames that is used, the sharpest first: 0.01 to 1, or
+  # "auto", by which a clip of 100 frames gives 50 of them, one of 1,600 gives 400.
+  keep = {{quote .Keep}}
 }
 {{range .Masters}}
 master {{quote .Name}} {
@@ -158,7 +159,7 @@ func (n *folderNight) manifest(name string) ([]byte, error) {
 	base := filepath.Dir(name)
 	data := struct {
 		Name, Title string
-		Keep        float64
+		Keep        string
 		Masters     []manifestMaster
 		Files       []string
 		Except      []manifestExcept

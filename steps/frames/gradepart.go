@@ -25,6 +25,13 @@ type framesTable struct {
 	Reference int          `json:"reference"`
 	Level     []float64    `json:"level"` // mean brightness
 	SkyOnly   bool         `json:"sky_only"`
+	Noise     sampleNoise  `json:"noise"`
+}
+
+// sampleNoise is the variance of a calibrated sample against its level.
+type sampleNoise struct {
+	Base  float64 `json:"base"`
+	Slope float64 `json:"slope"`
 }
 
 // runGrade is the part "grade": in file, index, and dark, flat, hot if any; out frames.
@@ -58,7 +65,7 @@ func gradeClip(ctx context.Context, t *pipeline.Task, c *clip) (*framesTable, er
 	}
 	why := judgeLooks(all)
 	top := best(all, why, p.w, p.h)
-	out := &framesTable{Rejected: []Rejection{}}
+	out := &framesTable{Rejected: []Rejection{}, Noise: p.sampleNoise()}
 	for _, l := range all {
 		out.Level = append(out.Level, round6(l.level))
 	}

@@ -74,7 +74,7 @@ func TestNoiseModel(t *testing.T) {
 			pix[y*w+x] = float32(v + math.Sqrt(base+slope*v)*normal(r))
 		}
 	}
-	m := fitNoise(sampleNoise(pix, w, h, 1))
+	m := fitNoise(measureNoise(pix, w, h, 1))
 	for _, level := range []float64{0.15, 0.4, 0.75} {
 		// The lower quantile is corrected for by a rule, hence 15 %.
 		if got, want := m.at(level), base+slope*level; math.Abs(got-want) > 0.15*want {

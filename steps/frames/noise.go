@@ -26,9 +26,9 @@ func (m noiseModel) at(level float64) float64 { return max(0, m.base+float64(m.s
 // noiseSample is one block's level and variance.
 type noiseSample struct{ level, variance float64 }
 
-// sampleNoise measures blocks of a plane with the mask [1 −2 1]ᵀ[1 −2 1]/6, which
+// measureNoise measures blocks of a plane with the mask [1 −2 1]ᵀ[1 −2 1]/6, which
 // leaves planes and slow curves out (Immerkær 1996, CVIU 64:300), taps step pixels apart.
-func sampleNoise(pix []float32, w, h, step int) []noiseSample {
+func measureNoise(pix []float32, w, h, step int) []noiseSample {
 	var out []noiseSample
 	for y0 := step; y0+noiseBlock <= h-step; y0 += noiseBlock {
 		for x0 := step; x0+noiseBlock <= w-step; x0 += noiseBlock {

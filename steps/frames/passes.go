@@ -127,11 +127,20 @@ func (p *follower) fitNoise(ctx context.Context, t *pipeline.Task) error {
 		} else {
 			pix = s.luma
 		}
-		got[k] = sampleNoise(pix, p.w, p.h, step)
+		got[k] = measureNoise(pix, p.w, p.h, step)
 		return nil
 	})
 	p.noise = fitNoise(slices.Concat(got...))
 	return err
+}
+
+// sampleNoise returns the noise of one sample. The brightness of three colours, (R+2G+B)/4, has 6/16 of it.
+func (p *follower) sampleNoise() sampleNoise {
+	k := 1.0
+	if p.c.lay.Planes == 3 {
+		k = 16.0 / 6
+	}
+	return sampleNoise{float64(k * p.noise.base), float64(k * p.noise.slope)}
 }
 
 // energyNoise returns what noise adds to the mean squared gradient at a level.

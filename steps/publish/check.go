@@ -23,13 +23,37 @@ func formatOf(file string) string {
 
 // depth is the type of samples asked for, or what suits the file's kind.
 func (p Picture) depth() string {
-	if p.Depth != "" {
+	switch {
+	case p.Depth != "":
 		return p.Depth
-	}
-	if formatOf(p.File) == "jpeg" {
+	case formatOf(p.File) == "jpeg":
 		return "uint8"
+	case p.plane() != imagePlane:
+		return "float32"
 	}
 	return "uint16"
+}
+
+const imagePlane = "image"
+
+// plane is what is written.
+func (p Picture) plane() string {
+	if p.Plane == "" {
+		return imagePlane
+	}
+	return p.Plane
+}
+
+// checkPlane tells why a picture cannot show the plane asked for, or "".
+func (p Picture) checkPlane() (text, hint string) {
+	switch {
+	case p.plane() == imagePlane:
+	case p.Image.Kind != "stack":
+		return fmt.Sprintf("a %s has no %s plane", p.Image.Kind, p.Plane), "name a stack, or leave plane away"
+	case formatOf(p.File) != "tiff" || p.depth() != "float32":
+		return fmt.Sprintf("a %s plane holds numbers that only float32 does", p.Plane), "end the file in .tif, and leave depth away"
+	}
+	return "", ""
 }
 
 func numbered(file, mark string) string {
@@ -55,6 +79,10 @@ func check(settings any, _ pipeline.Night) []pipeline.Problem {
 			out = append(out, pipeline.Problem{Path: at, Text: text, Hint: "give one of them another name"})
 		}
 		seen[low] = p.File
+		if text, hint := p.checkPlane(); text != "" {
+			out = append(out, pipeline.Problem{Path: fmt.Sprintf("picture.%d.plane", i), Text: text, Hint: hint})
+			continue
+		}
 		if text := checkDepth(formatOf(p.File), p.depth()); text != "" {
 			out = append(out, pipeline.Problem{Path: fmt.Sprintf("picture.%d.depth", i), Text: text,
 				Hint: "TIFF holds float32, uint16 and uint8; PNG uint16 and uint8; JPEG uint8"})

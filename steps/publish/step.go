@@ -18,6 +18,9 @@ type Settings struct {
 type Picture struct {
 	Image pipeline.Ref `hcl:"image" refs:"mosaic stack detail finish"`
 	File  string       `hcl:"file"`
+	// Plane is what of a stack is written: the picture itself, or of each of its pixels the share of the kept frames
+	// behind it (weight), how many were added (count), and the standard deviation of its noise in units of white (noise).
+	Plane string `hcl:"plane,optional" oneof:"image weight count noise"`
 	// Depth is the type of the samples; the default suits the file's kind.
 	Depth string `hcl:"depth,optional" oneof:"float32 uint16 uint8"`
 	// LongEdgePx makes the picture smaller so that its longer side has so many pixels; 0 keeps it.
@@ -68,7 +71,7 @@ func deliver(x *pipeline.Expansion, p Picture, it pipeline.Item, many bool) {
 	}
 	n := x.Add(pipeline.Part{
 		Name: "encode", Label: file, Item: it, Version: 2, Settings: s,
-		In:     []pipeline.Input{{Port: "image", Value: it.Values["image"]}},
+		In:     []pipeline.Input{{Port: "image", Value: it.Values[p.plane()]}},
 		Out:    []string{"file"},
 		Memory: 256 << 20,
 		Run:    pipeline.Bind(encode),

@@ -11,29 +11,41 @@ const (
 	edgeFade = 12 // px over which a frame fades in from its border
 )
 
-// sums is a stack in the making.
+// sums is a stack in the making, in two halves of like frames.
 type sums struct {
-	c      canvas
+	c     canvas
+	half  [2]half
+	cover []float32  // frames that show the place, 0…n
+	gated []float32  // those of them left out there
+	noise *noiseGrid // nil: not asked for
+}
+
+// half is what every other frame adds up to.
+type half struct {
 	value  [][]float32 // a channel: weight times brightness
 	weight [][]float32 // a channel, or one for all where all see every pixel
-	cover  []float32   // frames that show the place, 0…n
 }
 
 func newSums(c canvas, l raw.Layout) *sums {
 	n := c.W * c.H
-	s := &sums{c: c, cover: make([]float32, n)}
-	for range channels(l) {
-		s.value = append(s.value, make([]float32, n))
-	}
+	s := &sums{c: c, cover: make([]float32, n), gated: make([]float32, n)}
 	weights := 1
 	if mosaicked(l) {
 		weights = 3
 	}
-	for range weights {
-		s.weight = append(s.weight, make([]float32, n))
+	for k := range s.half {
+		for range channels(l) {
+			s.half[k].value = append(s.half[k].value, make([]float32, n))
+		}
+		for range weights {
+			s.half[k].weight = append(s.half[k].weight, make([]float32, n))
+		}
 	}
 	return s
 }
+
+// halfOf tells which half the frame of a rank goes to: 0 1 1 0 0 1 1 0 …, so that both are equally sharp.
+func halfOf(rank int) int { return (rank + 1) / 2 % 2 }
 
 // laid is one frame ready to be added.
 type laid struct {
@@ -42,6 +54,7 @@ type laid struct {
 	field  field     // local, on the grid; zero: none
 	cells  []float32 // weights of the cells
 	gain   float32
+	half   int
 	reach  float32      // px from a border within which the kernel reaches beyond it
 	colour [][2]float32 // where each channel lies against the field, px
 }
@@ -51,70 +64,104 @@ type layer struct {
 	s     *sums
 	line  *line
 	weigh *weigher
-	wt    []float32
+	gate  *gate      // nil: everything passes
 	sites *[2][2]int // of a mosaic
+
+	// of the row at hand, x = 0…W−1
+	wt    []float32
+	shown []bool      // the frame shows the place
+	value [][]float32 // a channel; of a mosaic, times share
+	share [][]float32 // a channel of a mosaic: how much of a sample lies there
+	spent [][]float32 // a channel of a mosaic: the squares of the shares of the samples
 }
 
-func newLayer(s *sums, c *clip, g grid) *layer {
-	l := &layer{s: s, line: newLine(c, s.c, g), weigh: newWeigher(&c.tab, c.w, c.h), wt: make([]float32, s.c.W)}
+func newLayer(s *sums, c *clip, g grid, gt *gate) *layer {
+	l := &layer{s: s, line: newLine(c, s.c, g), weigh: newWeigher(&c.tab, c.w, c.h), gate: gt,
+		wt: make([]float32, s.c.W), shown: make([]bool, s.c.W)}
+	rows := func() (out [][]float32) {
+		for range s.half[0].value {
+			out = append(out, make([]float32, s.c.W))
+		}
+		return out
+	}
+	l.value = rows()
 	if c.mosaicked() {
 		l.sites = siteChannels(c.idx.Layout.Pattern)
+		l.share, l.spent = rows(), rows()
 	}
 	return l
 }
 
-// addRow adds what a frame shows of row y: near its border pixel by pixel, further in many at once.
+// addRow adds what a frame shows of row y to a half.
 func (l *layer) addRow(f *laid, y int) {
-	c := l.s.c
-	l.weigh.row(l.wt, f.cells, c, y)
+	l.weigh.row(l.wt, f.cells, l.s.c, y)
 	l.line.at([2]float64{f.dx, f.dy}, f.field, y)
+	l.look(f, y)
+	at := y * l.s.c.W
+	if l.gate != nil {
+		l.gate.close(l, at)
+	}
+	if l.s.noise != nil {
+		l.s.noise.add(l, f, y)
+	}
+	h := &l.s.half[f.half]
+	for ch, v := range l.value {
+		sum := h.value[ch][at : at+len(v)]
+		for x, k := range l.wt {
+			sum[x] += float32(k * v[x])
+		}
+	}
+	for ch, p := range h.weight {
+		sum := p[at : at+len(l.wt)]
+		for x, k := range l.wt {
+			if l.share != nil {
+				k = float32(k * l.share[ch][x])
+			}
+			sum[x] += k
+		}
+	}
+}
+
+// look takes the row from the frame: near its border pixel by pixel, further in many at once.
+func (l *layer) look(f *laid, y int) {
 	w, h := float32(f.img.W-1), float32(f.img.H-1)
 	x0, x1 := l.line.inside(f.reach - edgeTaps)
+	cover := l.s.cover[y*l.s.c.W:]
 	for x, px := range l.line.x {
 		py := l.line.y[x]
 		edge := min(px, py, w-px, h-py)
-		if !(edge >= 0) {
+		l.shown[x] = edge >= 0
+		if !l.shown[x] {
+			l.wt[x] = 0
 			continue
 		}
 		l.wt[x] *= min(1, (edge+1)*(1.0/edgeFade))
-		l.s.cover[y*c.W+x]++
+		cover[x]++
 		switch {
 		case l.sites != nil:
-			l.addMosaic(f, y*c.W+x, px, py, l.wt[x], 1/f.gain)
+			l.lookMosaic(f, x, px, py)
 		case x < x0 || x >= x1:
-			l.addEdge(f, y*c.W+x, px, py, l.wt[x])
+			l.lookEdge(f, x, px, py)
 		}
 	}
 	if l.sites == nil {
-		l.addRun(f, y*c.W, x0, x1)
+		inv := 1 / f.gain
+		for ch, pix := range f.img.Pix {
+			out := l.value[ch][x0:x1]
+			for i, v := range l.line.takeOff(pix, x0, x1, f.colour[ch]) {
+				out[i] = float32(v * inv)
+			}
+		}
 	}
 }
 
-// addEdge adds one pixel, whose taps may reach beyond the frame.
-func (l *layer) addEdge(f *laid, i int, px, py, wt float32) {
+// lookEdge takes one pixel, whose taps may reach beyond the frame.
+func (l *layer) lookEdge(f *laid, x int, px, py float32) {
 	inv := 1 / f.gain
-	l.s.weight[0][i] += wt
 	for ch, pix := range f.img.Pix {
 		ix, fx := split(max(0, px+f.colour[ch][0]))
 		iy, fy := split(max(0, py+f.colour[ch][1]))
-		l.s.value[ch][i] += float32(wt * float32(sampleEdge(pix, f.img.W, ix, iy, fx, fy)*inv))
-	}
-}
-
-// addRun adds pixels x0 to x1 of the row that begins at pixel at.
-func (l *layer) addRun(f *laid, at, x0, x1 int) {
-	inv := 1 / f.gain
-	wt := l.wt[x0:x1]
-	sum := l.s.weight[0][at+x0 : at+x1]
-	for i, k := range wt {
-		sum[i] += k
-	}
-	for ch, pix := range f.img.Pix {
-		v := l.line.takeOff(pix, x0, x1, f.colour[ch])
-		sum := l.s.value[ch][at+x0 : at+x1]
-		for i, k := range wt {
-			sum[i] += float32(k * float32(v[i]*inv))
-		}
+		l.value[ch][x] = float32(sampleEdge(pix, f.img.W, ix, iy, fx, fy) * inv)
 	}
 }
 
@@ -143,19 +190,19 @@ func makeMosaicTaps() (t [tapPhases + 1][2 * mosaicReach]float32) {
 	return t
 }
 
-// addMosaic lays the samples about a place into their own channels, weighted by
+// lookMosaic takes the samples about a place into their own channels, weighted by
 // their distance (normalised convolution, Knutsson & Westin 1993; on raw mosaics
 // after Fruchter & Hook 2002): no colour is ever guessed from its neighbours.
-func (l *layer) addMosaic(f *laid, i int, px, py, wt, inv float32) {
+func (l *layer) lookMosaic(f *laid, x int, px, py float32) {
+	inv := 1 / f.gain
 	for ch := range 3 {
-		v, n := l.colourAt(f, ch, max(0, px+f.colour[ch][0]), max(0, py+f.colour[ch][1]))
-		l.s.value[ch][i] += float32(wt * float32(v*inv))
-		l.s.weight[ch][i] += float32(wt * n)
+		v, n, q := l.colourAt(f, ch, max(0, px+f.colour[ch][0]), max(0, py+f.colour[ch][1]))
+		l.value[ch][x], l.share[ch][x], l.spent[ch][x] = float32(v*inv), n, q
 	}
 }
 
-// colourAt sums the samples of one colour about a place.
-func (l *layer) colourAt(f *laid, ch int, px, py float32) (v, n float32) {
+// colourAt sums the samples of one colour about a place, their weights, and the squares of these.
+func (l *layer) colourAt(f *laid, ch int, px, py float32) (v, n, q float32) {
 	ix, fx := split(px)
 	iy, fy := split(py)
 	kx, ky := &mosaicTaps[fx], &mosaicTaps[fy]
@@ -174,9 +221,10 @@ func (l *layer) colourAt(f *laid, ch int, px, py float32) (v, n float32) {
 			k := float32(ky[j] * kx[m])
 			v += float32(k * row[x])
 			n += k
+			q += float32(k * k)
 		}
 	}
-	return v, n
+	return v, n, q
 }
 
 // siteChannels returns which channel each site of a pattern belongs to, [y&1][x&1]:
@@ -196,23 +244,52 @@ func siteChannels(pattern string) *[2][2]int {
 	return &s
 }
 
-// finish turns the sums into the stack and the share of frames behind each pixel.
-func (s *sums) finish(frames int) (img [][]float32, weight []float32) {
+// of returns a channel's mean in one half, NaN where nothing was added.
+func (h *half) of(ch int) []float32 {
+	v, n := h.value[ch], h.weight[min(ch, len(h.weight)-1)]
+	out := make([]float32, len(v))
+	for i := range out {
+		out[i] = float32(math.NaN())
+		if n[i] > 0 {
+			out[i] = v[i] / n[i]
+		}
+	}
+	return out
+}
+
+// both returns the two halves together.
+func (s *sums) both() half {
+	add := func(a, b [][]float32) (out [][]float32) {
+		for ch, p := range a {
+			sum := make([]float32, len(p))
+			for i, v := range p {
+				sum[i] = v + b[ch][i]
+			}
+			out = append(out, sum)
+		}
+		return out
+	}
+	a, b := &s.half[0], &s.half[1]
+	return half{add(a.value, b.value), add(a.weight, b.weight)}
+}
+
+// finish turns the sums into the stack, the share of frames behind each pixel, and how many were added there.
+func (s *sums) finish(frames int) (img [][]float32, weight, count []float32) {
 	nan := float32(math.NaN())
-	weight = make([]float32, len(s.cover))
+	weight, count = make([]float32, len(s.cover)), make([]float32, len(s.cover))
 	for i, c := range s.cover {
 		weight[i] = min(1, c/float32(frames))
+		count[i] = c - s.gated[i]
 	}
-	for ch, v := range s.value {
-		out := make([]float32, len(v))
-		n := s.weight[min(ch, len(s.weight)-1)]
-		for i := range v {
-			out[i] = nan
-			if weight[i] >= coverLeast/2 && n[i] > 0 {
-				out[i] = v[i] / n[i]
+	all := s.both()
+	for ch := range all.value {
+		out := all.of(ch)
+		for i := range out {
+			if weight[i] < coverLeast/2 {
+				out[i] = nan
 			}
 		}
 		img = append(img, out)
 	}
-	return img, weight
+	return img, weight, count
 }

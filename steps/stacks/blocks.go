@@ -71,16 +71,16 @@ func leftRanks(grade []float64) []int {
 	return out
 }
 
-// blocksFor returns the blocks that a share keep needs: the sample, and as many
+// blocksFor returns the blocks that so many kept frames need: the sample, and as many
 // ranks as reach the last kept frame.
-func blocksFor(grade []float64, keep float64) []block {
+func blocksFor(grade []float64, frames int) []block {
 	var out []block
 	for at := 0; at < len(sampled(grade)); at += BlockFrames {
 		out = append(out, block{true, at})
 	}
 	ranks := ranked(grade)
 	want := map[int]bool{}
-	for _, i := range ranks[:kept(len(ranks), keep)] {
+	for _, i := range ranks[:frames] {
 		want[i] = true
 	}
 	last := -1

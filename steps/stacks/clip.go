@@ -30,6 +30,7 @@ type clipFrames struct {
 	} `json:"cells"`
 	Shift     [][2]float64 `json:"shift"`
 	Gain      []float64    `json:"gain"`
+	Noise     noiseModel   `json:"noise"` // of a calibrated sample
 	Reference int          `json:"reference"`
 	SkyOnly   bool         `json:"sky_only"`
 }

@@ -7,10 +7,21 @@ import (
 )
 
 // colours says where red and blue lie against green in the frames, in pixels
-// right and down: the air is a weak prism.
+// right and down, for the air is a weak prism, and how bright they are.
 type colours struct {
 	Red  [2]float64 `json:"red"`
 	Blue [2]float64 `json:"blue"`
+
+	RedLevel  float64 `json:"red_level"` // brightness against green's
+	BlueLevel float64 `json:"blue_level"`
+}
+
+// levels returns the brightness of each of n channels against what frames are aligned by.
+func (c colours) levels(n int) []float32 {
+	if n == 3 {
+		return []float32{float32(c.RedLevel), 1, float32(c.BlueLevel)}
+	}
+	return []float32{1}
 }
 
 // shifts returns the displacement of each of n channels.
@@ -43,7 +54,22 @@ func measureColours(img [][]float32, cv canvas) colours {
 		}
 		return [2]float64{math.Round(x*1e4) / 1e4, math.Round(y*1e4) / 1e4}
 	}
-	return colours{find(img[0]), find(img[2])}
+	return colours{find(img[0]), find(img[2]), levelOf(img[0], img[1]), levelOf(img[2], img[1])}
+}
+
+// levelOf is by what factor one channel is brighter than another, by least squares; 1 where nothing tells.
+func levelOf(ch, green []float32) float64 {
+	var cg, gg float64
+	for i, g := range green {
+		if c := ch[i]; g == g && c == c {
+			cg += float64(float64(c) * float64(g))
+			gg += float64(float64(g) * float64(g))
+		}
+	}
+	if !(cg > 0) || !(gg > 0) {
+		return 1
+	}
+	return cg / gg
 }
 
 // evenSlope is the mean squared slope, beyond which a pixel's say hardly grows: the

@@ -15,7 +15,7 @@ const (
 )
 
 type meanSettings struct {
-	Keep   float64
+	Keep   string
 	Blocks []block // what the port fields holds, in order
 }
 
@@ -33,6 +33,8 @@ type panelTable struct {
 	ReferenceY  int     `json:"reference_y"`
 
 	ChannelNoiseSigma float64 `json:"channel_noise_sigma"` // of one channel, green if there are three
+
+	LimitCyclesPerPx float64 `json:"limit_cycles_per_px"` // of the detail that two halves of the frames agree on; 0: unknown
 }
 
 // cube turns a grade into a weight. Frames with equal noise that carry detail
@@ -41,15 +43,15 @@ type panelTable struct {
 // by 2 % of resolution, 3 and 4 by nothing.
 func cube(g float64) float64 { return g * g * g }
 
-// addAll adds the frames in the given order, batch by batch: read side by side,
+// addAll adds the frames in the given order to s, batch by batch: read side by side,
 // added by bands of rows, so that the sums do not depend on the number of cores.
-func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, cv canvas, fields func(i int) field, col colours) (*sums, error) {
+func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, s *sums, fields func(i int) field, col colours, gt *gate) error {
+	cv := s.c
 	shifts := col.shifts(channels(c.idx.Layout))
 	reach := float32(edgeTaps)
 	for _, s := range shifts {
 		reach = max(reach, edgeTaps+max(s[0], -s[0], s[1], -s[1]))
 	}
-	s := newSums(cv, c.idx.Layout)
 	g := gridFor(cv)
 	var imgs [batch]*plane.Image
 	for k := range imgs {
@@ -64,14 +66,14 @@ func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, cv can
 			if err := c.frame(i, imgs[k]); err != nil {
 				return err
 			}
-			lay[k] = laid{img: imgs[k], dx: c.tab.Shift[i][0], dy: c.tab.Shift[i][1], cells: c.cellWeights(i), gain: c.gain(i), colour: shifts, reach: reach}
+			lay[k] = laid{img: imgs[k], dx: c.tab.Shift[i][0], dy: c.tab.Shift[i][1], cells: c.cellWeights(i), gain: c.gain(i), half: halfOf(at + k), colour: shifts, reach: reach}
 			lay[k].field = fields(i)
 			return nil
 		}); err != nil {
-			return nil, err
+			return err
 		}
 		if err := t.Each(ctx, bands, func(b int) error {
-			l := newLayer(s, c, g)
+			l := newLayer(s, c, g, gt)
 			for k := range n {
 				for y := b * bandRows; y < min(cv.H, (b+1)*bandRows); y++ {
 					l.addRow(&lay[k], y)
@@ -79,11 +81,11 @@ func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, cv can
 			}
 			return ctx.Err()
 		}); err != nil {
-			return nil, err
+			return err
 		}
 		t.Progress(float64(at+n) / float64(len(frames)))
 	}
-	return s, nil
+	return nil
 }
 
 // cellWeights returns the weight of frame i in each cell. A frame dimmed by cloud
@@ -112,7 +114,7 @@ func runMean(ctx context.Context, set meanSettings, t *pipeline.Task) error {
 		return errNoFrames
 	}
 	cv := c.wholeCanvas(frames)
-	frames = frames[:kept(len(frames), set.Keep)]
+	frames = frames[:Kept(len(frames), set.Keep)]
 	all, mean, err := readFields(t, c, set.Blocks, gridFor(cv))
 	if err != nil {
 		return err
@@ -125,34 +127,76 @@ func runMean(ctx context.Context, set meanSettings, t *pipeline.Task) error {
 		t.Fact("red_shift", math.Sqrt(float64(col.Red[0]*col.Red[0])+float64(col.Red[1]*col.Red[1])), "px")
 		t.Fact("blue_shift", math.Sqrt(float64(col.Blue[0]*col.Blue[0])+float64(col.Blue[1]*col.Blue[1])), "px")
 	}
-	s, err := addAll(ctx, t, c, frames, cv, func(i int) field {
+	gt, err := openGate(t, c, cv, col)
+	if err != nil {
+		return err
+	}
+	s := newSums(cv, c.idx.Layout)
+	s.noise = newNoiseGrid(cv, channels(c.idx.Layout), c.flat)
+	if err := addAll(ctx, t, c, frames, s, func(i int) field {
 		if f, ok := all[i]; ok {
 			return f.minus(mean)
 		}
 		return field{}
-	}, col)
-	if err != nil {
+	}, col, gt); err != nil {
 		return err
 	}
 	return deliver(ctx, t, c, s, len(frames))
 }
 
+// openGate makes the gate from the reference, if there is one.
+func openGate(t *pipeline.Task, c *clip, cv canvas, col colours) (*gate, error) {
+	ref, err := readPlane(t, "reference")
+	if err != nil || ref == nil {
+		return nil, err
+	}
+	return newGate(ref.Pix[0], cv, col.levels(channels(c.idx.Layout)), c.tab.Noise.sigma), nil
+}
+
 // deliver stores a finished stack and what it says of itself.
 func deliver(ctx context.Context, t *pipeline.Task, c *clip, s *sums, frames int) error {
-	img, weight := s.finish(frames)
+	img, weight, count := s.finish(frames)
 	cv := s.c
-	sigma := noiseOf(plane.Of(cv.W, cv.H, img...).Luminance(), cv)
-	channel := noiseOf(img[len(img)/2], cv)
+	table := panelTable{
+		Width: cv.W, Height: cv.H, FramesTotal: c.idx.Frames, FramesKept: frames,
+		NoiseSigma:        noiseOf(plane.Of(cv.W, cv.H, img...).Luminance(), cv),
+		ChannelNoiseSigma: noiseOf(img[len(img)/2], cv),
+		MidUnixNS:         c.midTime(), SkyOnly: c.tab.SkyOnly, Channels: len(img), ReferenceX: cv.X, ReferenceY: cv.Y,
+		LimitCyclesPerPx: agreement(&s.half[0], &s.half[1], len(img)/2, cv),
+	}
 	t.Fact("frames_kept", float64(frames), "frames")
-	t.Fact("noise", sigma, "of white")
-	table := panelTable{cv.W, cv.H, c.idx.Frames, frames, sigma, c.midTime(), c.tab.SkyOnly, len(img), cv.X, cv.Y, channel}
+	t.Fact("noise", table.NoiseSigma, "of white")
+	t.Fact("left_out", 100*leftOut(s), "% of samples")
+	if f := table.LimitCyclesPerPx; f > 0 {
+		t.Fact("finest_period", 1/f, "px")
+	}
 	if err := t.PutTable("panel", table); err != nil {
 		return err
 	}
-	if err := t.PutPlane(ctx, "weight", cv.W, cv.H, weight); err != nil {
-		return err
+	for _, p := range []struct {
+		port string
+		pix  [][]float32
+	}{
+		{"weight", [][]float32{weight}},
+		{"count", [][]float32{count}},
+		{"noise", s.noise.plane(img, s.both().weight, c.tab.Noise, cv)},
+		{"image", img},
+	} {
+		if err := t.PutPlane(ctx, p.port, cv.W, cv.H, p.pix...); err != nil {
+			return err
+		}
 	}
-	return t.PutPlane(ctx, "image", cv.W, cv.H, img...)
+	return nil
+}
+
+// leftOut is the share of what frames show that the gate left out.
+func leftOut(s *sums) float64 {
+	var out, all float64
+	for i, c := range s.cover {
+		all += float64(c)
+		out += float64(s.gated[i])
+	}
+	return out / max(all, 1)
 }
 
 // noiseOf is the standard deviation of a picture's fine noise, 0 where there is none to measure it on.

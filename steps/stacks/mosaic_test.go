@@ -29,14 +29,14 @@ func TestMosaicKeepsColoursApart(t *testing.T) {
 					f.img.Pix[0][y*w+x] = float32(colour(sites[y&1][x&1], float64(x)-f.dx, float64(y)-f.dy))
 				}
 			}
-			k := newLayer(s, &clip{tab: *tab, w: w, h: h, idx: clipIndex{Layout: l}}, gridFor(s.c))
+			k := newLayer(s, &clip{tab: *tab, w: w, h: h, idx: clipIndex{Layout: l}}, gridFor(s.c), nil)
 			for y := range h {
 				k.addRow(f, y)
 			}
 			n++
 		}
 	}
-	img, _ := s.finish(n)
+	img, _, _ := s.finish(n)
 	for ch := range 3 {
 		for y := 4; y < h-6; y++ {
 			for x := 4; x < w-6; x++ {

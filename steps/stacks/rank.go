@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"slices"
+	"strconv"
 )
 
 // errNoFrames is returned where there is nothing to stack.
@@ -24,8 +25,22 @@ func ranked(grade []float64) []int {
 	return out
 }
 
-// kept returns how many of n usable frames the share keep stands for.
-func kept(n int, keep float64) int {
-	k := int(math.Ceil(float64(keep*float64(n)) - 1e-9))
-	return min(n, max(k, framesLeast))
+// KeepAuto lets the number of frames decide how many are kept.
+const KeepAuto = "auto"
+
+// autoFrames is how many frames KeepAuto keeps of n, before rounding: 1.6·n^¾. Measured on simulated nights of 40 to 400
+// frames a clip in five kinds of air, against shares from 0.05 to 1: noise falls with more frames, sharpness with worse
+// ones, and the best share falls slowly with their number, whatever the air.
+func autoFrames(n int) float64 {
+	r := math.Sqrt(float64(n))
+	return 1.6 * float64(r*math.Sqrt(r))
+}
+
+// Kept returns how many of n usable frames a stack's keep stands for: KeepAuto, or a share as text.
+func Kept(n int, keep string) int {
+	frames := autoFrames(n)
+	if share, err := strconv.ParseFloat(keep, 64); err == nil {
+		frames = math.Ceil(float64(share*float64(n)) - 1e-9)
+	}
+	return min(n, max(int(frames), framesLeast))
 }

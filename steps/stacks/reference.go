@@ -110,7 +110,7 @@ func runReference(ctx context.Context, t *pipeline.Task) error {
 	return t.PutPlane(ctx, "reference", cv.W, cv.H, pix)
 }
 
-// putColours measures how red and blue lie against green on a stack of the
+// putColours measures how red and blue lie against green, and how bright they are, on a stack of the
 // reference's frames. It is one shift a colour for the clip: over a minute the Moon
 // hardly climbs.
 func putColours(ctx context.Context, t *pipeline.Task, c *clip, frames []int, fields []field, cv canvas) error {
@@ -120,11 +120,11 @@ func putColours(ctx context.Context, t *pipeline.Task, c *clip, frames []int, fi
 		for k, i := range frames {
 			at[i] = fields[k]
 		}
-		s, err := addAll(ctx, t, c, frames, cv, func(i int) field { return at[i] }, colours{})
-		if err != nil {
+		s := newSums(cv, c.idx.Layout)
+		if err := addAll(ctx, t, c, frames, s, func(i int) field { return at[i] }, colours{}, nil); err != nil {
 			return err
 		}
-		img, _ := s.finish(len(frames))
+		img, _, _ := s.finish(len(frames))
 		col = measureColours(img, cv)
 	}
 	return t.PutTable("colours", col)

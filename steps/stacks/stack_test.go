@@ -3,6 +3,7 @@ package stacks
 import (
 	"math"
 	"slices"
+	"strconv"
 	"testing"
 
 	"plenilune/pipeline"
@@ -12,7 +13,15 @@ import (
 // stackOf runs all parts of one clip's stack; whole leaves the fields out.
 func stackOf(t *testing.T, workers int, n int, noise, keep float64, whole bool) (*pipelinetest.Result, panelTable) {
 	t.Helper()
+	return stackOfFilm(t, workers, n, noise, keep, whole, func(pipelinetest.File) {})
+}
+
+// stackOfFilm is stackOf of a film that was changed.
+func stackOfFilm(t *testing.T, workers int, n int, noise, keep float64, whole bool, change func(pipelinetest.File)) (*pipelinetest.Result, panelTable) {
+	t.Helper()
 	f, idx, tab := film(n, noise)
+	change(f)
+	tab["noise"] = noiseModel{Base: noise * noise}
 	b := pipelinetest.New()
 	b.Workers = workers
 	in := map[string][]any{"file": {f}, "index": {idx}, "frames": {tab}}
@@ -25,10 +34,10 @@ func stackOf(t *testing.T, workers int, n int, noise, keep float64, whole bool) 
 		}
 		return r
 	}
-	set := meanSettings{Keep: keep}
+	set := meanSettings{Keep: strconv.FormatFloat(keep, 'f', -1, 64)}
 	if !whole {
 		in["reference"] = []any{run(nil, func(p *pipeline.Part) { p.Run = runReference }).Stored("reference")}
-		set.Blocks = blocksFor(tab["grade"].([]float64), keep)
+		set.Blocks = blocksFor(tab["grade"].([]float64), Kept(n, set.Keep))
 		for _, k := range set.Blocks {
 			in["fields"] = append(in["fields"], run(k, func(p *pipeline.Part) { p.Run = pipeline.Bind(runBlock) }).Stored("fields"))
 		}
@@ -85,7 +94,9 @@ func TestKeepMoreAddsBlocksOnly(t *testing.T) {
 		grade[i] = 1 + float64(i*7919%1500)/1500
 	}
 	grade[3] = 0
-	few, more := blocksFor(grade, 0.2), blocksFor(grade, 0.3)
+	ranks := ranked(grade)
+	kept := Kept(len(ranks), "0.3")
+	few, more := blocksFor(grade, Kept(len(ranks), "0.2")), blocksFor(grade, kept)
 	if len(more) <= len(few) || !slices.Equal(more[:len(few)], few) {
 		t.Errorf("%d blocks at 0.2 are not the first of %d at 0.3", len(few), len(more))
 	}
@@ -98,8 +109,7 @@ func TestKeepMoreAddsBlocksOnly(t *testing.T) {
 			seen[i] = true
 		}
 	}
-	ranks := ranked(grade)
-	for _, i := range ranks[:kept(len(ranks), 0.3)] {
+	for _, i := range ranks[:kept] {
 		if !seen[i] {
 			t.Fatalf("kept frame %d is in no block", i)
 		}
@@ -118,11 +128,12 @@ func TestRankAndKeep(t *testing.T) {
 	}
 	for _, c := range []struct {
 		n    int
-		keep float64
+		keep string
 		want int
-	}{{40, 0.5, 20}, {40, 0.01, 3}, {2, 0.5, 2}, {10, 0.3, 3}, {10, 0.31, 4}, {40, 1, 40}} {
-		if got := kept(c.n, c.keep); got != c.want {
-			t.Errorf("keep %g of %d: %d, want %d", c.keep, c.n, got, c.want)
+	}{{40, "0.5", 20}, {40, "0.01", 3}, {2, "0.5", 2}, {10, "0.3", 3}, {10, "0.31", 4}, {40, "1", 40},
+		{1, "auto", 1}, {3, "auto", 3}, {5, "auto", 5}, {16, "auto", 12}, {256, "auto", 102}, {10000, "auto", 1600}} {
+		if got := Kept(c.n, c.keep); got != c.want {
+			t.Errorf("keep %s of %d: %d, want %d", c.keep, c.n, got, c.want)
 		}
 	}
 }

@@ -11,19 +11,19 @@ import (
 // Settings is a stack block of the manifest.
 type Settings struct {
 	Clips pipeline.Ref `hcl:"clips" refs:"clips"`
-	// Keep is the share of a clip's usable frames that is used, the sharpest first.
-	Keep float64 `hcl:"keep,optional" min:"0.01" max:"1"`
+	// Keep is the share of a clip's usable frames that is used, the sharpest first, or KeepAuto.
+	Keep string `hcl:"keep,optional" oneof:"auto" min:"0.01" max:"1"`
 }
 
 // Versions of the parts.
 const (
-	referenceVersion = 5
+	referenceVersion = 6
 	blockVersion     = 5
-	meanVersion      = 5
+	meanVersion      = 6
 )
 
 // DefaultKeep is the share of frames used unless said otherwise.
-const DefaultKeep = 0.5
+const DefaultKeep = KeepAuto
 
 // Step serves stack blocks.
 func Step() pipeline.Step {
@@ -79,11 +79,11 @@ func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, tab clipFrame
 	px := int64(idx.Layout.Width) * int64(idx.Layout.Height)
 	own := pipeline.Item{ID: it.ID}
 	mean := pipeline.Part{
-		Name: "mean", Item: own, Version: meanVersion, In: in, Out: []string{"image", "weight", "panel"},
-		Memory: px*4*int64(batch*idx.Layout.Planes+6*channels(idx.Layout)+4) + 64<<20,
+		Name: "mean", Item: own, Version: meanVersion, In: in, Out: []string{"image", "weight", "noise", "count", "panel"},
+		Memory: px*4*int64(batch*idx.Layout.Planes+10*channels(idx.Layout)+8) + 64<<20,
 		Run:    pipeline.Bind(runMean),
 	}
-	blocks := blocksFor(tab.Grade, set.Keep)
+	blocks := blocksFor(tab.Grade, Kept(len(ranked(tab.Grade)), set.Keep))
 	if tab.SkyOnly {
 		blocks = nil // there is nothing to hold on to
 	}
@@ -92,7 +92,7 @@ func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, tab clipFrame
 			Name: "reference", Item: own, Version: referenceVersion, In: in, Out: []string{"reference", "colours"},
 			Memory: px*4*(batch*(int64(idx.Layout.Planes)+1)+4*(int64(idx.Layout.Planes)+10)+24) + 64<<20, Run: runReference,
 		})
-		mean.In = append(mean.In, pipeline.Input{Port: "colours", Value: ref.Out("colours")})
+		mean.In = append(mean.In, pipeline.Input{Port: "colours", Value: ref.Out("colours")}, pipeline.Input{Port: "reference", Value: ref.Out("reference")})
 		with := append(in, pipeline.Input{Port: "reference", Value: ref.Out("reference")})
 		for _, b := range blocks {
 			n := x.Add(pipeline.Part{
@@ -106,6 +106,9 @@ func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, tab clipFrame
 	n := x.Add(mean)
 	for _, port := range mean.Out {
 		it = it.With(port, n.Out(port))
+	}
+	if p, ok := resolutionPart(x.Night(), own, n.Out("panel")); ok {
+		x.Add(p)
 	}
 	return it
 }

@@ -1,0 +1,92 @@
+package stacks
+
+import "math"
+
+const (
+	// gateReach is how far, in pixels, the air and the blur bring light from: what a frame shows must lie between the
+	// darkest and the brightest of the reference so near.
+	gateReach = 3
+	// What may lie outside, since frames may be sharper than the reference, dimmed by a wisp of cloud, and noisy: a share
+	// of the difference between the two, a share of the light, and so many standard deviations of the noise. What passes
+	// is a small part of the light, and one of many frames: it does no harm that shows (no source, set so).
+	gateRange = 0.5
+	gateLight = 0.25
+	gateNoise = 8
+)
+
+// gate leaves out what cannot be the Moon: a satellite, a bird, the trace of a cosmic ray. It compares each frame with
+// the reference alone, so that what it does depends on no other frame.
+type gate struct {
+	low, high []float32 // on the canvas, of the light that frames are aligned by
+	level     []float32 // of each channel against that
+}
+
+// newGate takes the reference, NaN where unknown: there everything passes. sigma returns a frame's noise at a level.
+func newGate(ref []float32, cv canvas, level []float32, sigma func(level float32) float32) *gate {
+	low := extremes(ref, cv.W, cv.H, func(a, b float32) bool { return a < b })
+	high := extremes(ref, cv.W, cv.H, func(a, b float32) bool { return a > b })
+	for i, lo := range low {
+		hi := high[i]
+		if lo != lo {
+			low[i], high[i] = float32(math.Inf(-1)), float32(math.Inf(1))
+			continue
+		}
+		more := float32(gateRange*(hi-lo)) + float32(gateLight*max(hi, 0)) + float32(gateNoise*sigma(hi))
+		low[i], high[i] = lo-more, hi+more
+	}
+	return &gate{low, high, level}
+}
+
+// extremes returns the most extreme value within gateReach pixels along and down; NaN where any is unknown.
+func extremes(src []float32, w, h int, better func(a, b float32) bool) []float32 {
+	best := func(a, b float32) float32 {
+		if a != a || better(a, b) {
+			return a
+		}
+		return b
+	}
+	along := make([]float32, len(src))
+	for y := range h {
+		row, out := src[y*w:][:w], along[y*w:][:w]
+		for x := range row {
+			v := row[x]
+			for _, o := range row[max(0, x-gateReach):min(w, x+gateReach+1)] {
+				v = best(v, o)
+			}
+			out[x] = v
+		}
+	}
+	out := make([]float32, len(src))
+	for y := range h {
+		row := out[y*w:][:w]
+		copy(row, along[y*w:][:w])
+		for j := max(0, y-gateReach); j < min(h, y+gateReach+1); j++ {
+			for x, o := range along[j*w:][:w] {
+				row[x] = best(row[x], o)
+			}
+		}
+	}
+	return out
+}
+
+// close takes the weight off pixels of the row in which any channel lies outside; at is the row's first pixel.
+func (g *gate) close(l *layer, at int) {
+	low, high := g.low[at:at+len(l.wt)], g.high[at:at+len(l.wt)]
+	gated := l.s.gated[at : at+len(l.wt)]
+	for ch, v := range l.value {
+		level := g.level[ch]
+		for x := range l.wt {
+			if !l.shown[x] || l.wt[x] == 0 {
+				continue
+			}
+			k := level
+			if l.share != nil {
+				k *= l.share[ch][x]
+			}
+			if v[x] < float32(k*low[x]) || v[x] > float32(k*high[x]) {
+				l.wt[x] = 0
+				gated[x]++
+			}
+		}
+	}
+}
