@@ -40,7 +40,7 @@ night {
 
 settings {
   # Share of each clip's frames that is used, the sharpest first: 0.01 to 1, or
-  # "auto", by which a clip of 100 frames gives 50 of them, one of 1,600 gives 400.
+  # "auto", which is half, and less of clips of more than 400 frames.
   keep = {{quote .Keep}}
 }
 {{range .Masters}}

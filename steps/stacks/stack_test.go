@@ -131,7 +131,7 @@ func TestRankAndKeep(t *testing.T) {
 		keep string
 		want int
 	}{{40, "0.5", 20}, {40, "0.01", 3}, {2, "0.5", 2}, {10, "0.3", 3}, {10, "0.31", 4}, {40, "1", 40},
-		{1, "auto", 1}, {3, "auto", 3}, {5, "auto", 5}, {16, "auto", 12}, {256, "auto", 102}, {10000, "auto", 1600}} {
+		{1, "auto", 1}, {4, "auto", 3}, {20, "auto", 10}, {400, "auto", 200}, {1600, "auto", 565}, {10000, "auto", 2236}} {
 		if got := Kept(c.n, c.keep); got != c.want {
 			t.Errorf("keep %s of %d: %d, want %d", c.keep, c.n, got, c.want)
 		}
