@@ -79,7 +79,7 @@ func (c *capture) index() Index {
 }
 
 // state tells what was found, for people and records.
-func (c *capture) state(t *pipeline.Task) {
+func (c *capture) state(t *pipeline.Task, s partSettings) {
 	f := c.file
 	t.Fact("frames", float64(f.Frames), "frames")
 	t.Fact("width", float64(f.Layout.Width), "px")
@@ -88,7 +88,9 @@ func (c *capture) state(t *pipeline.Task) {
 	t.Fact("depth", float64(c.level.Bits), "bit")
 	t.Fact("white level", c.level.White, "sample units")
 	t.Fact("mean level", 100*c.light.Mean, "% of white")
-	t.Fact("saturated", 100*c.light.Full, "% of the bright ground")
+	if s.Timed {
+		t.Fact("saturated", 100*c.light.Full, "% of the bright ground")
+	}
 	if c.level.High {
 		t.FactText("samples stand", "at the top of their words")
 	}

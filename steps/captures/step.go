@@ -78,7 +78,7 @@ func runIndex(_ context.Context, s partSettings, t *pipeline.Task) (err error) {
 	if err != nil {
 		return err
 	}
-	c.state(t)
+	c.state(t, s)
 	c.warn(t, pipeline.ClipName(src.ID()), s)
 	return t.PutTable("index", c.index())
 }

@@ -92,9 +92,12 @@ func makeMaster(x *pipeline.Expansion, kind string, set *MasterSettings, items [
 
 // darkFor gives a flat the dark that its block names, if one fits.
 func (s *shelf) darkFor(x *pipeline.Expansion, it pipeline.Item, g group, made camera) pipeline.Item {
-	d := s.find(x, "dark", "the flat frames of "+g.String(), g, made, true)
+	d, why := s.nearest("dark", g, made, true)
 	if d == nil {
-		return it // told; one of the clips' darks may do
+		if why != nil {
+			s.say(x, "master-does-not-fit", fmt.Sprintf("the dark frames that %s names do not fit its frames of %s: the nearest differ in %s", x.Name(), g, strings.Join(why, ", ")))
+		}
+		return it // one of the clips' darks may do
 	}
 	return it.With("dark", d.item.Values["mean"]).With("dark_index", d.item.Values["index"])
 }

@@ -63,7 +63,13 @@ func findSeams(pix []float32, w, h int, mosaicked bool) seams {
 		for y := max(0, at-seamSlack); y <= min(len(taken)-1, at+seamSlack); y++ {
 			taken[y] = true
 		}
-		s.most = append(s.most, mendSeam(pix, w, at, mosaicked))
+		need := 1 + 3/math.Sqrt(max(1, min(valuesIn(pix, w, at-2), valuesIn(pix, w, at+3))))
+		if float64(s.ratio[at]) <= float64(slipRatio*need) {
+			continue // whatever others show
+		}
+		m := mendSeam(pix, w, at, mosaicked)
+		m.need = need
+		s.most = append(s.most, m)
 	}
 	return s
 }
@@ -93,7 +99,7 @@ func stepRatios(pix []float32, w, h int) []float32 {
 // against the same pixels without it, so that bare sky mends nothing. Smoothing mixes
 // the two rows at the seam: of a mosaic those next to them are compared.
 func mendSeam(pix []float32, w, y int, mosaicked bool) seam {
-	out := seam{row: y, need: 1 + 3/math.Sqrt(max(1, min(valuesIn(pix, w, y-2), valuesIn(pix, w, y+3))))}
+	out := seam{row: y}
 	across, above, below := [][2]int{{0, 2}, {1, 3}}, [][2]int{{-3, -1}, {-2, 0}}, [][2]int{{3, 5}, {4, 6}}
 	if mosaicked {
 		across, above, below = [][2]int{{0, 3}}, [][2]int{{-3, 0}}, [][2]int{{3, 6}}

@@ -13,6 +13,7 @@ type shelf struct {
 	masters []master
 	flats   map[[2]pipeline.ID]pipeline.Value // normalised, by the ids of flat and dark
 	told    map[string]bool
+	clips   float64 // mean level of the brightest clip, share of white
 }
 
 // master is a dark or a flat on the shelf.
@@ -106,6 +107,8 @@ func (s *shelf) darkOf(x *pipeline.Expansion, f, ofClips *master) *master {
 		d, _ = s.nearest("dark", f.index.group(), f.index.camera(), true)
 	}
 	switch {
+	case d != nil && d != f.own && d.brighterThan(s.clips):
+		d = nil // told where it was not taken off the clips
 	case d == nil && s.has("dark"):
 		s.say(x, "master-does-not-fit", "no dark frames are of the flat frames' exposure and gain: their dark level stays in them; record some, and name them by masters in the flats' block")
 	case d != nil && d.index.Level >= f.index.Level:

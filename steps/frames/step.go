@@ -75,6 +75,9 @@ func expandClips(x *pipeline.Expansion) error {
 	if err != nil {
 		return err
 	}
+	for _, i := range idx {
+		shelf.clips = max(shelf.clips, i.Level)
+	}
 	for i, it := range items {
 		m := shelf.fit(x, pipeline.ClipName(it.ID), idx[i], camera{set.ExposureMS, set.Gain})
 		for port, v := range map[string]pipeline.Value{"dark": m.dark, "hot": m.hot, "flat": m.flat} {
