@@ -2,6 +2,7 @@ package frames
 
 import (
 	"math"
+	"slices"
 
 	"plenilune/steps/kernel/lanes"
 	"plenilune/steps/kernel/robust"
@@ -15,13 +16,16 @@ import (
 const (
 	// tornRatio is how much larger than a few rows further on the step between two
 	// rows must be to be a seam. No source: set between simulated tears and whole frames.
-	tornRatio = 2
+	tornRatio = 1.6
 	// slipRatio is the same for one that a sideways shift mends, which no picture does.
 	slipRatio = 1.4
 	// slipMends is by how much a shift must bring the rows on both sides together.
 	slipMends = 1.7
 	// slipRest is how far apart, against rows nearby, they may still be then.
-	slipRest = 1.35
+	slipRest = 1.2
+	// levelRatio is how much more a step must be that is one of whole rows' brightness:
+	// cameras give rows offsets of their own.
+	levelRatio = 2.5
 
 	// edgeRatio is the least that an edge in the picture shows; chance shows less.
 	edgeRatio = 1.25
@@ -34,12 +38,13 @@ const (
 
 // seams are what a frame shows of rows that do not belong together.
 type seams struct {
-	ratio []float32 // a row: see steps
+	ratio []float32 // a row: see stepRatios
 	most  []seam    // strongest first
 }
 
 type seam struct {
 	row   int
+	ratio float64 // by how much the step at the row exceeds those nearby
 	need  float64 // by how much chance alone may raise a ratio here
 	slip  int     // px by which what lies below is shifted to the right, if that mends it
 	mends float64 // by how much it does
@@ -64,11 +69,13 @@ func findSeams(pix []float32, w, h int, mosaicked bool) seams {
 			taken[y] = true
 		}
 		need := 1 + 3/math.Sqrt(max(1, min(valuesIn(pix, w, at-2), valuesIn(pix, w, at+3))))
-		if float64(s.ratio[at]) <= float64(slipRatio*need) {
+		raw, level := float64(s.ratio[at]), ratioAt(func(y int) float64 { return levelApart(pix, w, y) }, at)
+		r := max(min(raw, level), raw/levelRatio)
+		if r <= float64(slipRatio*need) {
 			continue // whatever others show
 		}
 		m := mendSeam(pix, w, at, mosaicked)
-		m.need = need
+		m.ratio, m.need = r, need
 		s.most = append(s.most, m)
 	}
 	return s
@@ -87,11 +94,32 @@ func stepRatios(pix []float32, w, h int) []float32 {
 	}
 	out := make([]float32, h)
 	for y := 4; y+7 < h; y++ {
-		if near := max(step[y-3], step[y-2], step[y+3], step[y+4]); near > 0 {
-			out[y] = float32(min(step[y], step[y+1]) / near)
-		}
+		out[y] = float32(ratioAt(func(y int) float64 { return step[y] }, y))
 	}
 	return out
+}
+
+// ratioAt is the lesser of the steps at y and y+1 over the largest nearby.
+func ratioAt(step func(y int) float64, y int) float64 {
+	if near := max(step(y-3), step(y-2), step(y+3), step(y+4)); near > 0 {
+		return min(step(y), step(y+1)) / near
+	}
+	return 0
+}
+
+// levelApart is the step between rows y and y+2 without the mean difference of the
+// two.
+func levelApart(pix []float32, w, y int) (sum float64) {
+	a, b := pix[y*w:][:w], pix[(y+2)*w:][:w]
+	mean := 0.0
+	for x, v := range a {
+		mean += float64(v - b[x])
+	}
+	mean /= float64(w)
+	for x, v := range a {
+		sum += math.Abs(float64(v-b[x]) - mean)
+	}
+	return sum
 }
 
 // mendSeam finds the sideways shift that brings the rows below a seam and those
@@ -110,16 +138,17 @@ func mendSeam(pix []float32, w, y int, mosaicked bool) seam {
 		}
 		return sum
 	}
+	whole := apart(across, 0, w, 0)
 	for s := -w / 2; s <= w/2; s++ {
 		x0, x1 := max(0, -s), min(w, w-s)
 		if s >= -1 && s <= 1 {
 			continue
 		}
-		after := apart(across, x0, x1, s)
-		if after <= 0 {
-			continue
+		before, after := apart(across, x0, x1, 0), apart(across, x0, x1, s)
+		if 2*before < whole || after <= 0 {
+			continue // what lies elsewhere stays
 		}
-		if m := apart(across, x0, x1, 0) / after; m > out.mends {
+		if m := before / after; m > out.mends {
 			out.slip, out.mends, out.rest = s, m, math.Inf(1)
 			if near := max(apart(above, x0, x1, 0), apart(below, x0, x1, 0)); near > 0 {
 				out.rest = after / near
@@ -150,14 +179,14 @@ func valuesIn(pix []float32, w, y int) float64 {
 // frame with fewer than two others beside it in time is not judged.
 func judgeSeams(all []looks, why []string, i, slack int) string {
 	for _, s := range all[i].seams.most {
-		usual, beside := usualRatio(all, why, i, s.row, slack)
+		usual, peak, beside := usualRatio(all, why, i, s.row, slack)
 		if beside < 2 {
 			continue
 		}
 		// Where others show an edge, how steep it looks varies: with the part of a
 		// pixel at which it lies, and with the air.
 		u := max(1, usual/edgeRatio)
-		r := float64(all[i].seams.ratio[s.row]) / (s.need * u * u * u)
+		r := s.ratio / (s.need * max(u*u*u, peak/edgeRatio))
 		mended := s.mends > slipMends && s.rest < slipRest
 		switch {
 		case mended && r > slipRatio:
@@ -170,11 +199,12 @@ func judgeSeams(all []looks, why []string, i, slack int) string {
 }
 
 // usualRatio is what frames recorded just before and after show where frame i has
-// a seam: the median of the largest ratio there of each, and of how many frames. Of
+// a seam, the median of the largest ratio there of each, and what they show anywhere,
+// since a broken row of the sensor stays where it is; and of how many frames. Of
 // those the next may be broken at the same row.
-func usualRatio(all []looks, why []string, i, row, slack int) (usual float64, frames int) {
-	var found []float64
-	for d := 1; d < len(all) && len(found) < 2*seamBeside; d++ {
+func usualRatio(all []looks, why []string, i, row, slack int) (there, anywhere float64, frames int) {
+	var near, peaks []float64
+	for d := 1; d < len(all) && len(near) < 2*seamBeside; d++ {
 		for _, j := range []int{i - d, i + d} {
 			if j < 0 || j >= len(all) || why[j] != "" {
 				continue
@@ -185,12 +215,9 @@ func usualRatio(all []looks, why []string, i, row, slack int) (usual float64, fr
 			if lo >= hi {
 				continue
 			}
-			most := 0.0
-			for _, r := range ratio[lo:hi] {
-				most = max(most, float64(r))
-			}
-			found = append(found, most)
+			near = append(near, float64(slices.Max(ratio[lo:hi])))
+			peaks = append(peaks, float64(slices.Max(ratio)))
 		}
 	}
-	return robust.Median(found), len(found)
+	return robust.Median(near), robust.Median(peaks), len(near)
 }

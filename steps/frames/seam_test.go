@@ -13,6 +13,7 @@ type reel struct {
 	w, h      int
 	mosaicked bool
 	noise     float64 // 8-bit steps
+	rows      float64 // the same, of each row as a whole
 	draw      func(frame, x, y int) float64
 }
 
@@ -23,8 +24,12 @@ func (c reel) judged(n int, seed uint64, spoil func(frame int, pix []float32)) (
 	all := make([]looks, n)
 	for k := range all {
 		img := plane.New(c.w, c.h, 1)
+		row := 0.0
 		for i := range img.Pix[0] {
-			v := 255*c.draw(k, i%c.w, i/c.w) + c.noise*normal(r)
+			if i%c.w == 0 && c.rows > 0 {
+				row = c.rows * normal(r)
+			}
+			v := 255*c.draw(k, i%c.w, i/c.w) + row + c.noise*normal(r)
 			img.Pix[0][i] = float32(math.Round(max(0, min(255, v)))) / 255
 		}
 		if spoil != nil {
@@ -92,11 +97,38 @@ func TestWholeFramesHaveNoSeams(t *testing.T) {
 				for _, n := range []int{1, 2, 3, 10} {
 					for name, draw := range scenes {
 						if w <= 100 || n == 3 {
-							reel{w, h, mosaicked, noise, draw}.mustBeWhole(t, name, n)
+							reel{w, h, mosaicked, noise, 0, draw}.mustBeWhole(t, name, n)
 						}
 					}
 				}
 			}
+		}
+	}
+}
+
+// Rows that each have an offset of their own, and one that is broken, while the Moon
+// jumps, are the camera's.
+func TestRowsOfTheCameraAreNoSeams(t *testing.T) {
+	for _, rows := range []float64{0.5, 1, 2, 4, 8} {
+		for _, w := range []int{48, 160} {
+			reel{w, 120, false, 2, rows, func(_, _, _ int) float64 { return 0.1 }}.mustBeWhole(t, "rows with offsets", 24)
+		}
+	}
+	jump := func(k int) float64 { return float64(k*37%50) - 25 }
+	broken := drawn(64, func(k, x, y int) float64 {
+		if y == 50 || y == 51 {
+			return 0.7
+		}
+		return ground(float64(x)/2, (float64(y)-jump(k))/2, 1)
+	})
+	c := reel{64, 96, false, 2, 0, broken}
+	_, all := c.judged(10, 3, nil)
+	for k := range all {
+		all[k].dy = jump(k)
+	}
+	for k := range all {
+		if why := judgeSeams(all, make([]string, len(all)), k, seamSlack); why != "" {
+			t.Errorf("frame %d with a broken row of the sensor is called %q", k, why)
 		}
 	}
 }
@@ -112,7 +144,7 @@ func TestShiftedRowsAreFound(t *testing.T) {
 		}
 	}
 	for _, mosaicked := range []bool{false, true} {
-		c := reel{w, h, mosaicked, 1.5, func(k, x, y int) float64 {
+		c := reel{w, h, mosaicked, 1.5, 0, func(k, x, y int) float64 {
 			v := scene[(y+k)*(w+8)+x+k]
 			if mosaicked && (x+y)%2 == 1 {
 				v *= 0.6
@@ -145,8 +177,8 @@ func TestShiftedRowsAreFound(t *testing.T) {
 }
 
 func TestTearsAreFound(t *testing.T) {
-	const w, h, n = 100, 80, 5
-	c := reel{w, h, false, 2, func(k, x, y int) float64 { return ground(float64(x+k)/2.5, float64(y)/2.5, 0.5) }}
+	const w, h, n = 144, 80, 5
+	c := reel{w, h, false, 2, 0, func(k, x, y int) float64 { return ground(float64(x+k)/2.5, float64(y)/2.5, 0.5) }}
 	other := make([]float32, w*h)
 	for i := range other {
 		other[i] = float32(ground(float64(i%w)/2.5+10, float64(i/w)/2.5+9, 0.5))
