@@ -43,7 +43,7 @@ func runGrade(ctx context.Context, t *pipeline.Task) error {
 		t.Warn("clip-sky-only", "%s shows nothing above the noise of the sky", pipeline.ClipName(id))
 	}
 	if len(table.Rejected) > 0 {
-		t.Warn("frames-rejected", "%s: of %d frames (counted from 0), %s; they are not used", pipeline.ClipName(id), len(table.Grade), tellRejected(table.Rejected))
+		t.Warn("frames-rejected", "%s, left out of %d frames, counted from 0: %s", pipeline.ClipName(id), len(table.Grade), tellRejected(table.Rejected))
 	}
 	t.Fact("frames", float64(len(table.Grade)), "frames")
 	t.Fact("frames_rejected", float64(len(table.Rejected)), "frames")
