@@ -190,11 +190,11 @@ func hasFlat(m *pipeline.Manifest, b *pipeline.Block) bool {
 		if up == nil {
 			continue
 		}
-		kind := r.Name
-		if s, ok := settingsOf[frames.MasterSettings](up); ok && s.Kind != "" {
-			kind = s.Kind
+		s, ok := settingsOf[frames.MasterSettings](up)
+		if !ok {
+			continue
 		}
-		if strings.HasPrefix(strings.ToLower(kind), "flat") {
+		if kind, err := frames.KindOf(s.Kind, r.Name); err == nil && kind == "flat" {
 			return true
 		}
 	}

@@ -64,7 +64,7 @@ func writeDemo(ctx context.Context, stderr io.Writer, dir string, jobs int) (man
 	if err != nil {
 		return "", fmt.Errorf("make the sample night: %w", err)
 	}
-	n, err := surveyFolder(filepath.Join(dir, "clips"), nil, nil)
+	n, err := surveyFolder(filepath.Join(dir, "clips"), givenFrames{})
 	if err != nil {
 		return "", err
 	}

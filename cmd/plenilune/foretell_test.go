@@ -103,7 +103,7 @@ func TestRunStopsWithoutRoom(t *testing.T) {
 
 func writeNight(t *testing.T, from, dir string) (manifest string) {
 	t.Helper()
-	n, err := surveyFolder(filepath.Join(from, "clips"), nil, nil)
+	n, err := surveyFolder(filepath.Join(from, "clips"), givenFrames{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -13,10 +13,13 @@ import (
 
 // newFlags are those of new.
 type newFlags struct {
-	out          string
-	darks, flats []string
-	force, json  bool
+	out         string
+	given       givenFrames
+	force, json bool
 }
+
+// givenFrames are the paths of calibration frames that the user named.
+type givenFrames struct{ darks, flats, flatDarks []string }
 
 func newCommand() *cobra.Command {
 	var f newFlags
@@ -39,8 +42,9 @@ with why, and with how to take it; hidden files and other files are passed over.
 	}
 	fl := cmd.Flags()
 	fl.StringVarP(&f.out, "out", "o", "night.hcl", "the manifest `FILE` to write")
-	fl.StringArrayVar(&f.darks, "dark", nil, "`PATH` of a folder or clip of dark frames, instead of what is named so; may be repeated")
-	fl.StringArrayVar(&f.flats, "flat", nil, "`PATH` of a folder or clip of flat frames, instead of what is named so; may be repeated")
+	fl.StringArrayVar(&f.given.darks, "dark", nil, "`PATH` of a folder or clip of dark frames, instead of what is named so; may be repeated")
+	fl.StringArrayVar(&f.given.flats, "flat", nil, "`PATH` of a folder or clip of flat frames, instead of what is named so; may be repeated")
+	fl.StringArrayVar(&f.given.flatDarks, "flat-dark", nil, "`PATH` of a folder or clip of dark frames for the flats, instead of what is named so; may be repeated")
 	fl.BoolVar(&f.force, "force", false, "replace the manifest if it stands there already")
 	fl.BoolVar(&f.json, "json", false, "print what is taken and left out as one JSON object a line on stdout")
 	return cmd
@@ -50,7 +54,7 @@ func (f *newFlags) run(stdout, stderr io.Writer, dir string) error {
 	if _, err := os.Stat(f.out); err == nil && !f.force {
 		return requestf("%s stands there already; choose another name with -o, or say --force", f.out)
 	}
-	n, err := surveyFolder(dir, f.darks, f.flats)
+	n, err := surveyFolder(dir, f.given)
 	if n != nil && f.json {
 		n.tellJSON(newScreen(stdout, stderr, true))
 	} else if n != nil {
@@ -84,6 +88,7 @@ type folderNight struct {
 	title        string
 	clips        []foundClip // taken, in the order of their paths
 	darks, flats []foundClip
+	flatDarks    []foundClip // dark frames of the flats' own exposure
 	leftOut      []leftOut
 	hidden       int      // files passed over because systems hide them
 	byFolder     siblings // every capture, taken or not
@@ -108,7 +113,7 @@ type leftOut struct {
 
 // surveyFolder finds the clips of one night and their calibration frames. The
 // night comes back with an error, too, if what was found tells why.
-func surveyFolder(dir string, darks, flats []string) (*folderNight, error) {
+func surveyFolder(dir string, given givenFrames) (*folderNight, error) {
 	st, err := os.Stat(dir)
 	if err != nil {
 		return nil, requestf("look into the folder of clips: %v", err)
@@ -117,7 +122,7 @@ func surveyFolder(dir string, darks, flats []string) (*folderNight, error) {
 		return nil, requestf("%s is not a folder; new wants the folder that holds the clips", shown(dir))
 	}
 	s := newSearch(dir)
-	if err := s.all(darks, flats); err != nil {
+	if err := s.all(given); err != nil {
 		return nil, err
 	}
 	n := &folderNight{dir: dir, leftOut: s.leftOut, hidden: s.hidden, byFolder: siblings{}}
@@ -125,6 +130,8 @@ func surveyFolder(dir string, darks, flats []string) (*folderNight, error) {
 	n.chooseClips()
 	n.darks = n.chooseMasters("dark", n.darks)
 	n.flats = n.chooseMasters("flat", n.flats)
+	n.flatDarks = n.chooseMasters("flat-dark", n.flatDarks)
+	n.needFlats()
 	if len(n.clips) == 0 {
 		return n, requestf("there is no usable clip in %s; plenilune reads .ser captures", shown(dir))
 	}

@@ -99,7 +99,7 @@ func TestManifestHoldsOfAnyNames(t *testing.T) {
 				_ = os.WriteFile(path, b, 0o666) // a name that this system does not take
 			}
 		}
-		n, err := surveyFolder(root, nil, nil)
+		n, err := surveyFolder(root, givenFrames{})
 		if err != nil {
 			continue // all are hidden, or named dark, or the odd ones
 		}
@@ -161,7 +161,7 @@ func TestCommonestNight(t *testing.T) {
 		for n, b := range c.put {
 			put(t, filepath.Join(dir, "clips", n+".ser"), b)
 		}
-		n, err := surveyFolder(filepath.Join(dir, "clips"), nil, nil)
+		n, err := surveyFolder(filepath.Join(dir, "clips"), givenFrames{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -189,7 +189,7 @@ func TestThousandsOfClips(t *testing.T) {
 		}
 		put(t, filepath.Join(dir, "clips", fmt.Sprintf("%04d.ser", i)), b)
 	}
-	n, err := surveyFolder(filepath.Join(dir, "clips"), nil, nil)
+	n, err := surveyFolder(filepath.Join(dir, "clips"), givenFrames{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -45,6 +45,8 @@ func (n *folderNight) read(files []roleFile) {
 			n.leftOut = append(n.leftOut, leftOut{path: f.path, why: errs[i].Error()})
 		case f.role == darkRole:
 			n.darks = append(n.darks, clips[i])
+		case f.role == flatDarkRole:
+			n.flatDarks = append(n.flatDarks, clips[i])
 		case f.role == flatRole:
 			n.flats = append(n.flats, clips[i])
 		default:
@@ -155,6 +157,17 @@ func (n *folderNight) chooseMasters(kind string, found []foundClip) []foundClip 
 	})
 	slices.SortFunc(out, func(a, b foundClip) int { return strings.Compare(a.path, b.path) })
 	return out
+}
+
+// needFlats leaves out dark frames of flats that are not there.
+func (n *folderNight) needFlats() {
+	if len(n.flats) > 0 {
+		return
+	}
+	for _, c := range n.flatDarks {
+		n.leftOut = append(n.leftOut, leftOut{path: c.path, why: "these are dark frames of flat frames, and there are no flat frames"})
+	}
+	n.flatDarks = nil
 }
 
 // foldersOf lists the folders that captures lie in.

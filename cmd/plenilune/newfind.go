@@ -8,31 +8,6 @@ import (
 	"strings"
 )
 
-// role is what a file is taken for.
-type role string
-
-const (
-	clipRole role = "clip"
-	darkRole role = "dark"
-	flatRole role = "flat"
-)
-
-// roleOf tells what a file or folder is from the beginning of its name; "" for a
-// name that says both.
-func roleOf(name string, otherwise role) role {
-	name = strings.ToLower(name)
-	dark, flat := strings.HasPrefix(name, "dark"), strings.HasPrefix(name, "flat")
-	switch {
-	case dark && strings.Contains(name, "flat"), flat && strings.Contains(name, "dark"):
-		return ""
-	case dark:
-		return darkRole
-	case flat:
-		return flatRole
-	}
-	return otherwise
-}
-
 // isCapture tells a capture by its name's ending.
 func isCapture(name string) bool { return strings.EqualFold(filepath.Ext(name), ".ser") }
 
@@ -77,18 +52,21 @@ func (s *search) leave(path, why, hint string) {
 
 // all finds what is there: what the user named, then what is inside the folder of
 // clips, then, by its name, what is beside it, then what is one level up.
-func (s *search) all(darks, flats []string) error {
-	for _, g := range []struct {
+func (s *search) all(g givenFrames) error {
+	named := []struct {
 		role  role
 		paths []string
-	}{{darkRole, darks}, {flatRole, flats}} {
-		for _, p := range g.paths {
-			if err := s.named(p, g.role); err != nil {
+	}{{darkRole, g.darks}, {flatRole, g.flats}, {flatDarkRole, g.flatDarks}}
+	for _, of := range named {
+		for _, p := range of.paths {
+			if err := s.named(p, of.role); err != nil {
 				return err
 			}
 		}
 	}
-	s.given[darkRole], s.given[flatRole] = len(darks) > 0, len(flats) > 0
+	for _, of := range named {
+		s.given[of.role] = len(of.paths) > 0
+	}
 	abs, err := filepath.Abs(s.dir)
 	if err != nil {
 		return fmt.Errorf("find the folder beside: %w", err)
@@ -139,7 +117,7 @@ func (s *search) beside(dir string, want func(role) bool) {
 	}
 	s.outside = true
 	defer func() { s.outside = false }()
-	wanted := map[role]bool{darkRole: want(darkRole), flatRole: want(flatRole)}
+	wanted := map[role]bool{darkRole: want(darkRole), flatRole: want(flatRole), flatDarkRole: want(flatDarkRole)}
 	for _, e := range entries {
 		if r := roleOf(e.Name(), clipRole); wanted[r] && !isHidden(e.Name()) {
 			s.entry(filepath.Join(dir, e.Name()), r)
@@ -181,7 +159,7 @@ func (s *search) entry(path string, r role) {
 			s.leave(path, "it cannot be opened: "+bare(err), "")
 		}
 	case r == "" && (st.IsDir() || isCapture(path)):
-		s.leave(path, "its name says both dark and flat; dark frames of flat frames are not used", "")
+		s.leave(path, "its name says both dark and flat", "dark frames of flat frames are known by names that begin with flatdark or darkflat, or are named by --flat-dark")
 	case r != clipRole && s.given[r] && (st.IsDir() || isCapture(path)):
 		if !s.seen[trueName(path)] {
 			s.leave(path, fmt.Sprintf("it is named like %s frames, and --%s names others", r, r), "")

@@ -37,6 +37,9 @@ func (n *folderNight) tell(w io.Writer) {
 	}
 	n.tellMasters(w, "dark", n.darks)
 	n.tellMasters(w, "flat", n.flats)
+	if len(n.flatDarks) > 0 {
+		n.tellMasters(w, "flat-dark", n.flatDarks)
+	}
 	n.tellLeftOut(w)
 }
 
@@ -102,7 +105,7 @@ func (n *folderNight) tellJSON(s *screen) {
 	for _, k := range []struct {
 		kind  string
 		found []foundClip
-	}{{"clip", n.clips}, {"dark", n.darks}, {"flat", n.flats}} {
+	}{{"clip", n.clips}, {"dark", n.darks}, {"flat", n.flats}, {"flat-dark", n.flatDarks}} {
 		for _, c := range k.found {
 			s.object(map[string]any{"event": "taken", "kind": k.kind, "path": filepath.ToSlash(c.path), "frames": c.frames, "format": c.kind})
 		}

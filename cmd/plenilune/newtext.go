@@ -43,10 +43,18 @@ settings {
   # "auto", which is half, and less of clips of more than 400 frames.
   keep = {{quote .Keep}}
 }
-{{range .Masters}}
+{{if .Masters}}
+# Averaged without outliers. Where there are masters of several exposures or gains,
+# exposure_ms and gain in their blocks and in that of the clips say which fit; what is
+# not stated fits anything.
+{{- end}}
+{{- range .Masters}}
 master {{quote .Name}} {
   kind  = {{quote .Kind}}
   files = {{list .Files}}
+{{- if .Darks}}
+  masters = [master.{{.Darks}}] # their own darks
+{{- end}}
 }
 {{end}}
 clips "disk" {
@@ -58,8 +66,8 @@ clips "disk" {
 {{- end}}
   ]
 {{- end}}
-{{- if .Masters}}
-  masters = [{{range $i, $m := .Masters}}{{if $i}}, {{end}}master.{{$m.Name}}{{end}}]
+{{- if .Own}}
+  masters = [{{range $i, $m := .Own}}{{if $i}}, {{end}}master.{{$m}}{{end}}]
 {{- end}}
 }
 
@@ -150,6 +158,7 @@ func recipeBands() []manifestBand {
 type manifestMaster struct {
 	Name, Kind string
 	Files      []string
+	Darks      string // name of the block of a flat's own darks
 }
 
 type manifestExcept struct{ Path, Why string }
@@ -161,6 +170,7 @@ func (n *folderNight) manifest(name string) ([]byte, error) {
 		Name, Title string
 		Keep        string
 		Masters     []manifestMaster
+		Own         []string // masters of the clips
 		Files       []string
 		Except      []manifestExcept
 		Bands       []manifestBand
@@ -169,9 +179,9 @@ func (n *folderNight) manifest(name string) ([]byte, error) {
 		data.Title = "A night of the Moon"
 	}
 	for _, m := range []struct {
-		kind  string
-		found []foundClip
-	}{{"dark", n.darks}, {"flat", n.flats}} {
+		name, kind, darks string
+		found             []foundClip
+	}{{"dark", "dark", "", n.darks}, {"flatdark", "dark", "", n.flatDarks}, {"flat", "flat", "flatdark", n.flats}} {
 		if len(m.found) == 0 {
 			continue
 		}
@@ -179,7 +189,13 @@ func (n *folderNight) manifest(name string) ([]byte, error) {
 		if err != nil {
 			return nil, err
 		}
-		data.Masters = append(data.Masters, manifestMaster{m.kind, m.kind, files})
+		if len(n.flatDarks) == 0 {
+			m.darks = ""
+		}
+		data.Masters = append(data.Masters, manifestMaster{m.name, m.kind, files, m.darks})
+		if m.name == m.kind {
+			data.Own = append(data.Own, m.name)
+		}
 	}
 	files, others, err := n.byFolder.patterns(base, n.clips, true)
 	if err != nil {
@@ -207,8 +223,12 @@ func (n *folderNight) whyNot(path string) string {
 			return l.why
 		}
 	}
-	if slices.ContainsFunc(n.darks, func(c foundClip) bool { return c.path == path }) {
+	is := func(c foundClip) bool { return c.path == path }
+	switch {
+	case slices.ContainsFunc(n.darks, is):
 		return "dark frames"
+	case slices.ContainsFunc(n.flatDarks, is):
+		return "dark frames of flat frames"
 	}
 	return "flat frames"
 }
@@ -244,7 +264,7 @@ func (n *folderNight) holds(name string, text []byte) error {
 	if err := diags.Err(); err != nil {
 		return fmt.Errorf("defect in this program: the manifest that it would write has a fault: %w", err)
 	}
-	want := map[string][]foundClip{"clips.disk": n.clips, "master.dark": n.darks, "master.flat": n.flats}
+	want := map[string][]foundClip{"clips.disk": n.clips, "master.dark": n.darks, "master.flat": n.flats, "master.flatdark": n.flatDarks}
 	for _, b := range m.Blocks {
 		taken, ok := want[b.Kind+"."+b.Name]
 		if !ok {

@@ -56,6 +56,8 @@ func TestScripts(t *testing.T) {
 			"nobytes":   scriptNoBytes,
 			"cut":       scriptCut,
 			"touch":     scriptTouch,
+			"samples":   scriptSamples,
+			"damage":    scriptDamage,
 		},
 	})
 }

@@ -3,6 +3,7 @@ package captures
 import (
 	"bytes"
 	"encoding/json"
+	"math"
 	"reflect"
 	"slices"
 	"strings"
@@ -17,7 +18,7 @@ import (
 
 var night = time.Date(2025, 3, 6, 20, 0, 0, 123e6, time.UTC)
 
-// recording makes a file of n frames with a ramp and a fine grain.
+// recording makes a file of n frames with a ramp up to 0.9 of white and a fine grain.
 func recording(t *testing.T, h ser.Header, n int, times []time.Time) []byte {
 	t.Helper()
 	h.Frames = int32(n)
@@ -29,7 +30,7 @@ func recording(t *testing.T, h ser.Header, n int, times []time.Time) []byte {
 	l := h.Layout()
 	f := make([]uint16, l.Width*l.Height*l.Planes)
 	for i := range f {
-		f[i] = uint16((i*(1<<h.Depth-1)/len(f) + i*i%7) & (1<<h.Depth - 1))
+		f[i] = uint16((i*(1<<h.Depth-1)/len(f)*9/10 + i*i%7) & (1<<h.Depth - 1))
 	}
 	for range n {
 		if err := w.AddFrame(f); err != nil {
@@ -73,7 +74,10 @@ func TestIndex(t *testing.T) {
 	want := Index{
 		Layout: raw.Layout{Width: 20, Height: 10, Planes: 1, SampleBytes: 2, Pattern: "GRBG", Offset: 178, Stride: 400},
 		Frames: 3, Declared: 3, Depth: 12, White: 4095,
-		TimesUnixNS: []int64{night.UnixNano(), night.UnixNano() + 20e6, night.UnixNano() + 40e6}, StartUnixNS: night.UnixNano(), TimeSource: "trailer",
+		TimesUnixNS: []int64{night.UnixNano(), night.UnixNano() + 20e6, night.UnixNano() + 40e6}, StartUnixNS: night.UnixNano(), TimeSource: "trailer", Level: x.Level,
+	}
+	if math.Abs(x.Level-0.45) > 0.005 {
+		t.Errorf("mean level %g of a ramp up to 0.9 of white", x.Level)
 	}
 	if !reflect.DeepEqual(x, want) {
 		t.Errorf("index is %+v, want %+v", x, want)
@@ -139,6 +143,27 @@ func TestWarnings(t *testing.T) {
 			if !strings.Contains(w.Text, "{clip:") {
 				t.Errorf("%s: the warning %q does not name the clip", c.name, w.Text)
 			}
+		}
+	}
+}
+
+// TestOverexposed: from half a per cent of the bright ground on it is told, of clips
+// alone.
+func TestOverexposed(t *testing.T) {
+	mono := ser.Header{LittleFlag: 1, Width: 40, Height: 50, Depth: 16, UTC: ser.TicksOf(night)}
+	for _, c := range []struct {
+		samples int // of 2,000, of which nearly half are bright ground
+		s       partSettings
+		want    []string
+	}{
+		{3, auto, nil}, {20, auto, []string{"clip-overexposed"}}, {2000, auto, []string{"clip-overexposed"}}, {20, partSettings{ByteOrder: "auto"}, nil},
+	} {
+		file := recording(t, mono, 1, stamps(1))
+		for i := range c.samples {
+			copy(file[178+2*(1999-i):], []byte{0xff, 0xff})
+		}
+		if _, r := run(t, file, c.s); !slices.Equal(codes(r), c.want) {
+			t.Errorf("%d samples of 2,000 at white: warnings %v, want %v", c.samples, r.Warnings, c.want)
 		}
 	}
 }

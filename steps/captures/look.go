@@ -2,10 +2,12 @@ package captures
 
 import (
 	"fmt"
+	"math"
 
 	"plenilune/pipeline"
 	"plenilune/steps/format/raw"
 	"plenilune/steps/format/ser"
+	"plenilune/steps/kernel/calibrate"
 )
 
 // Index is what later steps know of a capture.
@@ -19,6 +21,7 @@ type Index struct {
 	TimesUnixNS []int64    `json:"times_unix_ns"` // of each frame, UTC, 0 where unknown; empty if all are
 	StartUnixNS int64      `json:"start_unix_ns"` // UTC, 0 if unknown
 	TimeSource  string     `json:"time_source"`   // "trailer", "header" or ""
+	Level       float64    `json:"level"`         // mean of the samples looked at, share of white
 	Empty       bool       `json:"empty"`         // no frames
 }
 
@@ -26,6 +29,7 @@ type Index struct {
 type capture struct {
 	file    *ser.File
 	level   ser.Level
+	light   ser.Light
 	big     bool   // samples are big-endian
 	orderBy string // what decided it: "samples", "flag", "setting", "" for one byte
 }
@@ -55,6 +59,7 @@ func look(f pipeline.File, s partSettings) (*capture, error) {
 		}
 	}
 	c.level = seen.Level(depth, c.big)
+	c.light = seen.Light(c.big, c.level.White, calibrate.SaturationLevel)
 	return c, nil
 }
 
@@ -62,7 +67,8 @@ func (c *capture) index() Index {
 	f := c.file
 	x := Index{
 		Layout: f.Layout, Frames: f.Frames, Declared: int64(f.Header.Frames), CutShort: f.CutShort,
-		Depth: c.level.Bits, White: c.level.White, TimesUnixNS: f.Times, Empty: f.Frames == 0,
+		Depth: c.level.Bits, White: c.level.White, TimesUnixNS: f.Times,
+		Level: math.Round(c.light.Mean*1e6) / 1e6, Empty: f.Frames == 0,
 	}
 	x.Layout.BigEndian = c.big
 	if x.TimesUnixNS == nil {
@@ -73,7 +79,7 @@ func (c *capture) index() Index {
 }
 
 // state tells what was found, for people and records.
-func (c *capture) state(t *pipeline.Task) {
+func (c *capture) state(t *pipeline.Task, s partSettings) {
 	f := c.file
 	t.Fact("frames", float64(f.Frames), "frames")
 	t.Fact("width", float64(f.Layout.Width), "px")
@@ -81,6 +87,10 @@ func (c *capture) state(t *pipeline.Task) {
 	t.FactText("pattern", f.Layout.Pattern)
 	t.Fact("depth", float64(c.level.Bits), "bit")
 	t.Fact("white level", c.level.White, "sample units")
+	t.Fact("mean level", 100*c.light.Mean, "% of white")
+	if s.Timed {
+		t.Fact("saturated", 100*c.light.Full, "% of the bright ground")
+	}
 	if c.level.High {
 		t.FactText("samples stand", "at the top of their words")
 	}

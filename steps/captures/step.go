@@ -38,7 +38,7 @@ func step(block string) pipeline.Step {
 type partSettings struct {
 	ByteOrder string
 	DepthBits int
-	Timed     bool // the times of frames matter
+	Timed     bool // clips: times of frames and exposure matter
 }
 
 func expand(x *pipeline.Expansion, timed bool) error {
@@ -54,7 +54,7 @@ func indexPart(it pipeline.Item, s partSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "index",
 		Item:     it,
-		Version:  1,
+		Version:  2,
 		Settings: s,
 		In:       []pipeline.Input{{Port: "file", Value: it.Values["file"]}},
 		Out:      []string{"index"},
@@ -78,7 +78,7 @@ func runIndex(_ context.Context, s partSettings, t *pipeline.Task) (err error) {
 	if err != nil {
 		return err
 	}
-	c.state(t)
+	c.state(t, s)
 	c.warn(t, pipeline.ClipName(src.ID()), s)
 	return t.PutTable("index", c.index())
 }

@@ -2,6 +2,11 @@ package captures
 
 import "plenilune/pipeline"
 
+// overexposed is how much of the bright ground may be saturated before that is told:
+// hot pixels are a fifth of it, the floor of the brightest crater a quarter in a field
+// of 500 km; what is more is ground that no picture will show.
+const overexposed = 0.005
+
 // warn says what is odd about a capture that is used all the same.
 func (c *capture) warn(t *pipeline.Task, clip string, s partSettings) {
 	f := c.file
@@ -31,6 +36,9 @@ func (c *capture) warn(t *pipeline.Task, clip string, s partSettings) {
 	}
 	if f.TimesLocal {
 		t.Warn("clip-times-local", "%s: the times of its frames are local time; they were corrected by the header's difference to UTC", clip)
+	}
+	if s.Timed && c.light.Full > overexposed {
+		t.Warn("clip-overexposed", "%s: %.1f %% of the bright ground is saturated; its detail is lost, expose shorter or with less gain", clip, 100*c.light.Full)
 	}
 	if _, source := f.Start(); source == "" && s.Timed {
 		t.Warn("clip-without-times", "%s says nowhere when it was taken", clip)

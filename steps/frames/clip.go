@@ -16,6 +16,7 @@ type clipIndex struct {
 	Frames int        `json:"frames"`
 	Depth  int        `json:"depth"`
 	White  float64    `json:"white"`
+	Level  float64    `json:"level"` // mean, share of white
 	Empty  bool       `json:"empty"`
 }
 

@@ -49,6 +49,9 @@ func runGrade(ctx context.Context, t *pipeline.Task) error {
 	if table.SkyOnly {
 		t.Warn("clip-sky-only", "%s shows nothing above the noise of the sky", pipeline.ClipName(id))
 	}
+	if len(table.Rejected) > 0 {
+		t.Warn("frames-rejected", "%s, left out of %d frames, counted from 0: %s", pipeline.ClipName(id), len(table.Grade), tellRejected(table.Rejected))
+	}
 	t.Fact("frames", float64(len(table.Grade)), "frames")
 	t.Fact("frames_rejected", float64(len(table.Rejected)), "frames")
 	return t.PutTable("frames", table)
@@ -63,7 +66,7 @@ func gradeClip(ctx context.Context, t *pipeline.Task, c *clip) (*framesTable, er
 	if err != nil {
 		return nil, err
 	}
-	why := judgeLooks(all)
+	why := judgeLooks(all, p.f*p.g+seamSlack)
 	top := best(all, why, p.w, p.h)
 	out := &framesTable{Rejected: []Rejection{}, Noise: p.sampleNoise()}
 	for _, l := range all {

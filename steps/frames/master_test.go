@@ -8,7 +8,6 @@ import (
 
 	"plenilune/pipeline"
 	"plenilune/pipeline/pipelinetest"
-	"plenilune/steps/kernel/plane"
 )
 
 func TestMasterDark(t *testing.T) {
@@ -29,7 +28,7 @@ func TestMasterDark(t *testing.T) {
 	}
 	idx := clipIndex{Layout: monoLayout(w, h), Frames: n, Depth: 8, White: 255}
 	// Two files of one group are one master.
-	res := pipelinetest.Run(t, meanPart(pipeline.Item{}, "dark", idx, 2), map[string][]any{"file": {f, f}, "index": {idx, idx}})
+	res := pipelinetest.Run(t, meanPart(pipeline.Item{}, meanSettings{Kind: "dark"}, idx), map[string][]any{"file": {f, f}, "index": {idx, idx}})
 	var hot hotTable
 	res.Table("hot", &hot)
 	if !slices.Equal(hot.Pixels, []int{7, 333}) {
@@ -48,28 +47,9 @@ func TestMasterDark(t *testing.T) {
 	}
 }
 
-func TestFlatIsOneOnAverageOnEverySite(t *testing.T) {
-	const w, h = 8, 6
-	site := [2][2]float32{{0.6, 0.8}, {0.8, 0.4}}
-	flat, dark := plane.New(w, h, 1), plane.New(w, h, 1)
-	for i := range flat.Pix[0] {
-		x, y := i%w, i/w
-		flat.Pix[0][i] = 0.1 + site[y&1][x&1]*(1+0.05*float32(x/2-1))
-		dark.Pix[0][i] = 0.1
-	}
-	normaliseFlat(flat, dark, true)
-	for i, v := range flat.Pix[0] {
-		x := i % w
-		want := (1 + 0.05*float32(x/2-1)) / 1.025 // columns −1, 0, 1, 2 in steps of two
-		if math.Abs(float64(v-want)) > 1e-6 {
-			t.Fatalf("pixel %d is %g, want %g: its colour must not show", i, v, want)
-		}
-	}
-}
-
 func TestKindOf(t *testing.T) {
-	for _, c := range []struct{ kind, name, want string }{{"", "dark", "dark"}, {"", "flats", "flat"}, {"flat", "dark", "flat"}, {"", "x", ""}} {
-		if got, err := kindOf(c.kind, c.name); got != c.want || (err != nil) != (c.want == "") {
+	for _, c := range []struct{ kind, name, want string }{{"", "dark", "dark"}, {"", "flats", "flat"}, {"flat", "dark", "flat"}, {"", "flatdark", "dark"}, {"", "flat_darks", "dark"}, {"", "darkflat", "dark"}, {"", "x", ""}} {
+		if got, err := KindOf(c.kind, c.name); got != c.want || (err != nil) != (c.want == "") {
 			t.Errorf("kind %q, name %q: %q, %v", c.kind, c.name, got, err)
 		}
 	}

@@ -4,45 +4,47 @@ import (
 	"context"
 
 	"plenilune/pipeline"
-	"plenilune/steps/format/raw"
+	"plenilune/steps/kernel/calibrate"
+	"plenilune/steps/kernel/plane"
+	"plenilune/steps/kernel/robust"
 )
 
-type meanSettings struct{ Kind string }
+// meanSettings vary a master. Exposure and gain change no pixel of it, but say what it is of.
+type meanSettings struct {
+	Kind       string
+	ExposureMS *float64 `json:"exposure_ms"`
+	Gain       *float64 `json:"gain"`
+}
 
-// masterIndex says what clips a master fits.
+// masterIndex says what clips a master fits, and what there is to say against it.
 type masterIndex struct {
-	Width   int    `json:"width"`
-	Height  int    `json:"height"`
-	Planes  int    `json:"planes"`
-	Pattern string `json:"pattern"`
-	Depth   int    `json:"depth"`
-	Kind    string `json:"kind"` // "dark" or "flat"
-	Frames  int    `json:"frames"`
+	Width      int      `json:"width"`
+	Height     int      `json:"height"`
+	Planes     int      `json:"planes"`
+	Pattern    string   `json:"pattern"`
+	Depth      int      `json:"depth"`
+	Kind       string   `json:"kind"` // "dark" or "flat"
+	Frames     int      `json:"frames"`
+	ExposureMS *float64 `json:"exposure_ms"` // null: not stated
+	Gain       *float64 `json:"gain"`        // null: not stated
+	Level      float64  `json:"level"`       // mean, share of white
+	Saturated  float64  `json:"saturated"`   // share of the pixels that are at white
+	Uneven     float64  `json:"uneven"`      // see unevenness, share of white
 }
 
-// group is what clips and masters must have in common.
-type group struct {
-	w, h, planes, depth int
-	pattern             string
-}
-
-func (i clipIndex) group() group {
-	return group{i.Layout.Width, i.Layout.Height, i.Layout.Planes, i.Depth, i.Layout.Pattern}
-}
-
-func (m masterIndex) group() group { return group{m.Width, m.Height, m.Planes, m.Depth, m.Pattern} }
+func (m masterIndex) camera() camera { return camera{m.ExposureMS, m.Gain} }
 
 // meanPart makes a master from clips of one group: in file and index (as often as
 // there are clips), out mean, index, and for a dark hot.
-func meanPart(it pipeline.Item, kind string, idx clipIndex, clips int) pipeline.Part {
+func meanPart(it pipeline.Item, set meanSettings, idx clipIndex) pipeline.Part {
 	px := int64(idx.Layout.Width) * int64(idx.Layout.Height) * int64(idx.Layout.Planes)
 	out := []string{"mean", "index"}
-	if kind == "dark" {
+	if set.Kind == "dark" {
 		out = append(out, "hot")
 	}
 	return pipeline.Part{
-		Name: "mean", Item: it, Version: 1, Settings: meanSettings{Kind: kind}, Out: out,
-		Memory: px*(3*8+(masterBatch+3)*4) + 16<<20,
+		Name: "mean", Item: it, Version: 2, Settings: set, Out: out,
+		Memory: px*(calibrate.MeanBytes+(masterBatch+1)*4) + 16<<20,
 		Run:    pipeline.Bind(runMean),
 	}
 }
@@ -58,34 +60,45 @@ func runMean(ctx context.Context, set meanSettings, t *pipeline.Task) error {
 		return err
 	}
 	if set.Kind == "dark" {
-		dist := 1
-		if c.mosaicked() {
-			dist = 2
-		}
-		hot := hotPixels(mean, dist)
+		hot := calibrate.HotPixels(mean, c.lay.Pattern, hotSigma, hotLeast)
 		t.Fact("hot_pixels", float64(len(hot)), "")
 		if err := t.PutTable("hot", hotTable{hot}); err != nil {
 			return err
 		}
 	}
+	idx := masterIndex{Width: c.lay.Width, Height: c.lay.Height, Planes: c.lay.Planes, Pattern: c.lay.Pattern, Depth: c.depth,
+		Kind: set.Kind, Frames: c.n, ExposureMS: set.ExposureMS, Gain: set.Gain}
+	idx.judge(mean)
 	t.Fact("frames", float64(c.n), "frames")
-	err = t.PutTable("index", masterIndex{c.lay.Width, c.lay.Height, c.lay.Planes, c.lay.Pattern, c.depth, set.Kind, c.n})
-	if err != nil {
+	t.Fact("level", 100*idx.Level, "% of white")
+	t.Fact("saturated", 100*idx.Saturated, "% of its pixels")
+	if err := t.PutTable("index", idx); err != nil {
 		return err
 	}
 	return t.PutPlane(ctx, "mean", mean.W, mean.H, mean.Pix...)
 }
 
-// flatPart normalises a flat for the clips of one group: in flat, and dark if any; out flat.
+// judge measures what could be wrong with a master.
+func (m *masterIndex) judge(mean *plane.Image) {
+	for _, p := range mean.Pix {
+		level, _ := robust.Mean(p)
+		m.Level += level / float64(len(mean.Pix))
+	}
+	full := calibrate.Saturated(make([]bool, mean.W*mean.H), mean, calibrate.SaturationLevel)
+	m.Saturated = round6(float64(full) / float64(mean.W*mean.H))
+	m.Level, m.Uneven = round6(m.Level), round6(unevenness(mean))
+}
+
+// flatPart normalises a flat: in flat, and dark if any; out flat.
 func flatPart(it pipeline.Item, idx clipIndex) pipeline.Part {
 	px := int64(idx.Layout.Width) * int64(idx.Layout.Height) * int64(idx.Layout.Planes)
 	return pipeline.Part{
-		Name: "flat", Item: it, Version: 1, Settings: flatSettings{Mosaicked: idx.Layout.Planes == 1 && idx.Layout.Pattern != raw.Mono},
+		Name: "flat", Item: it, Version: 2, Settings: flatSettings{Pattern: idx.Layout.Pattern},
 		Out: []string{"flat"}, Memory: px*12 + 8<<20, Run: pipeline.Bind(runFlat),
 	}
 }
 
-type flatSettings struct{ Mosaicked bool }
+type flatSettings struct{ Pattern string }
 
 func runFlat(ctx context.Context, set flatSettings, t *pipeline.Task) error {
 	flat, err := readPlane(t, "flat")
@@ -96,14 +109,14 @@ func runFlat(ctx context.Context, set flatSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
-	normaliseFlat(flat, dark, set.Mosaicked)
+	calibrate.Flat(flat, dark, set.Pattern)
 	return t.PutPlane(ctx, "flat", flat.W, flat.H, flat.Pix...)
 }
 
 // gradePart judges one clip's frames.
 func gradePart(it pipeline.Item, idx clipIndex) pipeline.Part {
 	px := int64(idx.Layout.Width) * int64(idx.Layout.Height)
-	blocks := int64(idx.Frames) * (blocksMost*12 + 64)
+	blocks := int64(idx.Frames) * (blocksMost*12 + 4*int64(idx.Layout.Height) + 64)
 	return pipeline.Part{
 		Name: "grade", Item: it, Version: 7, Out: []string{"frames"},
 		Memory: px*4*(int64(idx.Layout.Planes)*3+templateBest+8) + blocks + 32<<20,

@@ -98,24 +98,3 @@ func TestLumaOfOneColourIsFlat(t *testing.T) {
 		}
 	}
 }
-
-func TestTearIsSeenNoiseIsNot(t *testing.T) {
-	const w, h = 100, 80
-	pix := noisy(3, w, h, 0.1, 0.01)
-	for y := range h {
-		for x := range w {
-			pix[y*w+x] += float32(ground(float64(x), float64(y), 1))
-		}
-	}
-	if v := tear(pix, w, h); v > tornRatio {
-		t.Errorf("a whole frame has a tear of %.2f", v)
-	}
-	for y := 47; y < h; y++ {
-		for x := range w {
-			pix[y*w+x] = float32(ground(float64(x)+15, float64(y)+4, 1))
-		}
-	}
-	if v := tear(pix, w, h); v < tornRatio {
-		t.Errorf("a torn frame has a tear of %.2f only", v)
-	}
-}

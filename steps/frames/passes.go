@@ -157,7 +157,7 @@ func (p *follower) look(i int, s *scratch) (looks, error) {
 		return looks{}, err
 	}
 	s.sums.measure(s.luma, p.w, p.h, 0, 0)
-	l := looks{print: fingerprint(s.raw), tear: tear(s.luma, p.w, p.h)}
+	l := looks{print: fingerprint(s.raw), seams: findSeams(s.luma, p.w, p.h, p.c.mosaicked())}
 	var n float64
 	var levels []float32
 	for k, ok := range s.sums.full {
@@ -191,7 +191,7 @@ func (p *follower) firstPass(ctx context.Context, t *pipeline.Task) ([]looks, er
 	}); err != nil {
 		return nil, err
 	}
-	first, why := 0, judgeLooks(some)
+	first, why := 0, judgeLooks(some, p.h)
 	for k := range few {
 		if why[k] == "" && (why[first] != "" || some[k].sharpness() > some[first].sharpness()) {
 			first = k

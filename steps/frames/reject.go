@@ -3,45 +3,17 @@ package frames
 import (
 	"math"
 
-	"plenilune/steps/kernel/lanes"
 	"plenilune/steps/kernel/robust"
 )
 
 // Rejection names a frame that is not used, and why.
 type Rejection struct {
 	Frame  int    `json:"frame"`
-	Reason string `json:"reason"` // "black", "torn", "repeated" or "fits nothing"
+	Reason string `json:"reason"` // one of reasons
 }
 
-const (
-	// tornRatio is how much larger than a few rows further on the step between two
-	// rows must be to be a tear: the optics let no picture change so fast, and noise
-	// is alike in all rows. No source: set between simulated tears and whole frames.
-	tornRatio = 2.5
-	// blackShare of the clip's usual contrast and brightness is a frame without light.
-	blackShare = 0.15
-)
-
-// tear returns by how much the strongest step between rows two apart exceeds the
-// steps nearby. Two apart, so that a colour mosaic compares like with like.
-func tear(pix []float32, w, h int) float64 {
-	if h < 16 {
-		return 0
-	}
-	step := make([]float64, h)
-	for y := 0; y+2 < h; y++ {
-		step[y] = lanes.Apart(pix[y*w:][:w], pix[(y+2)*w:][:w])
-	}
-	var worst float64
-	for y := 4; y+7 < h; y++ {
-		// a tear between rows y+1 and y+2 shows in steps y and y+1
-		near := max(step[y-3], step[y-2], step[y+3], step[y+4])
-		if near > 0 {
-			worst = max(worst, min(step[y], step[y+1])/near)
-		}
-	}
-	return worst
-}
+// blackShare of the clip's usual contrast and brightness is a frame without light.
+const blackShare = 0.15
 
 // fingerprint is FNV-1a over a frame's bytes: equal frames in a row are one frame
 // recorded twice.
@@ -63,7 +35,7 @@ func fingerprint(b []byte) uint64 {
 // looks is what the first pass notes of a frame.
 type looks struct {
 	print  uint64
-	tear   float64
+	seams  seams
 	level  float64 // mean brightness
 	light  float64 // mean brightness over the darkest twentieth: what the Moon adds
 	energy float64 // mean squared gradient without the noise's share
@@ -80,8 +52,10 @@ func (l looks) sharpness() float64 {
 	return math.Sqrt(max(0, l.energy)) / l.light
 }
 
-// judgeLooks rejects frames for what they look like by themselves; why is "" for a sound one.
-func judgeLooks(all []looks) []string {
+// judgeLooks rejects frames for what they look like by themselves and beside their
+// neighbours in time, which lie where the looks say up to slack rows; why is "" for
+// a sound one.
+func judgeLooks(all []looks, slack int) []string {
 	var light []float64
 	for _, l := range all {
 		light = append(light, l.light)
@@ -94,8 +68,17 @@ func judgeLooks(all []looks) []string {
 			why[i] = "black"
 		case i > 0 && l.print == all[i-1].print:
 			why[i] = "repeated"
-		case l.tear > tornRatio:
-			why[i] = "torn"
+		}
+	}
+	broken := make([]string, len(all))
+	for i := range all {
+		if why[i] == "" {
+			broken[i] = judgeSeams(all, why, i, slack)
+		}
+	}
+	for i, r := range broken {
+		if r != "" {
+			why[i] = r
 		}
 	}
 	return why

@@ -4,8 +4,6 @@ package frames
 
 import (
 	"errors"
-	"fmt"
-	"strings"
 
 	"plenilune/pipeline"
 )
@@ -14,11 +12,19 @@ import (
 type MasterSettings struct {
 	// Kind is what the frames are of; by default what the block's name begins with.
 	Kind string `hcl:"kind,optional" oneof:"dark flat"`
+	// Masters, of flats, are darks of the flats' own exposure.
+	Masters []pipeline.Ref `hcl:"masters,optional" refs:"master"`
+	// ExposureMS and Gain are what the frames were recorded with; nil is unknown.
+	ExposureMS *float64 `hcl:"exposure_ms,optional" min:"0.001"`
+	Gain       *float64 `hcl:"gain,optional" min:"0"`
 }
 
 // ClipSettings is what this stage reads of a clips block.
 type ClipSettings struct {
 	Masters []pipeline.Ref `hcl:"masters,optional" refs:"master"`
+	// ExposureMS and Gain are what the clips were recorded with; nil is unknown.
+	ExposureMS *float64 `hcl:"exposure_ms,optional" min:"0.001"`
+	Gain       *float64 `hcl:"gain,optional" min:"0"`
 }
 
 // Masters serves master blocks: one master of each group of like clips.
@@ -41,19 +47,6 @@ func Step() pipeline.Step {
 	}
 }
 
-// kindOf tells what a master's frames are of.
-func kindOf(kind, name string) (string, error) {
-	if kind != "" {
-		return kind, nil
-	}
-	for _, k := range []string{"dark", "flat"} {
-		if strings.HasPrefix(strings.ToLower(name), k) {
-			return k, nil
-		}
-	}
-	return "", fmt.Errorf("the name does not tell whether these are dark or flat frames: add kind = \"dark\" or kind = \"flat\"")
-}
-
 // indexed reads the items' indices; items whose capture could not be read, or
 // holds no frame, are left out.
 func indexed(x *pipeline.Expansion, items []pipeline.Item) ([]pipeline.Item, []clipIndex, error) {
@@ -72,50 +65,6 @@ func indexed(x *pipeline.Expansion, items []pipeline.Item) ([]pipeline.Item, []c
 	return out, idx, nil
 }
 
-func expandMasters(x *pipeline.Expansion) error {
-	kind, err := kindOf(x.Settings().(*MasterSettings).Kind, x.Name())
-	if err != nil {
-		return err
-	}
-	items, idx, err := indexed(x, x.Items())
-	if err != nil {
-		return err
-	}
-	var out []pipeline.Item
-	done := map[group]bool{}
-	for i := range items {
-		g := idx[i].group()
-		if done[g] {
-			continue
-		}
-		done[g] = true
-		var in []pipeline.Input
-		n := 0
-		for j := i; j < len(items); j++ {
-			if idx[j].group() == g {
-				n++
-				in = append(in, pipeline.Input{Port: "file", Value: items[j].Values["file"]},
-					pipeline.Input{Port: "index", Value: items[j].Values["index"]})
-			}
-		}
-		p := meanPart(pipeline.Item{ID: items[i].ID}, kind, idx[i], n)
-		p.In = in
-		node := x.Add(p)
-		it := pipeline.Item{ID: items[i].ID, Values: map[string]pipeline.Value{}}
-		for _, port := range p.Out {
-			it.Values[port] = node.Out(port)
-		}
-		out = append(out, it)
-	}
-	x.Emit(out...)
-	return nil
-}
-
-// masters are the dark and the flat of one group of clips.
-type masters struct {
-	dark, hot, flat pipeline.Value
-}
-
 func expandClips(x *pipeline.Expansion) error {
 	set := x.Settings().(*ClipSettings)
 	items, idx, err := indexed(x, x.Items())
@@ -126,8 +75,11 @@ func expandClips(x *pipeline.Expansion) error {
 	if err != nil {
 		return err
 	}
+	for _, i := range idx {
+		shelf.clips = max(shelf.clips, i.Level)
+	}
 	for i, it := range items {
-		m := shelf.fit(x, idx[i])
+		m := shelf.fit(x, pipeline.ClipName(it.ID), idx[i], camera{set.ExposureMS, set.Gain})
 		for port, v := range map[string]pipeline.Value{"dark": m.dark, "hot": m.hot, "flat": m.flat} {
 			if !v.IsZero() {
 				it = it.With(port, v)
@@ -141,6 +93,7 @@ func expandClips(x *pipeline.Expansion) error {
 		}
 		x.Emit(it.With("frames", x.Add(p).Out("frames")))
 	}
+	shelf.tellBright(x)
 	if len(items) == 0 {
 		x.Emit()
 	}

@@ -177,13 +177,16 @@ func digestRobust(d *bits) {
 }
 
 func digestCalibrate(d *bits) {
-	m, err := calibrate.ClippedMean(7, w, h, 1, 3, func(i int, dst *plane.Image) error {
-		copy(dst.Pix[0], picture(uint64(20+i)))
-		return nil
-	})
-	if err != nil {
-		panic(err)
+	mean := calibrate.NewMean(w, h, 1)
+	for pass := range 2 {
+		for i := range 7 {
+			mean.Add(plane.Of(w, h, picture(uint64(20+i))), 0, h)
+		}
+		if pass == 0 {
+			mean.Limit(3)
+		}
 	}
+	m := mean.Image()
 	flat := m.Clone()
 	calibrate.Flat(flat, nil, "RGGB")
 	hot := calibrate.HotPixels(m, "RGGB", 3, 0.002)

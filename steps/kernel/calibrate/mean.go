@@ -1,7 +1,6 @@
 package calibrate
 
 import (
-	"fmt"
 	"math"
 
 	"plenilune/steps/kernel/plane"
@@ -28,6 +27,9 @@ type Mean struct {
 	mean           *plane.Image
 	limit          *plane.Image
 }
+
+// MeanBytes is what a Mean takes for each pixel of each plane, at most.
+const MeanBytes = 52
 
 // NewMean prepares a mean of frames of w by h pixels and c planes.
 func NewMean(w, h, c int) *Mean {
@@ -188,23 +190,4 @@ func (m *Mean) Image() *plane.Image {
 		}
 	}
 	return out
-}
-
-// ClippedMean returns the mean of n frames of w by h pixels and c planes without
-// what lies more than k deviations off (see Mean). read fills its argument with
-// frame i; each frame is read twice.
-func ClippedMean(n, w, h, c int, k float64, read func(i int, dst *plane.Image) error) (*plane.Image, error) {
-	m, frame := NewMean(w, h, c), plane.New(w, h, c)
-	for pass := range 2 {
-		for i := range n {
-			if err := read(i, frame); err != nil {
-				return nil, fmt.Errorf("read frame %d: %w", i, err)
-			}
-			m.Add(frame, 0, h)
-		}
-		if pass == 0 {
-			m.Limit(k)
-		}
-	}
-	return m.Image(), nil
 }

@@ -1,0 +1,70 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"strconv"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"plenilune/steps/format/ser"
+)
+
+// scriptSamples changes every sample of an 8-bit capture: samples FILE FACTOR OFFSET.
+func scriptSamples(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: samples FILE FACTOR OFFSET")
+	}
+	factor, err := strconv.ParseFloat(args[1], 64)
+	ts.Check(err)
+	offset, err := strconv.ParseFloat(args[2], 64)
+	ts.Check(err)
+	changeFrames(ts, args[0], func(frames []byte, _ ser.Header) {
+		for i, v := range frames {
+			frames[i] = byte(min(255, max(0, float64(v)*factor+offset)))
+		}
+	})
+}
+
+// scriptDamage spoils a frame of an 8-bit capture: damage FILE KIND FRAME where KIND
+// is black, repeat, tear (its lower half is another frame's, moved) or shift (its
+// rows from the middle on lie further left).
+func scriptDamage(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: damage FILE KIND FRAME")
+	}
+	i, err := strconv.Atoi(args[2])
+	ts.Check(err)
+	changeFrames(ts, args[0], func(frames []byte, h ser.Header) {
+		w, n := int(h.Width), int(h.Width)*int(h.Height)
+		f := frames[i*n : (i+1)*n]
+		half := n / 2 / w * w
+		switch args[1] {
+		case "black":
+			clear(f)
+		case "repeat":
+			copy(f, frames[(i-1)*n:i*n])
+		case "tear":
+			copy(f[half:], frames[(i-2)*n+half-40*w:(i-1)*n-40*w])
+		case "shift":
+			for y := half; y < n; y += w {
+				copy(f[y:y+w], append(bytes.Clone(f[y+9:y+w]), f[y:y+9]...))
+			}
+		default:
+			ts.Fatalf("there is no damage %s", args[1])
+		}
+	})
+}
+
+func changeFrames(ts *testscript.TestScript, name string, change func(frames []byte, h ser.Header)) {
+	path := ts.MkAbs(name)
+	b, err := os.ReadFile(path)
+	ts.Check(err)
+	f, err := ser.Open(bytes.NewReader(b), int64(len(b)))
+	ts.Check(err)
+	if f.Layout.SampleBytes != 1 {
+		ts.Fatalf("%s has more than 8 bits", name)
+	}
+	change(b[f.Layout.Offset:][:int64(f.Frames)*f.Layout.Stride], f.Header)
+	ts.Check(os.WriteFile(path, b, 0o666))
+}
