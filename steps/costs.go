@@ -101,6 +101,9 @@ func (Costs) Cost(kind string, of []pipeline.Size) pipeline.Cost {
 	}
 	out := pipeline.Cost{Parallel: c.parallel}
 	for _, s := range of {
+		if drawn(kind) {
+			s.Pixels *= float64(s.Fine * s.Fine)
+		}
 		slower := 1.0
 		if s.Channels > 1 && c.colour > 0 {
 			slower = c.colour
@@ -112,6 +115,27 @@ func (Costs) Cost(kind string, of []pipeline.Size) pipeline.Cost {
 	n := float64(len(of))
 	out.Seconds += partSeconds + float64(c.perPair*n*n*1e-3)
 	return out
+}
+
+// drawn tells whether a kind of part works on pixels of pictures, not of frames.
+func drawn(kind string) bool {
+	step, _ := path.Split(kind)
+	return step != "captures/" && step != "frames/" && step != "stacks/" || kind == "stacks/mean"
+}
+
+// Fine tells how many pixels a block's pictures have, along a side, to one of a frame.
+func (c Costs) Fine(m *pipeline.Manifest, b *pipeline.Block) float64 {
+	if b == nil {
+		return 1
+	}
+	if s, ok := settingsOf[stacks.Settings](b); ok {
+		return s.Scale
+	}
+	fine := 1.0
+	for _, r := range b.Refs {
+		fine = max(fine, c.Fine(m, m.Block(r)))
+	}
+	return fine
 }
 
 // Guess lists what a block will be cut into: the expansions of the steps, as far

@@ -20,11 +20,17 @@ type Index struct {
 	StartUnixNS int64      `json:"start_unix_ns"` // UTC, 0 if unknown
 	TimeSource  string     `json:"time_source"`   // "trailer", "header" or ""
 	Empty       bool       `json:"empty"`         // no frames
+
+	FilePattern  string     `json:"file_pattern"`    // as the header has it; Layout has what holds
+	Sites        *siteGains `json:"sites,omitempty"` // where filters are ignored
+	WavelengthNM float64    `json:"wavelength_nm"`   // of the light, 0 unknown
 }
 
 // capture is a file that was looked at.
 type capture struct {
 	file    *ser.File
+	layout  raw.Layout // with what settings say of it
+	sites   *siteGains // where filters are ignored
 	level   ser.Level
 	big     bool   // samples are big-endian
 	orderBy string // what decided it: "samples", "flag", "setting", "" for one byte
@@ -35,7 +41,7 @@ func look(f pipeline.File, s partSettings) (*capture, error) {
 	if err != nil {
 		return nil, err
 	}
-	c := &capture{file: file}
+	c := &capture{file: file, layout: file.Layout}
 	seen, err := ser.Sample(f, file.Layout, file.Frames)
 	if err != nil {
 		return nil, fmt.Errorf("look at frames: %w", err)
@@ -55,16 +61,16 @@ func look(f pipeline.File, s partSettings) (*capture, error) {
 		}
 	}
 	c.level = seen.Level(depth, c.big)
-	return c, nil
+	c.layout.BigEndian = c.big
+	return c, c.overrule(f, s.Bayer)
 }
 
 func (c *capture) index() Index {
 	f := c.file
 	x := Index{
-		Layout: f.Layout, Frames: f.Frames, Declared: int64(f.Header.Frames), CutShort: f.CutShort,
+		Layout: c.layout, FilePattern: f.Layout.Pattern, Sites: c.sites, Frames: f.Frames, Declared: int64(f.Header.Frames), CutShort: f.CutShort,
 		Depth: c.level.Bits, White: c.level.White, TimesUnixNS: f.Times, Empty: f.Frames == 0,
 	}
-	x.Layout.BigEndian = c.big
 	if x.TimesUnixNS == nil {
 		x.TimesUnixNS = []int64{}
 	}
@@ -78,7 +84,7 @@ func (c *capture) state(t *pipeline.Task) {
 	t.Fact("frames", float64(f.Frames), "frames")
 	t.Fact("width", float64(f.Layout.Width), "px")
 	t.Fact("height", float64(f.Layout.Height), "px")
-	t.FactText("pattern", f.Layout.Pattern)
+	t.FactText("pattern", c.layout.Pattern)
 	t.Fact("depth", float64(c.level.Bits), "bit")
 	t.Fact("white level", c.level.White, "sample units")
 	if c.level.High {

@@ -20,14 +20,15 @@ type masterIndex struct {
 	Frames  int    `json:"frames"`
 }
 
-// group is what clips and masters must have in common.
+// group is what clips and masters must have in common. The pattern is that in the files: what a setting makes of it holds
+// for the clips alone.
 type group struct {
 	w, h, planes, depth int
 	pattern             string
 }
 
 func (i clipIndex) group() group {
-	return group{i.Layout.Width, i.Layout.Height, i.Layout.Planes, i.Depth, i.Layout.Pattern}
+	return group{i.Layout.Width, i.Layout.Height, i.Layout.Planes, i.Depth, i.FilePattern}
 }
 
 func (m masterIndex) group() group { return group{m.Width, m.Height, m.Planes, m.Depth, m.Pattern} }
@@ -80,9 +81,15 @@ func runMean(ctx context.Context, set meanSettings, t *pipeline.Task) error {
 func flatPart(it pipeline.Item, idx clipIndex) pipeline.Part {
 	px := int64(idx.Layout.Width) * int64(idx.Layout.Height) * int64(idx.Layout.Planes)
 	return pipeline.Part{
-		Name: "flat", Item: it, Version: 1, Settings: flatSettings{Mosaicked: idx.Layout.Planes == 1 && idx.Layout.Pattern != raw.Mono},
+		Name: "flat", Item: it, Version: 1, Settings: flatSettings{Mosaicked: idx.sited()},
 		Out: []string{"flat"}, Memory: px*12 + 8<<20, Run: pipeline.Bind(runFlat),
 	}
+}
+
+// sited tells whether pixels beside each other stand behind different filters, ignored or not.
+func (i clipIndex) sited() bool {
+	mono := i.Layout.Pattern == raw.Mono && i.FilePattern == raw.Mono && i.Sites == nil
+	return i.Layout.Planes == 1 && !mono
 }
 
 type flatSettings struct{ Mosaicked bool }

@@ -13,21 +13,24 @@ const (
 
 // sums is a stack in the making.
 type sums struct {
-	c      canvas
+	c      canvas // its sides in pixels of the stack
+	raster raster
+	mosaic bool
 	value  [][]float32 // a channel: weight times brightness
 	weight [][]float32 // a channel, or one for all where all see every pixel
 	cover  []float32   // frames that show the place, 0…n
 }
 
-func newSums(c canvas, l raw.Layout) *sums {
+func newSums(r raster, l raw.Layout) *sums {
+	c := r.size()
 	n := c.W * c.H
-	s := &sums{c: c, cover: make([]float32, n)}
+	s := &sums{c: c, raster: r, cover: make([]float32, n)}
 	for range channels(l) {
 		s.value = append(s.value, make([]float32, n))
 	}
 	weights := 1
 	if mosaicked(l) {
-		weights = 3
+		s.mosaic, weights = true, 3
 	}
 	for range weights {
 		s.weight = append(s.weight, make([]float32, n))
@@ -38,6 +41,7 @@ func newSums(c canvas, l raw.Layout) *sums {
 // laid is one frame ready to be added.
 type laid struct {
 	img    *plane.Image
+	sieve  *sieve    // of a mosaic
 	dx, dy float64   // whole-frame shift
 	field  field     // local, on the grid; zero: none
 	cells  []float32 // weights of the cells
@@ -48,17 +52,17 @@ type laid struct {
 
 // layer adds rows of frames to sums. It is for one goroutine.
 type layer struct {
-	s     *sums
-	line  *line
-	weigh *weigher
-	wt    []float32
-	sites *[2][2]int // of a mosaic
+	s      *sums
+	line   *line
+	weigh  *weigher
+	wt     []float32
+	mosaic *spreader // of a mosaic
 }
 
 func newLayer(s *sums, c *clip, g grid) *layer {
-	l := &layer{s: s, line: newLine(c, s.c, g), weigh: newWeigher(&c.tab, c.w, c.h), wt: make([]float32, s.c.W)}
+	l := &layer{s: s, line: newLine(c, s.raster, g), weigh: newWeigher(&c.tab, c.w, c.h), wt: make([]float32, s.c.W)}
 	if c.mosaicked() {
-		l.sites = siteChannels(c.idx.Layout.Pattern)
+		l.mosaic = newSpreader(c.idx.Layout.Pattern, s.c.W)
 	}
 	return l
 }
@@ -66,7 +70,7 @@ func newLayer(s *sums, c *clip, g grid) *layer {
 // addRow adds what a frame shows of row y: near its border pixel by pixel, further in many at once.
 func (l *layer) addRow(f *laid, y int) {
 	c := l.s.c
-	l.weigh.row(l.wt, f.cells, c, y)
+	l.weigh.row(l.wt, f.cells, l.s.raster, y)
 	l.line.at([2]float64{f.dx, f.dy}, f.field, y)
 	w, h := float32(f.img.W-1), float32(f.img.H-1)
 	x0, x1 := l.line.inside(f.reach - edgeTaps)
@@ -79,13 +83,16 @@ func (l *layer) addRow(f *laid, y int) {
 		l.wt[x] *= min(1, (edge+1)*(1.0/edgeFade))
 		l.s.cover[y*c.W+x]++
 		switch {
-		case l.sites != nil:
-			l.addMosaic(f, y*c.W+x, px, py, l.wt[x], 1/f.gain)
-		case x < x0 || x >= x1:
+		case x >= x0 && x < x1:
+		case l.mosaic != nil:
+			l.spreadEdge(f, y*c.W+x, px, py, l.wt[x])
+		default:
 			l.addEdge(f, y*c.W+x, px, py, l.wt[x])
 		}
 	}
-	if l.sites == nil {
+	if l.mosaic != nil {
+		l.spread(f, y*c.W, x0, x1)
+	} else {
 		l.addRun(f, y*c.W, x0, x1)
 	}
 }
@@ -124,78 +131,6 @@ func split(p float32) (int, int) {
 	return q / tapPhases, q % tapPhases
 }
 
-// mosaicSigma is how far a filtered sample reaches, in pixels, when it is laid at
-// its true place.
-const (
-	mosaicSigma = 0.6
-	mosaicReach = 2
-)
-
-var mosaicTaps = makeMosaicTaps()
-
-func makeMosaicTaps() (t [tapPhases + 1][2 * mosaicReach]float32) {
-	for k := range t {
-		for j := range t[k] {
-			d := (float64(j-mosaicReach+1) - float64(float64(k)/tapPhases)) / mosaicSigma
-			t[k][j] = float32(gauss(d))
-		}
-	}
-	return t
-}
-
-// addMosaic lays the samples about a place into their own channels, weighted by
-// their distance (normalised convolution, Knutsson & Westin 1993; on raw mosaics
-// after Fruchter & Hook 2002): no colour is ever guessed from its neighbours.
-func (l *layer) addMosaic(f *laid, i int, px, py, wt, inv float32) {
-	for ch := range 3 {
-		v, n := l.colourAt(f, ch, max(0, px+f.colour[ch][0]), max(0, py+f.colour[ch][1]))
-		l.s.value[ch][i] += float32(wt * float32(v*inv))
-		l.s.weight[ch][i] += float32(wt * n)
-	}
-}
-
-// colourAt sums the samples of one colour about a place.
-func (l *layer) colourAt(f *laid, ch int, px, py float32) (v, n float32) {
-	ix, fx := split(px)
-	iy, fy := split(py)
-	kx, ky := &mosaicTaps[fx], &mosaicTaps[fy]
-	for j := range 2 * mosaicReach {
-		y := iy - mosaicReach + 1 + j
-		if y < 0 || y >= f.img.H {
-			continue
-		}
-		row := f.img.Pix[0][y*f.img.W:]
-		site := &l.sites[y&1]
-		for m := range 2 * mosaicReach {
-			x := ix - mosaicReach + 1 + m
-			if x < 0 || x >= f.img.W || site[x&1] != ch {
-				continue
-			}
-			k := float32(ky[j] * kx[m])
-			v += float32(k * row[x])
-			n += k
-		}
-	}
-	return v, n
-}
-
-// siteChannels returns which channel each site of a pattern belongs to, [y&1][x&1]:
-// red, green and blue are 0, 1 and 2, and so are cyan, yellow and magenta.
-func siteChannels(pattern string) *[2][2]int {
-	var s [2][2]int
-	for k, c := range pattern[:4] {
-		ch := 1
-		switch c {
-		case 'R', 'C':
-			ch = 0
-		case 'B', 'M':
-			ch = 2
-		}
-		s[k/2][k%2] = ch
-	}
-	return &s
-}
-
 // finish turns the sums into the stack and the share of frames behind each pixel.
 func (s *sums) finish(frames int) (img [][]float32, weight []float32) {
 	nan := float32(math.NaN())
@@ -206,9 +141,14 @@ func (s *sums) finish(frames int) (img [][]float32, weight []float32) {
 	for ch, v := range s.value {
 		out := make([]float32, len(v))
 		n := s.weight[min(ch, len(s.weight)-1)]
+		if s.mosaic {
+			calm(out, v, n, s.c.W, s.c.H, s.raster.scale)
+		}
 		for i := range v {
-			out[i] = nan
-			if weight[i] >= coverLeast/2 && n[i] > 0 {
+			switch {
+			case !(weight[i] >= coverLeast/2):
+				out[i] = nan
+			case !s.mosaic && n[i] > 0:
 				out[i] = v[i] / n[i]
 			}
 		}

@@ -16,6 +16,7 @@ const (
 
 type meanSettings struct {
 	Keep   float64
+	Scale  float64
 	Blocks []block // what the port fields holds, in order
 }
 
@@ -32,6 +33,8 @@ type panelTable struct {
 	ReferenceX  int     `json:"reference_x"` // where the stack's first pixel lies in the reference frame
 	ReferenceY  int     `json:"reference_y"`
 
+	Scale             float64 `json:"px_per_sensor_px"`    // pixels of the stack to one of the sensor, along a side
+	WavelengthNM      float64 `json:"wavelength_nm"`       // of the light, 0 unknown
 	ChannelNoiseSigma float64 `json:"channel_noise_sigma"` // of one channel, green if there are three
 }
 
@@ -43,17 +46,21 @@ func cube(g float64) float64 { return g * g * g }
 
 // addAll adds the frames in the given order, batch by batch: read side by side,
 // added by bands of rows, so that the sums do not depend on the number of cores.
-func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, cv canvas, fields func(i int) field, col colours) (*sums, error) {
+func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, r raster, fields func(i int) field, col colours) (*sums, error) {
 	shifts := col.shifts(channels(c.idx.Layout))
 	reach := float32(edgeTaps)
 	for _, s := range shifts {
 		reach = max(reach, edgeTaps+max(s[0], -s[0], s[1], -s[1]))
 	}
-	s := newSums(cv, c.idx.Layout)
-	g := gridFor(cv)
+	s := newSums(r, c.idx.Layout)
+	cv, g := s.c, gridFor(r.canvas)
 	var imgs [batch]*plane.Image
+	var sieves [batch]*sieve
 	for k := range imgs {
 		imgs[k] = c.newFrame()
+		if c.mosaicked() {
+			sieves[k] = newSieve(c.w, c.h)
+		}
 	}
 	bands := (cv.H + bandRows - 1) / bandRows
 	for at := 0; at < len(frames); at += batch {
@@ -64,7 +71,10 @@ func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, cv can
 			if err := c.frame(i, imgs[k]); err != nil {
 				return err
 			}
-			lay[k] = laid{img: imgs[k], dx: c.tab.Shift[i][0], dy: c.tab.Shift[i][1], cells: c.cellWeights(i), gain: c.gain(i), colour: shifts, reach: reach}
+			if sieves[k] != nil {
+				sieves[k].sift(imgs[k])
+			}
+			lay[k] = laid{img: imgs[k], sieve: sieves[k], dx: c.tab.Shift[i][0], dy: c.tab.Shift[i][1], cells: c.cellWeights(i), gain: c.gain(i), colour: shifts, reach: reach}
 			lay[k].field = fields(i)
 			return nil
 		}); err != nil {
@@ -125,7 +135,7 @@ func runMean(ctx context.Context, set meanSettings, t *pipeline.Task) error {
 		t.Fact("red_shift", math.Sqrt(float64(col.Red[0]*col.Red[0])+float64(col.Red[1]*col.Red[1])), "px")
 		t.Fact("blue_shift", math.Sqrt(float64(col.Blue[0]*col.Blue[0])+float64(col.Blue[1]*col.Blue[1])), "px")
 	}
-	s, err := addAll(ctx, t, c, frames, cv, func(i int) field {
+	s, err := addAll(ctx, t, c, frames, raster{cv, set.Scale}, func(i int) field {
 		if f, ok := all[i]; ok {
 			return f.minus(mean)
 		}
@@ -145,7 +155,7 @@ func deliver(ctx context.Context, t *pipeline.Task, c *clip, s *sums, frames int
 	channel := noiseOf(img[len(img)/2], cv)
 	t.Fact("frames_kept", float64(frames), "frames")
 	t.Fact("noise", sigma, "of white")
-	table := panelTable{cv.W, cv.H, c.idx.Frames, frames, sigma, c.midTime(), c.tab.SkyOnly, len(img), cv.X, cv.Y, channel}
+	table := panelTable{cv.W, cv.H, c.idx.Frames, frames, sigma, c.midTime(), c.tab.SkyOnly, len(img), cv.X, cv.Y, s.raster.scale, c.idx.WavelengthNM, channel}
 	if err := t.PutTable("panel", table); err != nil {
 		return err
 	}

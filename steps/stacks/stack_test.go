@@ -25,7 +25,7 @@ func stackOf(t *testing.T, workers int, n int, noise, keep float64, whole bool) 
 		}
 		return r
 	}
-	set := meanSettings{Keep: keep}
+	set := meanSettings{Keep: keep, Scale: 1}
 	if !whole {
 		in["reference"] = []any{run(nil, func(p *pipeline.Part) { p.Run = runReference }).Stored("reference")}
 		set.Blocks = blocksFor(tab["grade"].([]float64), keep)

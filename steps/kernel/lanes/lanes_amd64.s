@@ -408,6 +408,49 @@ next:
 	VZEROUPPER
 	RET
 
+// func gatherThreeAVX2(dst *float32, weight *float32, pix *float32, stride int, places *int32, taps *float32, n int)
+// Requires: AVX
+TEXT ·gatherThreeAVX2(SB), NOSPLIT, $0-56
+	MOVQ dst+0(FP), AX
+	MOVQ weight+8(FP), CX
+	MOVQ pix+16(FP), DX
+	MOVQ stride+24(FP), BX
+	MOVQ places+32(FP), SI
+	MOVQ taps+40(FP), DI
+	MOVQ n+48(FP), R8
+	SHLQ $0x02, BX
+	XORQ R12, R12
+
+next:
+	MOVLQSX    (SI), R9
+	MOVLQSX    4(SI), R10
+	MOVLQSX    8(SI), R11
+	ADDQ       $0x0c, SI
+	LEAQ       (DX)(R9*4), R9
+	SHLQ       $0x04, R10
+	SHLQ       $0x04, R11
+	VMOVUPS    (DI)(R11*1), X2
+	VSHUFPS    $0x00, X2, X2, X0
+	VMULPS     (R9), X0, X0
+	VSHUFPS    $0x55, X2, X2, X1
+	VMULPS     (R9)(BX*1), X1, X1
+	VADDPS     X1, X0, X0
+	VSHUFPS    $0xaa, X2, X2, X1
+	VMULPS     (R9)(BX*2), X1, X1
+	VADDPS     X1, X0, X0
+	VBLENDPS   $0x08, X2, X0, X0
+	VMULPS     (DI)(R10*1), X0, X0
+	VEXTRACTPS $0x03, X0, (CX)(R12*4)
+	VMOVSHDUP  X0, X1
+	VADDSS     X1, X0, X1
+	VMOVHLPS   X0, X0, X0
+	VADDSS     X0, X1, X1
+	VMOVSS     X1, (AX)(R12*4)
+	INCQ       R12
+	CMPQ       R12, R8
+	JLT        next
+	RET
+
 // func slopesAVX2(dst *float32, r0 *float32, r1 *float32, r2 *float32, r3 *float32, r4 *float32, n int)
 // Requires: AVX
 TEXT ·slopesAVX2(SB), NOSPLIT, $0-56

@@ -187,6 +187,45 @@ func TestGatherSameBits(t *testing.T) {
 	}
 }
 
+func TestGatherThreeSameBits(t *testing.T) {
+	needFast(t)
+	const stride = 40
+	pix := numbers(7, stride*30)
+	pix[55] = float32(math.NaN())
+	taps := make([]Three, 17)
+	for k := range taps {
+		copy(taps[k][:], numbers(uint64(50+k), 4))
+	}
+	r := rand.New(rand.NewPCG(3, 4))
+	for n := 1; n < 40; n++ {
+		places := make([]Place, n)
+		for i := range places {
+			places[i] = Place{int32(r.IntN(stride * 27)), int32(r.IntN(17)), int32(r.IntN(17))}
+		}
+		got, want := make([]float32, 2*n), make([]float32, 2*n)
+		GatherThree(got[:n], got[n:], pix, stride, places, taps)
+		gatherThree(want[:n], want[n:], pix, stride, places, taps)
+		for i := range want { // not a number has no one sign
+			if got[i] != got[i] && want[i] != want[i] {
+				got[i], want[i] = 0, 0
+			}
+		}
+		same(t, "GatherThree", got, want)
+	}
+}
+
+// By hand: taps (1, 2, 3) along and (−1, 0, 2) down on rows that count up, beside a pixel that is no number.
+func TestGatherThreeByHand(t *testing.T) {
+	nan := float32(math.NaN())
+	pix := []float32{1, 2, 3, nan, 9, 9, 9, nan, 4, 5, 6, nan}
+	var v, w [1]float32
+	GatherThree(v[:], w[:], pix, 4, []Place{{0, 0, 1}}, []Three{{1, 2, 3, 6}, {-1, 0, 2, 1}})
+	// −(1+4+9) + 2·(4+10+18)
+	if v[0] != 50 || w[0] != 6 {
+		t.Errorf("value %v, weight %v; want 50 and 6", v[0], w[0])
+	}
+}
+
 // By hand: a picture that rises by 2 along and 3 down, taken half a pixel on with taps that halve two neighbours.
 func TestCellOfSlope(t *testing.T) {
 	const n = 11

@@ -1,0 +1,175 @@
+package stacks
+
+import (
+	"plenilune/steps/kernel/filter"
+	"plenilune/steps/kernel/lanes"
+	"plenilune/steps/kernel/plane"
+)
+
+// sieve holds the samples of a frame behind a colour filter apart, the four sites of its pattern: site (sx, sy) has every
+// second sample along and down, from (sx, sy) on. Rows of all four are as long.
+type sieve struct {
+	w, h   int // of the frame
+	stride int
+	sites  [4][]float32 // 2·sy + sx
+}
+
+func newSieve(w, h int) *sieve {
+	s := &sieve{w: w, h: h, stride: (w + 1) / 2}
+	for k := range s.sites {
+		s.sites[k] = make([]float32, s.stride*((h+1)/2))
+	}
+	return s
+}
+
+// sift takes a frame's samples apart.
+func (s *sieve) sift(img *plane.Image) {
+	for y := range s.h {
+		row := img.Pix[0][y*s.w:][:s.w]
+		even, odd := s.sites[2*(y&1)][y/2*s.stride:], s.sites[2*(y&1)+1][y/2*s.stride:]
+		for x := 0; x+1 < len(row); x += 2 {
+			even[x/2], odd[x/2] = row[x], row[x+1]
+		}
+		if len(row)%2 == 1 {
+			even[len(row)/2] = row[len(row)-1]
+		}
+	}
+}
+
+// sitePhases is how many places are told apart between two samples of a site, which lie two pixels apart.
+const sitePhases = 2 * tapPhases
+
+// siteTaps are the weights, sinc(d)·sinc(d/3) at its true distance d in pixels of the sensor, of a site's sample
+// nearest to a place and of those before and after it. The sums of both kinds of sites along an axis are one at each
+// place, so that all four together weigh as a frame without filters does.
+var siteTaps = makeSiteTaps()
+
+func makeSiteTaps() []lanes.Three {
+	t := make([]lanes.Three, sitePhases)
+	for k := range t {
+		// a place k−tapPhases behind the middle sample has the whole pixel before it, and taps of phase k & …
+		whole, phase := k/tapPhases-1, k%tapPhases
+		for j := range 3 {
+			if m := 2*(j-1) - whole + 2; m >= 0 && m < tapsWide { // tap m lies m−2 from the whole pixel
+				t[k][j] = lanczosTaps[phase][m]
+			}
+		}
+		t[k][3] = (t[k][0] + t[k][1]) + t[k][2]
+	}
+	return t
+}
+
+// siteSplit returns the sample of a site that lies nearest to a place along one axis, and the phase of its taps.
+func siteSplit(p float32, parity int) (int, int) {
+	t := int(float32(p*tapPhases)+0.5) + (1-parity)*tapPhases
+	return t / sitePhases, t % sitePhases
+}
+
+// spreader lays a frame's samples about each place into their own channels: each at its true distance, weighted by a
+// kernel that keeps what the sensor's pixels can tell, and with it its weight (Fruchter & Hook 2002, eqs. 3 to 5, with a kernel in
+// place of a drop's overlap). No colour is guessed from its neighbours. It is for one goroutine.
+type spreader struct {
+	sites         [4]int // the channel of each
+	places        []lanes.Place
+	value, weight []float32
+}
+
+func newSpreader(pattern string, w int) *spreader {
+	p := &spreader{places: make([]lanes.Place, w), value: make([]float32, w), weight: make([]float32, w)}
+	for k, ch := range siteChannels(pattern) {
+		p.sites[2*k], p.sites[2*k+1] = ch[0], ch[1]
+	}
+	return p
+}
+
+// spread adds pixels x0 to x1 of the row that begins at pixel at of the sums.
+func (l *layer) spread(f *laid, at, x0, x1 int) {
+	p, inv := l.mosaic, 1/f.gain
+	wt := l.wt[x0:x1]
+	for k, ch := range p.sites {
+		off, places := f.colour[ch], p.places[:len(wt)]
+		for i := range places {
+			ix, fx := siteSplit(l.line.x[x0+i]+off[0], k%2)
+			iy, fy := siteSplit(l.line.y[x0+i]+off[1], k/2)
+			places[i] = lanes.Place{At: int32((iy-1)*f.sieve.stride + ix - 1), X: int32(fx), Y: int32(fy)}
+		}
+		v, n := p.value[:len(wt)], p.weight[:len(wt)]
+		lanes.GatherThree(v, n, f.sieve.sites[k], f.sieve.stride, places, siteTaps)
+		value, weight := l.s.value[ch][at+x0:at+x1], l.s.weight[ch][at+x0:at+x1]
+		for i, k := range wt {
+			value[i] += float32(k * float32(v[i]*inv))
+			weight[i] += float32(k * n[i])
+		}
+	}
+}
+
+// spreadEdge adds one pixel, about which samples may be missing.
+func (l *layer) spreadEdge(f *laid, i int, px, py, wt float32) {
+	inv := 1 / f.gain
+	for k, ch := range l.mosaic.sites {
+		sx, sy := k%2, k/2
+		ix, fx := siteSplit(max(0, px+f.colour[ch][0]), sx)
+		iy, fy := siteSplit(max(0, py+f.colour[ch][1]), sy)
+		kx, ky := &siteTaps[fx], &siteTaps[fy]
+		var v, n float32
+		for j := range 3 {
+			y := iy - 1 + j
+			if y < 0 || 2*y+sy >= f.sieve.h {
+				continue
+			}
+			row := f.sieve.sites[k][y*f.sieve.stride:]
+			for m := range 3 {
+				if x := ix - 1 + m; x >= 0 && 2*x+sx < f.sieve.w {
+					t := float32(ky[j] * kx[m])
+					v += float32(t * row[x])
+					n += t
+				}
+			}
+		}
+		l.s.value[ch][i] += float32(wt * float32(v*inv))
+		l.s.weight[ch][i] += float32(wt * n)
+	}
+}
+
+const (
+	// calmSigma, in pixels of the sensor, is the blur after which the weights of one frame are even, to a few per cent.
+	calmSigma = 0.8
+	// Where a place's weights add up to less than calmFrom of those about it the place is filled from about it, from
+	// calmTo on it stands for itself.
+	calmFrom, calmTo = 0.1, 0.4
+)
+
+// calm divides the sums of one channel by its weights. Where few frames are laid these come near nothing between the samples
+// of a colour, and there the sums about the place, divided by the weights about it, take over smoothly (normalised
+// convolution, Knutsson & Westin 1993): no place is a hole, none blows up.
+func calm(out, value, weight []float32, w, h int, scale float64) {
+	taps := filter.GaussianTaps(float64(calmSigma * scale))
+	v, n, tmp := make([]float32, w*h), make([]float32, w*h), make([]float32, w*h)
+	filter.SymmetricWith(tmp, v, value, w, h, taps)
+	filter.SymmetricWith(tmp, n, weight, w, h, taps)
+	for i, k := range weight {
+		t := max(0, min(1, (k/n[i]-calmFrom)*(1/(calmTo-calmFrom))))
+		t = float32(t * float32(t*(3-(t+t))))
+		out[i] = v[i] / n[i]
+		if t > 0 {
+			out[i] += float32(t * (value[i]/k - out[i]))
+		}
+	}
+}
+
+// siteChannels returns which channel each site of a pattern belongs to, [y&1][x&1]:
+// red, green and blue are 0, 1 and 2, and so are cyan, yellow and magenta.
+func siteChannels(pattern string) *[2][2]int {
+	var s [2][2]int
+	for k, c := range pattern[:4] {
+		ch := 1
+		switch c {
+		case 'R', 'C':
+			ch = 0
+		case 'B', 'M':
+			ch = 2
+		}
+		s[k/2][k%2] = ch
+	}
+	return &s
+}
