@@ -16,9 +16,10 @@ type sums struct {
 	c      canvas // its sides in pixels of the stack
 	raster raster
 	mosaic bool
-	value  [][]float32 // a channel: weight times brightness
-	weight [][]float32 // a channel, or one for all where all see every pixel
-	cover  []float32   // frames that show the place, 0…n
+	value  [][]float32    // a channel: weight times brightness
+	weight [][]float32    // a channel, or one for all where all see every pixel
+	lean   [][2][]float32 // a channel of a mosaic: weight times how far right and down its samples lie of the place, px
+	cover  []float32      // frames that show the place, 0…n
 }
 
 func newSums(r raster, l raw.Layout) *sums {
@@ -34,6 +35,9 @@ func newSums(r raster, l raw.Layout) *sums {
 	}
 	for range weights {
 		s.weight = append(s.weight, make([]float32, n))
+		if s.mosaic {
+			s.lean = append(s.lean, [2][]float32{make([]float32, n), make([]float32, n)})
+		}
 	}
 	return s
 }
@@ -142,7 +146,7 @@ func (s *sums) finish(frames int) (img [][]float32, weight []float32) {
 		out := make([]float32, len(v))
 		n := s.weight[min(ch, len(s.weight)-1)]
 		if s.mosaic {
-			calm(out, v, n, s.c.W, s.c.H, s.raster.scale)
+			s.calm(out, ch)
 		}
 		for i := range v {
 			switch {

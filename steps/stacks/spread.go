@@ -59,6 +59,24 @@ func makeSiteTaps() []lanes.Three {
 	return t
 }
 
+// siteLeans are the moments of the taps: each times how far its sample lies beyond the place, in pixels of the sensor.
+var siteLeans = makeSiteLeans()
+
+func makeSiteLeans() []float32 {
+	out := make([]float32, sitePhases)
+	for k := range out {
+		for j, t := range siteTaps[k][:3] {
+			out[k] += float32(t * float32(siteOffset(k, j)))
+		}
+	}
+	return out
+}
+
+// siteOffset is how far sample j of the taps of a phase lies beyond the place, in pixels of the sensor.
+func siteOffset(phase, j int) float32 {
+	return float32(2*(j-1)) - float32(phase-tapPhases)*(1.0/tapPhases)
+}
+
 // siteSplit returns the sample of a site that lies nearest to a place along one axis, and the phase of its taps.
 func siteSplit(p float32, parity int) (int, int) {
 	t := int(float32(p*tapPhases)+0.5) + (1-parity)*tapPhases
@@ -66,7 +84,7 @@ func siteSplit(p float32, parity int) (int, int) {
 }
 
 // spreader lays a frame's samples about each place into their own channels: each at its true distance, weighted by a
-// kernel that keeps what the sensor's pixels can tell, and with it its weight (Fruchter & Hook 2002, eqs. 3 to 5, with a kernel in
+// kernel that keeps what the sensor's pixels can tell, and with it its weight (Fruchter & Hook 2002, eqs. 4 and 5, with a kernel in
 // place of a drop's overlap). No colour is guessed from its neighbours. It is for one goroutine.
 type spreader struct {
 	sites         [4]int // the channel of each
@@ -96,9 +114,13 @@ func (l *layer) spread(f *laid, at, x0, x1 int) {
 		v, n := p.value[:len(wt)], p.weight[:len(wt)]
 		lanes.GatherThree(v, n, f.sieve.sites[k], f.sieve.stride, places, siteTaps)
 		value, weight := l.s.value[ch][at+x0:at+x1], l.s.weight[ch][at+x0:at+x1]
+		right, down := l.s.lean[ch][0][at+x0:at+x1], l.s.lean[ch][1][at+x0:at+x1]
 		for i, k := range wt {
+			x, y := places[i].X, places[i].Y
 			value[i] += float32(k * float32(v[i]*inv))
 			weight[i] += float32(k * n[i])
+			right[i] += float32(k * float32(siteLeans[x]*siteTaps[y][3]))
+			down[i] += float32(k * float32(siteTaps[x][3]*siteLeans[y]))
 		}
 	}
 }
@@ -111,7 +133,7 @@ func (l *layer) spreadEdge(f *laid, i int, px, py, wt float32) {
 		ix, fx := siteSplit(max(0, px+f.colour[ch][0]), sx)
 		iy, fy := siteSplit(max(0, py+f.colour[ch][1]), sy)
 		kx, ky := &siteTaps[fx], &siteTaps[fy]
-		var v, n float32
+		var v, n, right, down float32
 		for j := range 3 {
 			y := iy - 1 + j
 			if y < 0 || 2*y+sy >= f.sieve.h {
@@ -123,11 +145,15 @@ func (l *layer) spreadEdge(f *laid, i int, px, py, wt float32) {
 					t := float32(ky[j] * kx[m])
 					v += float32(t * row[x])
 					n += t
+					right += float32(t * siteOffset(fx, m))
+					down += float32(t * siteOffset(fy, j))
 				}
 			}
 		}
 		l.s.value[ch][i] += float32(wt * float32(v*inv))
 		l.s.weight[ch][i] += float32(wt * n)
+		l.s.lean[ch][0][i] += float32(wt * right)
+		l.s.lean[ch][1][i] += float32(wt * down)
 	}
 }
 
@@ -139,21 +165,34 @@ const (
 	calmFrom, calmTo = 0.1, 0.4
 )
 
-// calm divides the sums of one channel by its weights. Where few frames are laid these come near nothing between the samples
-// of a colour, and there the sums about the place, divided by the weights about it, take over smoothly (normalised
-// convolution, Knutsson & Westin 1993): no place is a hole, none blows up.
-func calm(out, value, weight []float32, w, h int, scale float64) {
+// calm divides the sums of channel ch by its weights, for each place as if the samples about it lay at it in the mean: what they lean
+// to one side, times the slope there, is taken off first, so that slopes come out as they are (the linear term of normalised averaging,
+// Knutsson & Westin 1993). Where few frames are laid, weights come near nothing between the samples of a colour, and there
+// the sums about the place, divided by the weights about it, take over smoothly: no place is a hole, none blows up.
+func (s *sums) calm(out []float32, ch int) {
+	w, h, scale := s.c.W, s.c.H, s.raster.scale
+	value, weight, right, down := s.value[ch], s.weight[ch], s.lean[ch][0], s.lean[ch][1]
 	taps := filter.GaussianTaps(float64(calmSigma * scale))
 	v, n, tmp := make([]float32, w*h), make([]float32, w*h), make([]float32, w*h)
 	filter.SymmetricWith(tmp, v, value, w, h, taps)
 	filter.SymmetricWith(tmp, n, weight, w, h, taps)
+	for i, k := range n {
+		v[i] /= k
+	}
+	half := float32(scale / 2) // two pixels of the picture apart, a pixel of the sensor's slope
 	for i, k := range weight {
 		t := max(0, min(1, (k/n[i]-calmFrom)*(1/(calmTo-calmFrom))))
 		t = float32(t * float32(t*(3-(t+t))))
-		out[i] = v[i] / n[i]
-		if t > 0 {
-			out[i] += float32(t * (value[i]/k - out[i]))
+		out[i] = v[i]
+		if !(t > 0) {
+			continue
 		}
+		var gx, gy float32
+		if x, y := i%w, i/w; x > 0 && y > 0 && x < w-1 && y < h-1 {
+			gx, gy = float32(half*(v[i+1]-v[i-1])), float32(half*(v[i+w]-v[i-w]))
+		}
+		level := (value[i] - float32(gx*right[i]) - float32(gy*down[i])) / k
+		out[i] += float32(t * (level - out[i]))
 	}
 }
 
