@@ -47,7 +47,7 @@ var costs = map[string]cost{
 	"stacks/reference": {perPx: 1.45, colour: 2.5, bytesPx: 2.75},
 	"stacks/even":      {perPx: 0.48, bytesFieldPx: 0.61},
 	"stacks/ranks":     {perPx: 0.48, bytesFieldPx: 0.61},
-	"stacks/mean":      {perFramePx: 0.016, colour: 5, bytesPx: 2.9},
+	"stacks/mean":      {perFramePx: 0.016, colour: 2, bytesPx: 2.9},
 
 	"mosaic/look":      {perPx: 0.95, parallel: 0.5, bytesFieldPx: 4.6},
 	"mosaic/place":     {perPx: 1.2, perPair: 1, parallel: 0.9, bytesFieldPx: 0.1},

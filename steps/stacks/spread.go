@@ -37,7 +37,10 @@ func (s *sieve) sift(img *plane.Image) {
 }
 
 // sitePhases is how many places are told apart between two samples of a site, which lie two pixels apart.
-const sitePhases = 2 * tapPhases
+const (
+	sitePhases = 2 * tapPhases
+	siteShift  = 9 // log₂
+)
 
 // siteTaps are the weights, sinc(d)·sinc(d/3) at its true distance d in pixels of the sensor, of a site's sample
 // nearest to a place and of those before and after it. The sums of both kinds of sites along an axis are one at each
@@ -55,21 +58,11 @@ func makeSiteTaps() []lanes.Three {
 			}
 		}
 		t[k][3] = (t[k][0] + t[k][1]) + t[k][2]
-	}
-	return t
-}
-
-// siteLeans are the moments of the taps: each times how far its sample lies beyond the place, in pixels of the sensor.
-var siteLeans = makeSiteLeans()
-
-func makeSiteLeans() []float32 {
-	out := make([]float32, sitePhases)
-	for k := range out {
-		for j, t := range siteTaps[k][:3] {
-			out[k] += float32(t * float32(siteOffset(k, j)))
+		for j := range 3 {
+			t[k][4] += float32(t[k][j] * siteOffset(k, j))
 		}
 	}
-	return out
+	return t
 }
 
 // siteOffset is how far sample j of the taps of a phase lies beyond the place, in pixels of the sensor.
@@ -78,22 +71,24 @@ func siteOffset(phase, j int) float32 {
 }
 
 // siteSplit returns the sample of a site that lies nearest to a place along one axis, and the phase of its taps.
-func siteSplit(p float32, parity int) (int, int) {
-	t := int(float32(p*tapPhases)+0.5) + (1-parity)*tapPhases
-	return t / sitePhases, t % sitePhases
+func siteSplit(p float32, parity int32) (sample, phase int32) {
+	t := int32(float32(p*tapPhases)+0.5) + (1-parity)*tapPhases
+	return t >> siteShift, t & (sitePhases - 1)
 }
 
 // spreader lays a frame's samples about each place into their own channels: each at its true distance, weighted by a
 // kernel that keeps what the sensor's pixels can tell, and with it its weight (Fruchter & Hook 2002, eqs. 4 and 5, with a kernel in
 // place of a drop's overlap). No colour is guessed from its neighbours. It is for one goroutine.
 type spreader struct {
-	sites         [4]int // the channel of each
-	places        []lanes.Place
-	value, weight []float32
+	sites  [4]int // the channel of each
+	places []lanes.Place
+	found  lanes.Gathered
+	bright []float32 // weights over the frame's gain
 }
 
 func newSpreader(pattern string, w int) *spreader {
-	p := &spreader{places: make([]lanes.Place, w), value: make([]float32, w), weight: make([]float32, w)}
+	p := &spreader{places: make([]lanes.Place, w), bright: make([]float32, w)}
+	p.found = lanes.Gathered{Value: make([]float32, w), Weight: make([]float32, w), Right: make([]float32, w), Down: make([]float32, w)}
 	for k, ch := range siteChannels(pattern) {
 		p.sites[2*k], p.sites[2*k+1] = ch[0], ch[1]
 	}
@@ -103,25 +98,24 @@ func newSpreader(pattern string, w int) *spreader {
 // spread adds pixels x0 to x1 of the row that begins at pixel at of the sums.
 func (l *layer) spread(f *laid, at, x0, x1 int) {
 	p, inv := l.mosaic, 1/f.gain
-	wt := l.wt[x0:x1]
+	wt, bright := l.wt[x0:x1], p.bright[:x1-x0]
+	for i, k := range wt {
+		bright[i] = k * inv
+	}
 	for k, ch := range p.sites {
-		off, places := f.colour[ch], p.places[:len(wt)]
+		places := p.places[:x1-x0]
+		px, py := l.line.x[x0:x1][:len(places)], l.line.y[x0:x1][:len(places)]
+		off, sx, sy, stride := f.colour[ch], int32(k%2), int32(k/2), int32(f.sieve.stride)
 		for i := range places {
-			ix, fx := siteSplit(l.line.x[x0+i]+off[0], k%2)
-			iy, fy := siteSplit(l.line.y[x0+i]+off[1], k/2)
-			places[i] = lanes.Place{At: int32((iy-1)*f.sieve.stride + ix - 1), X: int32(fx), Y: int32(fy)}
+			ix, fx := siteSplit(px[i]+off[0], sx)
+			iy, fy := siteSplit(py[i]+off[1], sy)
+			places[i] = lanes.Place{At: (iy-1)*stride + ix - 1, X: fx, Y: fy}
 		}
-		v, n := p.value[:len(wt)], p.weight[:len(wt)]
-		lanes.GatherThree(v, n, f.sieve.sites[k], f.sieve.stride, places, siteTaps)
-		value, weight := l.s.value[ch][at+x0:at+x1], l.s.weight[ch][at+x0:at+x1]
-		right, down := l.s.lean[ch][0][at+x0:at+x1], l.s.lean[ch][1][at+x0:at+x1]
-		for i, k := range wt {
-			x, y := places[i].X, places[i].Y
-			value[i] += float32(k * float32(v[i]*inv))
-			weight[i] += float32(k * n[i])
-			right[i] += float32(k * float32(siteLeans[x]*siteTaps[y][3]))
-			down[i] += float32(k * float32(siteTaps[x][3]*siteLeans[y]))
-		}
+		lanes.GatherThree(p.found, f.sieve.sites[k], f.sieve.stride, places, siteTaps)
+		lanes.AddProducts(l.s.value[ch][at+x0:at+x1], bright, p.found.Value)
+		lanes.AddProducts(l.s.weight[ch][at+x0:at+x1], wt, p.found.Weight)
+		lanes.AddProducts(l.s.lean[ch][0][at+x0:at+x1], wt, p.found.Right)
+		lanes.AddProducts(l.s.lean[ch][1][at+x0:at+x1], wt, p.found.Down)
 	}
 }
 
@@ -130,23 +124,23 @@ func (l *layer) spreadEdge(f *laid, i int, px, py, wt float32) {
 	inv := 1 / f.gain
 	for k, ch := range l.mosaic.sites {
 		sx, sy := k%2, k/2
-		ix, fx := siteSplit(max(0, px+f.colour[ch][0]), sx)
-		iy, fy := siteSplit(max(0, py+f.colour[ch][1]), sy)
+		ix, fx := siteSplit(max(0, px+f.colour[ch][0]), int32(sx))
+		iy, fy := siteSplit(max(0, py+f.colour[ch][1]), int32(sy))
 		kx, ky := &siteTaps[fx], &siteTaps[fy]
 		var v, n, right, down float32
 		for j := range 3 {
-			y := iy - 1 + j
+			y := int(iy) - 1 + j
 			if y < 0 || 2*y+sy >= f.sieve.h {
 				continue
 			}
 			row := f.sieve.sites[k][y*f.sieve.stride:]
 			for m := range 3 {
-				if x := ix - 1 + m; x >= 0 && 2*x+sx < f.sieve.w {
+				if x := int(ix) - 1 + m; x >= 0 && 2*x+sx < f.sieve.w {
 					t := float32(ky[j] * kx[m])
 					v += float32(t * row[x])
 					n += t
-					right += float32(t * siteOffset(fx, m))
-					down += float32(t * siteOffset(fy, j))
+					right += float32(t * siteOffset(int(fx), m))
+					down += float32(t * siteOffset(int(fy), j))
 				}
 			}
 		}

@@ -13,6 +13,11 @@ import (
 func stackOf(t *testing.T, workers int, n int, noise, keep float64, whole bool) (*pipelinetest.Result, panelTable) {
 	t.Helper()
 	f, idx, tab := film(n, noise)
+	return stackFilm(t, workers, f, idx, tab, meanSettings{Keep: keep, Scale: 1}, whole)
+}
+
+func stackFilm(t *testing.T, workers int, f pipelinetest.File, idx clipIndex, tab map[string]any, set meanSettings, whole bool) (*pipelinetest.Result, panelTable) {
+	t.Helper()
 	b := pipelinetest.New()
 	b.Workers = workers
 	in := map[string][]any{"file": {f}, "index": {idx}, "frames": {tab}}
@@ -25,10 +30,10 @@ func stackOf(t *testing.T, workers int, n int, noise, keep float64, whole bool) 
 		}
 		return r
 	}
-	set := meanSettings{Keep: keep, Scale: 1}
 	if !whole {
-		in["reference"] = []any{run(nil, func(p *pipeline.Part) { p.Run = runReference }).Stored("reference")}
-		set.Blocks = blocksFor(tab["grade"].([]float64), keep)
+		ref := run(nil, func(p *pipeline.Part) { p.Run = runReference })
+		in["reference"], in["colours"] = []any{ref.Stored("reference")}, []any{ref.Stored("colours")}
+		set.Blocks = blocksFor(tab["grade"].([]float64), set.Keep)
 		for _, k := range set.Blocks {
 			in["fields"] = append(in["fields"], run(k, func(p *pipeline.Part) { p.Run = pipeline.Bind(runBlock) }).Stored("fields"))
 		}

@@ -55,6 +55,9 @@ func TestSameBits(t *testing.T) {
 		AddPairs(got, rows[0], rows[1], rows[2], rows[3], 0.3, -1.7)
 		addPairs(want, rows[0], rows[1], rows[2], rows[3], 0.3, -1.7)
 		same(t, "AddPairs", got, want)
+		AddProducts(got, rows[1], rows[2])
+		addProducts(want, rows[1], rows[2])
+		same(t, "AddProducts", got, want)
 		if n < Width {
 			continue
 		}
@@ -187,6 +190,11 @@ func TestGatherSameBits(t *testing.T) {
 	}
 }
 
+func gathered(n int) (Gathered, [][]float32) {
+	g := Gathered{make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)}
+	return g, [][]float32{g.Value, g.Weight, g.Right, g.Down}
+}
+
 func TestGatherThreeSameBits(t *testing.T) {
 	needFast(t)
 	const stride = 40
@@ -194,7 +202,7 @@ func TestGatherThreeSameBits(t *testing.T) {
 	pix[55] = float32(math.NaN())
 	taps := make([]Three, 17)
 	for k := range taps {
-		copy(taps[k][:], numbers(uint64(50+k), 4))
+		copy(taps[k][:], numbers(uint64(50+k), Width))
 	}
 	r := rand.New(rand.NewPCG(3, 4))
 	for n := 1; n < 40; n++ {
@@ -202,15 +210,18 @@ func TestGatherThreeSameBits(t *testing.T) {
 		for i := range places {
 			places[i] = Place{int32(r.IntN(stride * 27)), int32(r.IntN(17)), int32(r.IntN(17))}
 		}
-		got, want := make([]float32, 2*n), make([]float32, 2*n)
-		GatherThree(got[:n], got[n:], pix, stride, places, taps)
-		gatherThree(want[:n], want[n:], pix, stride, places, taps)
-		for i := range want { // not a number has no one sign
-			if got[i] != got[i] && want[i] != want[i] {
-				got[i], want[i] = 0, 0
+		g, got := gathered(n)
+		w, want := gathered(n)
+		GatherThree(g, pix, stride, places, taps)
+		gatherThree(w, pix, stride, places, taps)
+		for i := range want[0] { // what is not a number has no one sign
+			if got[0][i] != got[0][i] && want[0][i] != want[0][i] {
+				got[0][i], want[0][i] = 0, 0
 			}
 		}
-		same(t, "GatherThree", got, want)
+		for k := range want {
+			same(t, "GatherThree", got[k], want[k])
+		}
 	}
 }
 
@@ -218,11 +229,13 @@ func TestGatherThreeSameBits(t *testing.T) {
 func TestGatherThreeByHand(t *testing.T) {
 	nan := float32(math.NaN())
 	pix := []float32{1, 2, 3, nan, 9, 9, 9, nan, 4, 5, 6, nan}
-	var v, w [1]float32
-	GatherThree(v[:], w[:], pix, 4, []Place{{0, 0, 1}}, []Three{{1, 2, 3, 6}, {-1, 0, 2, 1}})
-	// −(1+4+9) + 2·(4+10+18)
-	if v[0] != 50 || w[0] != 6 {
-		t.Errorf("value %v, weight %v; want 50 and 6", v[0], w[0])
+	g, got := gathered(1)
+	GatherThree(g, pix, 4, []Place{{0, 0, 1}}, []Three{{1, 2, 3, 6, 0.5}, {-1, 0, 2, 1, 7}})
+	// −(1+4+9) + 2·(4+10+18), 6·1, 0.5·1 and 6·7
+	for k, want := range []float32{50, 6, 0.5, 42} {
+		if got[k][0] != want {
+			t.Errorf("row %d is %v, want %v", k, got[k][0], want)
+		}
 	}
 }
 

@@ -1,16 +1,25 @@
 package lanes
 
-// Three are weights of three neighbours in a row, and last their sum.
-type Three [4]float32
+// Three are weights of three neighbours in a row, their sum, and their moment: each times how far its neighbour lies
+// from the place that is asked for, added up. The rest is not looked at.
+type Three [Width]float32
 
-// GatherThree writes dst[i], three rows of three pixels from places[i] on, weighted by the taps down, added up in order, then
-// by the taps along, as (0+1)+2; and weight[i], the product of both taps' sums. Three rows of four pixels are read from
-// each place, of which the fourth counts nothing, whatever it is.
-func GatherThree(dst, weight, pix []float32, stride int, places []Place, taps []Three) {
-	if len(dst) == 0 {
+// Gathered are what GatherThree finds, a row each.
+type Gathered struct {
+	Value       []float32 // the pixels, weighted
+	Weight      []float32 // the product of both taps' sums
+	Right, Down []float32 // the moment along times the sum down, and the other way round
+}
+
+// GatherThree weights three rows of three pixels from each of the places on by the taps down, adds them up in order, then by the taps
+// along, as (0+1)+2. Rows of g are as long as places. Three rows of four pixels are read from each place, of which the
+// fourth counts nothing, whatever it is.
+func GatherThree(g Gathered, pix []float32, stride int, places []Place, taps []Three) {
+	n := len(places)
+	if n == 0 {
 		return
 	}
-	places, weight = places[:len(dst)], weight[:len(dst)]
+	_, _, _, _ = g.Value[n-1], g.Weight[n-1], g.Right[n-1], g.Down[n-1]
 	for _, p := range places {
 		_ = pix[int(p.At)+2*stride+3]
 		_, _ = &taps[p.X], &taps[p.Y]
@@ -19,13 +28,13 @@ func GatherThree(dst, weight, pix []float32, stride int, places []Place, taps []
 		}
 	}
 	if fast {
-		gatherThreeAVX2(&dst[0], &weight[0], &pix[0], stride, &places[0].At, &taps[0][0], len(dst))
+		gatherThreeAVX2(&g.Value[0], &g.Weight[0], &g.Right[0], &g.Down[0], &pix[0], stride, &places[0].At, &taps[0][0], n)
 		return
 	}
-	gatherThree(dst, weight, pix, stride, places, taps)
+	gatherThree(g, pix, stride, places, taps)
 }
 
-func gatherThree(dst, weight, pix []float32, stride int, places []Place, taps []Three) {
+func gatherThree(g Gathered, pix []float32, stride int, places []Place, taps []Three) {
 	for i, p := range places {
 		kx, ky := &taps[p.X], &taps[p.Y]
 		var v [3]float32
@@ -42,6 +51,26 @@ func gatherThree(dst, weight, pix []float32, stride int, places []Place, taps []
 		for m := range v {
 			v[m] *= kx[m]
 		}
-		dst[i], weight[i] = (v[0]+v[1])+v[2], ky[3]*kx[3]
+		g.Value[i], g.Weight[i] = (v[0]+v[1])+v[2], ky[3]*kx[3]
+		g.Right[i], g.Down[i] = kx[4]*ky[3], ky[4]*kx[3]
+	}
+}
+
+// AddProducts adds a[i]·b[i] to dst[i].
+func AddProducts(dst, a, b []float32) {
+	n := len(dst)
+	a, b = a[:n], b[:n]
+	at := 0
+	if fast && n >= Width {
+		at = n &^ (Width - 1)
+		addProductsAVX2(&dst[0], &a[0], &b[0], at)
+	}
+	addProducts(dst[at:], a[at:], b[at:])
+}
+
+func addProducts(dst, a, b []float32) {
+	a, b = a[:len(dst)], b[:len(dst)]
+	for i := range dst {
+		dst[i] += float32(a[i] * b[i])
 	}
 }

@@ -13,6 +13,7 @@ func main() {
 	cell()
 	gather()
 	gatherThree()
+	addProducts()
 	slopes()
 	apart()
 	addPairs()
@@ -183,13 +184,16 @@ func gather() {
 }
 
 func gatherThree() {
-	TEXT("gatherThreeAVX2", NOSPLIT, "func(dst, weight, pix *float32, stride int, places *int32, taps *float32, n int)")
+	TEXT("gatherThreeAVX2", NOSPLIT, "func(value, weight, right, down, pix *float32, stride int, places *int32, taps *float32, n int)")
 	Pragma("noescape")
-	dst, weight, pix, stride, places := param("dst"), param("weight"), param("pix"), param("stride"), param("places")
-	taps, n := param("taps"), param("n")
+	value, weight, right, down := param("value"), param("weight"), param("right"), param("down")
+	pix, stride, places, taps := param("pix"), param("stride"), param("places"), param("taps")
 	SHLQ(Imm(2), stride)
 	at, kx, ky, i := GP64(), GP64(), GP64(), GP64()
-	sum, t, down := XMM(), XMM(), XMM()
+	sum, t, dn := XMM(), XMM(), XMM()
+	to := func(r reg.Register) Mem { return Mem{Base: r, Index: i, Scale: 4} }
+	along := func(k int) Mem { return Mem{Base: taps, Index: kx, Scale: 8, Disp: 4 * k} }
+	across := func(k int) Mem { return Mem{Base: taps, Index: ky, Scale: 8, Disp: 4 * k} }
 	XORQ(i, i)
 	Label("next")
 	MOVLQSX(Mem{Base: places}, at)
@@ -197,29 +201,49 @@ func gatherThree() {
 	MOVLQSX(Mem{Base: places, Disp: 8}, ky)
 	ADDQ(Imm(12), places)
 	LEAQ(Mem{Base: pix, Index: at, Scale: 4}, at)
-	SHLQ(Imm(4), kx)
-	SHLQ(Imm(4), ky)
-	VMOVUPS(Mem{Base: taps, Index: ky, Scale: 1}, down)
-	VSHUFPS(Imm(0), down, down, sum)
+	SHLQ(Imm(2), kx)
+	SHLQ(Imm(2), ky)
+	VMOVUPS(across(0), dn)
+	VSHUFPS(Imm(0), dn, dn, sum)
 	VMULPS(Mem{Base: at}, sum, sum)
-	VSHUFPS(Imm(0x55), down, down, t)
+	VSHUFPS(Imm(0x55), dn, dn, t)
 	VMULPS(Mem{Base: at, Index: stride, Scale: 1}, t, t)
 	VADDPS(t, sum, sum)
-	VSHUFPS(Imm(0xaa), down, down, t)
+	VSHUFPS(Imm(0xaa), dn, dn, t)
 	VMULPS(Mem{Base: at, Index: stride, Scale: 2}, t, t)
 	VADDPS(t, sum, sum)
-	VBLENDPS(Imm(8), down, sum, sum) // the fourth is the sum of the taps
-	VMULPS(Mem{Base: taps, Index: kx, Scale: 1}, sum, sum)
-	VEXTRACTPS(Imm(3), sum, Mem{Base: weight, Index: i, Scale: 4})
+	VBLENDPS(Imm(8), dn, sum, sum) // the fourth is the sum of the taps
+	VMULPS(along(0), sum, sum)
+	VEXTRACTPS(Imm(3), sum, to(weight))
 	VMOVSHDUP(sum, t)
 	VADDSS(t, sum, t) // 0+1
 	VMOVHLPS(sum, sum, sum)
 	VADDSS(sum, t, t)
-	VMOVSS(t, Mem{Base: dst, Index: i, Scale: 4})
+	VMOVSS(t, to(value))
+	VMOVSS(along(4), t)
+	VMULSS(across(3), t, t)
+	VMOVSS(t, to(right))
+	VMOVSS(across(4), t)
+	VMULSS(along(3), t, t)
+	VMOVSS(t, to(down))
 	INCQ(i)
-	CMPQ(i, n)
+	CMPQ(i, NewParamAddr("n", 64))
 	JLT(LabelRef("next"))
 	RET()
+}
+
+func addProducts() {
+	TEXT("addProductsAVX2", NOSPLIT, "func(dst, a, b *float32, n int)")
+	Pragma("noescape")
+	dst, a, b := param("dst"), param("a"), param("b")
+	over(func(i reg.Register) {
+		at := func(r reg.Register) Mem { return Mem{Base: r, Index: i, Scale: 1} }
+		t := YMM()
+		VMOVUPS(at(a), t)
+		VMULPS(at(b), t, t)
+		VADDPS(at(dst), t, t)
+		VMOVUPS(t, at(dst))
+	})
 }
 
 func slopes() {
