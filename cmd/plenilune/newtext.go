@@ -60,12 +60,18 @@ clips "disk" {
 {{- if .Masters}}
   masters = [{{range $i, $m := .Masters}}{{if $i}}, {{end}}master.{{$m.Name}}{{end}}]
 {{- end}}
+
+  # bayer = "ignore"      # a colour camera behind an infrared-pass filter
+  # filter {
+  #   wavelength_nm = 807
+  # }
 }
 
 # One clean panel from the best frames of each clip.
 stack "panels" {
   clips = clips.disk
   keep  = settings.keep
+  # scale = 1.5 # pixels of the picture to one of the camera's, where these are coarse
 }
 
 # The panels, in whatever order they came, joined.

@@ -46,6 +46,9 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"night":     scriptNight,
 			"grid":      scriptGrid,
+			"wider":     scriptWider,
+
+			"colournight": scriptColourNight,
 			"recording": scriptRecording,
 			"foretold":  scriptForetold,
 			"smalldisk": scriptSmallDisk,
