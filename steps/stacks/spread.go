@@ -67,7 +67,7 @@ func makeSiteTaps() []lanes.Three {
 
 // siteOffset is how far sample j of the taps of a phase lies beyond the place, in pixels of the sensor.
 func siteOffset(phase, j int) float32 {
-	return float32(2*(j-1)) - float32(phase-tapPhases)*(1.0/tapPhases)
+	return float32(2*(j-1)) - float32(float32(phase-tapPhases)*(1.0/tapPhases))
 }
 
 // siteSplit returns the sample of a site that lies nearest to a place along one axis, and the phase of its taps.
