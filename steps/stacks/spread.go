@@ -156,7 +156,7 @@ const (
 	calmSigma = 0.8
 	// Where a place's weights add up to less than calmFrom of those about it the place is filled from about it, from
 	// calmTo on it stands for itself.
-	calmFrom, calmTo = 0.1, 0.4
+	calmFrom, calmTo = 0.3, 0.8
 )
 
 // calm divides the sums of channel ch by its weights, for each place as if the samples about it lay at it in the mean: what they lean
