@@ -150,9 +150,9 @@ func (s *sums) finish(frames int) (img [][]float32, weight []float32) {
 		}
 		for i := range v {
 			switch {
-			case !(weight[i] >= coverLeast/2):
+			case !(weight[i] >= coverLeast/2) || !s.mosaic && !(n[i] > 0):
 				out[i] = nan
-			case !s.mosaic && n[i] > 0:
+			case !s.mosaic:
 				out[i] = v[i] / n[i]
 			}
 		}

@@ -139,7 +139,7 @@ func TestSlopeFromFewFrames(t *testing.T) {
 }
 
 // The sums over frames are what adding them one by one gives: with W the weight so far and a·w that of the next, the value
-// becomes (d·a·w + I·W)/(a·w + W) (Fruchter & Hook 2002, PASP 114:144, eqs. 4 and 5). The weight is taken from the
+// becomes (d·a·w + I·W)/(a·w + W) (Fruchter & Hook 2002, PASP 114:144). The weight is taken from the
 // definition here: sinc(d)·sinc(d/3) at the true distance of every sample of the colour.
 func TestSumsAgainstFrameByFrame(t *testing.T) {
 	const w, h, x0, y0 = 40, 38, 19, 18

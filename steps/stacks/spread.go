@@ -50,7 +50,7 @@ var siteTaps = makeSiteTaps()
 func makeSiteTaps() []lanes.Three {
 	t := make([]lanes.Three, sitePhases)
 	for k := range t {
-		// a place k−tapPhases behind the middle sample has the whole pixel before it, and taps of phase k & …
+		// the whole pixel before the place, against the middle sample, and the place's phase behind that
 		whole, phase := k/tapPhases-1, k%tapPhases
 		for j := range 3 {
 			if m := 2*(j-1) - whole + 2; m >= 0 && m < tapsWide { // tap m lies m−2 from the whole pixel
@@ -77,8 +77,8 @@ func siteSplit(p float32, parity int32) (sample, phase int32) {
 }
 
 // spreader lays a frame's samples about each place into their own channels: each at its true distance, weighted by a
-// kernel that keeps what the sensor's pixels can tell, and with it its weight (Fruchter & Hook 2002, eqs. 4 and 5, with a kernel in
-// place of a drop's overlap). No colour is guessed from its neighbours. It is for one goroutine.
+// kernel that keeps what the sensor's pixels can tell, and with it its weight (Fruchter & Hook 2002, with a kernel in place of a
+// drop's overlap). No colour is guessed from its neighbours. It is for one goroutine.
 type spreader struct {
 	sites  [4]int // the channel of each
 	places []lanes.Place
@@ -160,8 +160,8 @@ const (
 )
 
 // calm divides the sums of channel ch by its weights, for each place as if the samples about it lay at it in the mean: what they lean
-// to one side, times the slope there, is taken off first, so that slopes come out as they are (the linear term of normalised averaging,
-// Knutsson & Westin 1993). Where few frames are laid, weights come near nothing between the samples of a colour, and there
+// to one side, times the slope there, is taken off first, so that slopes come out as they are (normalised differential convolution,
+// Knutsson & Westin 1993, of which this is the part that matters). Where few frames are laid, weights come near nothing between the samples of a colour, and there
 // the sums about the place, divided by the weights about it, take over smoothly: no place is a hole, none blows up.
 func (s *sums) calm(out []float32, ch int) {
 	w, h, scale := s.c.W, s.c.H, s.raster.scale
