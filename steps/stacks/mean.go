@@ -7,6 +7,7 @@ import (
 	"plenilune/pipeline"
 	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/robust"
+	"plenilune/steps/kernel/warp"
 )
 
 const (
@@ -151,8 +152,8 @@ func runMean(ctx context.Context, set meanSettings, t *pipeline.Task) error {
 func deliver(ctx context.Context, t *pipeline.Task, c *clip, s *sums, frames int) error {
 	img, weight := s.finish(frames)
 	cv := s.c
-	sigma := noiseOf(plane.Of(cv.W, cv.H, img...).Luminance(), cv)
-	channel := noiseOf(img[len(img)/2], cv)
+	sigma := noiseOf(plane.Of(cv.W, cv.H, img...).Luminance(), s.raster)
+	channel := noiseOf(img[len(img)/2], s.raster)
 	t.Fact("frames_kept", float64(frames), "frames")
 	t.Fact("noise", sigma, "of white")
 	table := panelTable{cv.W, cv.H, c.idx.Frames, frames, sigma, c.midTime(), c.tab.SkyOnly, len(img), cv.X, cv.Y, s.raster.scale, c.idx.WavelengthNM, channel}
@@ -165,8 +166,16 @@ func deliver(ctx context.Context, t *pipeline.Task, c *clip, s *sums, frames int
 	return t.PutPlane(ctx, "image", cv.W, cv.H, img...)
 }
 
-// noiseOf is the standard deviation of a picture's fine noise, 0 where there is none to measure it on.
-func noiseOf(pix []float32, cv canvas) float64 {
+// noiseOf is the standard deviation of a picture's fine noise, 0 where there is none to measure it on. On a raster finer than the
+// sensor neighbours share their noise, which the measure takes for detail: it is taken on the sensor's pixels.
+func noiseOf(pix []float32, r raster) float64 {
+	cv := r.size()
+	if r.scale != 1 {
+		coarse := plane.New(r.W, r.H, 1)
+		off := 0.5*r.scale - 0.5
+		warp.Resample(coarse, plane.Of(cv.W, cv.H, pix), warp.Affine{r.scale, 0, off, 0, r.scale, off}, warp.Lanczos3)
+		pix, cv = coarse.Pix[0], r.canvas
+	}
 	if v := robust.Immerkaer(pix, cv.W, cv.H); v == v {
 		return v
 	}

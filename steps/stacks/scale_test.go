@@ -44,3 +44,18 @@ func TestSamplingAdvice(t *testing.T) {
 		t.Errorf("without an aperture %v, %v", scale, widest)
 	}
 }
+
+// The noise of a pixel is the same however finely the picture is drawn.
+func TestNoiseAtAnyScale(t *testing.T) {
+	f, idx, tab := film(12, 0.02)
+	var noise [3]float64
+	for i, scale := range []float64{1, 1.5, 2} {
+		_, pt := stackFilm(t, 2, f, idx, tab, meanSettings{Keep: 1, Scale: scale}, true)
+		noise[i] = pt.NoiseSigma
+	}
+	for _, n := range noise[1:] {
+		if math.Abs(n/noise[0]-1) > 0.1 {
+			t.Errorf("noise %v at scales 1, 1.5 and 2: want the same", noise)
+		}
+	}
+}
