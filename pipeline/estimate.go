@@ -11,6 +11,7 @@ type Size struct {
 	Frames   float64
 	Pixels   float64 // of a frame
 	Channels float64 // of the panel that it becomes: 1 or 3
+	Fine     float64 // pixels of the pictures made of it to one of a frame, along a side
 }
 
 // Cost is what a part is expected to take, on the machine and with the clips that
@@ -35,6 +36,8 @@ type Guess struct {
 type Costs interface {
 	// Size reads a clip's size off the facts of the part that indexes it.
 	Size(facts []Fact) (Size, bool)
+	// Fine tells how many pixels a block's pictures have, along a side, to one of a frame.
+	Fine(m *Manifest, b *Block) float64
 	// Cost returns what a part made of these clips is expected to take.
 	Cost(kind string, of []Size) Cost
 	// Guess lists what a block will be cut into, made of these clips.

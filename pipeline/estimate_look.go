@@ -86,10 +86,12 @@ func (g *graph) counts(n *node) bool { return n.asked.Load() }
 
 // of returns the clips that a part is about.
 func (g *graph) of(n *node) []Size {
+	b := g.man.Block(n.block)
 	if s, ok := g.sizes[n.part.Item.ID]; ok {
+		s.Fine = g.exec.costs.Fine(g.man, b)
 		return []Size{s}
 	}
-	return g.clipSizes(g.man.Block(n.block))
+	return g.clipSizes(b)
 }
 
 // clipSizes returns the clips that a block is made of, each content once.
@@ -99,11 +101,12 @@ func (g *graph) clipSizes(b *Block) []Size {
 		paths = g.man.clipsOf(b, nil)
 	}
 	var out []Size
+	fine := g.exec.costs.Fine(g.man, b)
 	seen := map[ID]bool{}
 	for _, p := range paths {
 		id, ok := g.files.known(p)
 		if s, sized := g.sizes[id]; ok && sized && !seen[id] {
-			seen[id] = true
+			seen[id], s.Fine = true, fine
 			out = append(out, s)
 		}
 	}

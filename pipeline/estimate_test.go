@@ -34,6 +34,8 @@ func (fakeCosts) Cost(kind string, of []Size) Cost {
 	return Cost{Seconds: math.NaN()}
 }
 
+func (fakeCosts) Fine(*Manifest, *Block) float64 { return 1 }
+
 func (fakeCosts) Guess(_ *Manifest, b *Block, clips []Size) []Guess {
 	switch b.Kind {
 	case "sum":

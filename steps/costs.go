@@ -47,7 +47,7 @@ var costs = map[string]cost{
 	"stacks/reference": {perPx: 1.45, colour: 2.5, bytesPx: 2.75},
 	"stacks/even":      {perPx: 0.48, bytesFieldPx: 0.61},
 	"stacks/ranks":     {perPx: 0.48, bytesFieldPx: 0.61},
-	"stacks/mean":      {perFramePx: 0.016, perPx: 0.4, colour: 5, bytesPx: 4.6, bytesFieldPx: 1},
+	"stacks/mean":      {perFramePx: 0.016, perPx: 0.4, colour: 2, bytesPx: 4.6, bytesFieldPx: 1},
 
 	"mosaic/look":      {perPx: 0.95, parallel: 0.5, bytesFieldPx: 4.6},
 	"mosaic/place":     {perPx: 1.2, perPair: 1, parallel: 0.9, bytesFieldPx: 0.1},
@@ -101,6 +101,9 @@ func (Costs) Cost(kind string, of []pipeline.Size) pipeline.Cost {
 	}
 	out := pipeline.Cost{Parallel: c.parallel}
 	for _, s := range of {
+		if drawn(kind) {
+			s.Pixels *= float64(s.Fine * s.Fine)
+		}
 		slower := 1.0
 		if s.Channels > 1 && c.colour > 0 {
 			slower = c.colour
@@ -112,6 +115,27 @@ func (Costs) Cost(kind string, of []pipeline.Size) pipeline.Cost {
 	n := float64(len(of))
 	out.Seconds += partSeconds + float64(c.perPair*n*n*1e-3)
 	return out
+}
+
+// drawn tells whether a kind of part works on pixels of pictures, not of frames.
+func drawn(kind string) bool {
+	step, _ := path.Split(kind)
+	return step != "captures/" && step != "frames/" && step != "stacks/" || kind == "stacks/mean"
+}
+
+// Fine tells how many pixels a block's pictures have, along a side, to one of a frame.
+func (c Costs) Fine(m *pipeline.Manifest, b *pipeline.Block) float64 {
+	if b == nil {
+		return 1
+	}
+	if s, ok := settingsOf[stacks.Settings](b); ok {
+		return s.Scale
+	}
+	fine := 1.0
+	for _, r := range b.Refs {
+		fine = max(fine, c.Fine(m, m.Block(r)))
+	}
+	return fine
 }
 
 // Guess lists what a block will be cut into: the expansions of the steps, as far

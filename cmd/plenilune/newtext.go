@@ -69,12 +69,18 @@ clips "disk" {
 {{- if .Own}}
   masters = [{{range $i, $m := .Own}}{{if $i}}, {{end}}master.{{$m}}{{end}}]
 {{- end}}
+
+  # bayer = "ignore"      # a colour camera behind an infrared-pass filter
+  # filter {
+  #   wavelength_nm = 807
+  # }
 }
 
 # One clean panel from the best frames of each clip.
 stack "panels" {
   clips = clips.disk
   keep  = settings.keep
+  # scale = 1.5 # pixels of the picture to one of the camera's, where these are coarse
 }
 
 # The panels, in whatever order they came, joined.

@@ -45,6 +45,8 @@ func TestScripts(t *testing.T) {
 		Condition: scriptCondition,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"night":     scriptNight,
+			"wider":     scriptWider,
+			"colournight": scriptColourNight,
 			"grid":      scriptGrid,
 			"recording": scriptRecording,
 			"foretold":  scriptForetold,

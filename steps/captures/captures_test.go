@@ -75,6 +75,7 @@ func TestIndex(t *testing.T) {
 		Layout: raw.Layout{Width: 20, Height: 10, Planes: 1, SampleBytes: 2, Pattern: "GRBG", Offset: 178, Stride: 400},
 		Frames: 3, Declared: 3, Depth: 12, White: 4095,
 		TimesUnixNS: []int64{night.UnixNano(), night.UnixNano() + 20e6, night.UnixNano() + 40e6}, StartUnixNS: night.UnixNano(), TimeSource: "trailer", Level: x.Level,
+		FilePattern: "GRBG",
 	}
 	if math.Abs(x.Level-0.45) > 0.005 {
 		t.Errorf("mean level %g of a ramp up to 0.9 of white", x.Level)
@@ -184,9 +185,34 @@ func TestUnreadable(t *testing.T) {
 
 // TestSteps: both kinds of block have their files required and their defaults set.
 func TestSteps(t *testing.T) {
+	if got := MastersStep().New().(*Settings); got.ByteOrder != "auto" || got.DepthBits != 0 {
+		t.Errorf("masters begin with %+v", got)
+	}
+	if got := ClipsStep().New().(*ClipSettings); got.ByteOrder != "auto" || got.DepthBits != 0 || got.Bayer != "auto" || got.Filter != nil {
+		t.Errorf("clips begin with %+v", got)
+	}
 	for _, s := range []pipeline.Step{ClipsStep(), MastersStep()} {
-		if got := s.New().(*Settings); got.ByteOrder != "auto" || got.DepthBits != 0 || s.Name != "captures" {
-			t.Errorf("step %q on %q begins with %+v", s.Name, s.Block, got)
+		if s.Name != "captures" {
+			t.Errorf("the step on %q is called %q", s.Block, s.Name)
 		}
+	}
+}
+
+// What the manifest says of the filters holds, not the header; samples are read as before.
+func TestPatternOverruled(t *testing.T) {
+	h := ser.Header{Color: ser.BayerGRBG, LittleFlag: 1, Width: 20, Height: 10, Depth: 12, UTC: ser.TicksOf(night)}
+	f := recording(t, h, 3, stamps(3))
+	x, _ := run(t, f, partSettings{ByteOrder: "auto", Timed: true, Bayer: "BGGR", WavelengthNM: 656})
+	if x.Layout.Pattern != "BGGR" || x.FilePattern != "GRBG" || x.Sites != nil || x.White != 4095 || x.WavelengthNM != 656 {
+		t.Errorf("index %+v", x)
+	}
+	x, _ = run(t, f, partSettings{ByteOrder: "auto", Timed: true, Bayer: "ignore"})
+	if x.Layout.Pattern != "mono" || x.FilePattern != "GRBG" || x.Sites == nil || x.White != 4095 {
+		t.Errorf("index %+v", x)
+	}
+	h.Color = ser.RGB
+	_, r := run(t, recording(t, h, 3, stamps(3)), partSettings{ByteOrder: "auto", Timed: true, Bayer: "ignore"})
+	if !slices.Contains(codes(r), "clip-bayer") {
+		t.Errorf("warnings %v, want clip-bayer", codes(r))
 	}
 }

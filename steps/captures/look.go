@@ -23,11 +23,17 @@ type Index struct {
 	TimeSource  string     `json:"time_source"`   // "trailer", "header" or ""
 	Level       float64    `json:"level"`         // mean of the samples looked at, share of white
 	Empty       bool       `json:"empty"`         // no frames
+
+	FilePattern  string     `json:"file_pattern"`    // as the header has it; Layout has what holds
+	Sites        *siteGains `json:"sites,omitempty"` // where filters are ignored
+	WavelengthNM float64    `json:"wavelength_nm"`   // of the light, 0 unknown
 }
 
 // capture is a file that was looked at.
 type capture struct {
 	file    *ser.File
+	layout  raw.Layout // with what settings say of it
+	sites   *siteGains // where filters are ignored
 	level   ser.Level
 	light   ser.Light
 	big     bool   // samples are big-endian
@@ -39,7 +45,7 @@ func look(f pipeline.File, s partSettings) (*capture, error) {
 	if err != nil {
 		return nil, err
 	}
-	c := &capture{file: file}
+	c := &capture{file: file, layout: file.Layout}
 	seen, err := ser.Sample(f, file.Layout, file.Frames)
 	if err != nil {
 		return nil, fmt.Errorf("look at frames: %w", err)
@@ -60,17 +66,17 @@ func look(f pipeline.File, s partSettings) (*capture, error) {
 	}
 	c.level = seen.Level(depth, c.big)
 	c.light = seen.Light(c.big, c.level.White, calibrate.SaturationLevel)
-	return c, nil
+	c.layout.BigEndian = c.big
+	return c, c.overrule(f, s.Bayer)
 }
 
 func (c *capture) index() Index {
 	f := c.file
 	x := Index{
-		Layout: f.Layout, Frames: f.Frames, Declared: int64(f.Header.Frames), CutShort: f.CutShort,
+		Layout: c.layout, FilePattern: f.Layout.Pattern, Sites: c.sites, Frames: f.Frames, Declared: int64(f.Header.Frames), CutShort: f.CutShort,
 		Depth: c.level.Bits, White: c.level.White, TimesUnixNS: f.Times,
 		Level: math.Round(c.light.Mean*1e6) / 1e6, Empty: f.Frames == 0,
 	}
-	x.Layout.BigEndian = c.big
 	if x.TimesUnixNS == nil {
 		x.TimesUnixNS = []int64{}
 	}
@@ -84,7 +90,7 @@ func (c *capture) state(t *pipeline.Task, s partSettings) {
 	t.Fact("frames", float64(f.Frames), "frames")
 	t.Fact("width", float64(f.Layout.Width), "px")
 	t.Fact("height", float64(f.Layout.Height), "px")
-	t.FactText("pattern", f.Layout.Pattern)
+	t.FactText("pattern", c.layout.Pattern)
 	t.Fact("depth", float64(c.level.Bits), "bit")
 	t.Fact("white level", c.level.White, "sample units")
 	t.Fact("mean level", 100*c.light.Mean, "% of white")

@@ -8,7 +8,7 @@ import (
 	"plenilune/pipeline"
 )
 
-// Settings are what a block of clips or masters says of its files.
+// Settings are what a block of masters says of its files.
 type Settings struct {
 	Files  pipeline.Files `hcl:"files"`
 	Except pipeline.Files `hcl:"except,optional"`
@@ -19,32 +19,61 @@ type Settings struct {
 	DepthBits int `hcl:"depth_bits,optional" min:"1" max:"16"`
 }
 
+// ClipSettings are those of a block of clips: Settings, and what lay in front of the sensor.
+type ClipSettings struct {
+	Files     pipeline.Files `hcl:"files"`
+	Except    pipeline.Files `hcl:"except,optional"`
+	ByteOrder string         `hcl:"byte_order,optional" oneof:"auto little big"`
+	DepthBits int            `hcl:"depth_bits,optional" min:"1" max:"16"`
+
+	// Bayer is the pattern of a colour camera's filters, overriding the files' headers, or ignore where an infrared-pass
+	// filter lets the same light onto all of them.
+	Bayer  string  `hcl:"bayer,optional" oneof:"auto ignore RGGB GRBG GBRG BGGR CYYM YCMY YMCY MYYC"`
+	Filter *Filter `hcl:"filter,block"`
+}
+
 // ClipsStep indexes the files of a block of clips.
-func ClipsStep() pipeline.Step { return step("clips") }
+func ClipsStep() pipeline.Step {
+	return pipeline.Step{
+		Name:  "captures",
+		Block: "clips",
+		New:   func() any { return &ClipSettings{ByteOrder: "auto", Bayer: bayerAuto} },
+		Expand: func(x *pipeline.Expansion) error {
+			s := x.Settings().(*ClipSettings)
+			set := partSettings{ByteOrder: s.ByteOrder, DepthBits: s.DepthBits, Timed: true, Bayer: s.Bayer}
+			if s.Filter != nil {
+				set.WavelengthNM = s.Filter.WavelengthNM
+			}
+			return expand(x, set)
+		},
+	}
+}
 
 // MastersStep indexes the files of a block of dark or flat frames.
-func MastersStep() pipeline.Step { return step("master") }
-
-func step(block string) pipeline.Step {
+func MastersStep() pipeline.Step {
 	return pipeline.Step{
-		Name:   "captures",
-		Block:  block,
-		New:    func() any { return &Settings{ByteOrder: "auto"} },
-		Expand: func(x *pipeline.Expansion) error { return expand(x, block == "clips") },
+		Name:  "captures",
+		Block: "master",
+		New:   func() any { return &Settings{ByteOrder: "auto"} },
+		Expand: func(x *pipeline.Expansion) error {
+			s := x.Settings().(*Settings)
+			return expand(x, partSettings{ByteOrder: s.ByteOrder, DepthBits: s.DepthBits, Bayer: bayerAuto})
+		},
 	}
 }
 
 // partSettings are what varies an index.
 type partSettings struct {
-	ByteOrder string
-	DepthBits int
-	Timed     bool // clips: times of frames and exposure matter
+	ByteOrder    string
+	DepthBits    int
+	Timed        bool // clips: times of frames and exposure matter
+	Bayer        string
+	WavelengthNM float64
 }
 
-func expand(x *pipeline.Expansion, timed bool) error {
-	s := x.Settings().(*Settings)
+func expand(x *pipeline.Expansion, s partSettings) error {
 	for _, it := range x.Items() {
-		n := x.Add(indexPart(it, partSettings{s.ByteOrder, s.DepthBits, timed}))
+		n := x.Add(indexPart(it, s))
 		x.Emit(it.With("index", n.Out("index")))
 	}
 	return nil
@@ -80,5 +109,7 @@ func runIndex(_ context.Context, s partSettings, t *pipeline.Task) (err error) {
 	}
 	c.state(t, s)
 	c.warn(t, pipeline.ClipName(src.ID()), s)
-	return t.PutTable("index", c.index())
+	x := c.index()
+	x.WavelengthNM = s.WavelengthNM
+	return t.PutTable("index", x)
 }

@@ -34,6 +34,9 @@ func (c *capture) warn(t *pipeline.Task, clip string, s partSettings) {
 		t.Warn("clip-depth", "%s: samples pile up at %d, the top of %d bits, though the header states %d; if the camera gives %d bits, set depth_bits = %d",
 			clip, 1<<c.level.Doubt-1, c.level.Doubt, f.Header.Depth, c.level.Doubt, c.level.Doubt)
 	}
+	if s.Bayer != bayerAuto && s.Bayer != "" && f.Layout.Planes != 1 {
+		t.Warn("clip-bayer", "%s holds all colours at every pixel: bayer = \"%s\" changes nothing there", clip, s.Bayer)
+	}
 	if f.TimesLocal {
 		t.Warn("clip-times-local", "%s: the times of its frames are local time; they were corrected by the header's difference to UTC", clip)
 	}

@@ -1,6 +1,7 @@
 package detail
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -26,7 +27,7 @@ type seen struct {
 	Places   int               `json:"places"`   // how many places of the limb it rests on
 }
 
-// usualSpread is taken where a picture shows no limb: a little less blur than a
+// usualSpread, in pixels of the sensor, is taken where a picture shows no limb: a little less blur than a
 // mean of the better frames commonly has, so that nothing is overdone (found on
 // simulated nights at a ratio of aperture to Fried's parameter of 2 to 5).
 var usualSpread = deconvolve.Spread{Halo: 0.28, CoreSigma: 0.5, HaloSigma: 3.4}
@@ -43,10 +44,11 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
-	tel := telescope(o, p.ScaleArcsecPerPx)
+	tel := telescope(o, p)
 	b, err := measureBlur(limbEdges(img.Luminance(), img.W, img.H), tel)
 	if err != nil {
-		b = seen{Spread: usualSpread, FWHMPx: tel.FWHM(usualSpread)}
+		b = seen{Spread: usualSpread.Times(cmp.Or(p.Fineness, 1))}
+		b.FWHMPx = tel.FWHM(b.Spread)
 		t.Warn("blur-assumed", "the blur cannot be measured here (%v): a usual one is taken out, core and halo together %.1f px wide; "+
 			"give blur_fwhm_px in deconvolve if you know better", err, b.FWHMPx)
 	} else {
@@ -67,10 +69,13 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 const sigmaToFWHM = 2.3548200450309493
 
 // telescope is what the night says of the optics, in pixels of the picture.
-func telescope(o opticsSettings, arcsecPerPx float64) deconvolve.Telescope {
+func telescope(o opticsSettings, p placement) deconvolve.Telescope {
 	tel := deconvolve.Typical()
-	if o.ApertureMM > 0 && arcsecPerPx > 0 {
-		tel.Cutoff = min(max(float64(o.ApertureMM/greenMM*arcsecPerPx)/206264.806, 0.1), 2)
+	tel.Pixel = p.Fineness
+	tel.Cutoff /= cmp.Or(p.Fineness, 1)
+	if o.ApertureMM > 0 && p.ScaleArcsecPerPx > 0 {
+		mm := cmp.Or(p.WavelengthNM*1e-6, greenMM)
+		tel.Cutoff = min(max(float64(o.ApertureMM/mm*p.ScaleArcsecPerPx)/206264.806, 0.1), 2)
 	}
 	if o.Obstruction > 0 {
 		tel.Obstruction = o.Obstruction

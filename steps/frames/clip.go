@@ -18,6 +18,9 @@ type clipIndex struct {
 	White  float64    `json:"white"`
 	Level  float64    `json:"level"` // mean, share of white
 	Empty  bool       `json:"empty"`
+
+	FilePattern string      `json:"file_pattern"` // as the file's header has it
+	Sites       *[4]float64 `json:"sites"`        // gains of the sites of a filter that is ignored
 }
 
 // clip reads calibrated frames of one capture; safe for concurrent use.
@@ -25,6 +28,7 @@ type clip struct {
 	lay   raw.Layout
 	n     int // frames, of all files
 	depth int
+	sites *[4]float64 // gains of the sites of a filter that is ignored
 	files []clipFile
 	dark  *plane.Image // nil: none
 	flat  *plane.Image // nil: none
@@ -86,7 +90,7 @@ func (c *clip) open(src, table pipeline.Source) error {
 		return err
 	}
 	if len(c.files) == 0 {
-		c.lay, c.depth = idx.Layout, idx.Depth
+		c.lay, c.depth, c.sites = idx.Layout, idx.Depth, idx.Sites
 	}
 	c.files = append(c.files, clipFile{c.n, idx.White, r, closer})
 	c.n += idx.Frames
@@ -144,7 +148,7 @@ func (c *clip) frame(i int, dst *plane.Image) error {
 	if err := f.reader.Frame(k, f.white, dst.Pix); err != nil {
 		return fmt.Errorf("read frame %d: %w", i, err)
 	}
-	calibrate.Frame(dst, c.dark, c.flat, c.hot, c.lay.Pattern)
+	calibrate.Filtered(dst, c.dark, c.flat, c.hot, c.lay.Pattern, c.sites)
 	return nil
 }
 

@@ -6,7 +6,7 @@ import (
 	"strconv"
 )
 
-// group is what clips and masters must have in common: the same part of the same
+// group is what clips and masters must have in common (the pattern is that in the files: what a setting makes of it holds for the clips alone): the same part of the same
 // sensor, read in the same way.
 type group struct {
 	w, h, planes, depth int
@@ -14,7 +14,7 @@ type group struct {
 }
 
 func (i clipIndex) group() group {
-	return group{i.Layout.Width, i.Layout.Height, i.Layout.Planes, i.Depth, i.Layout.Pattern}
+	return group{i.Layout.Width, i.Layout.Height, i.Layout.Planes, i.Depth, i.FilePattern}
 }
 
 func (m masterIndex) group() group { return group{m.Width, m.Height, m.Planes, m.Depth, m.Pattern} }

@@ -26,7 +26,7 @@ func TestMasterDark(t *testing.T) {
 			f = append(f, byte(math.Round(v)))
 		}
 	}
-	idx := clipIndex{Layout: monoLayout(w, h), Frames: n, Depth: 8, White: 255}
+	idx := clipIndex{Layout: monoLayout(w, h), FilePattern: "mono", Frames: n, Depth: 8, White: 255}
 	// Two files of one group are one master.
 	res := pipelinetest.Run(t, meanPart(pipeline.Item{}, meanSettings{Kind: "dark"}, idx), map[string][]any{"file": {f, f}, "index": {idx, idx}})
 	var hot hotTable

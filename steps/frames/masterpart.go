@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"plenilune/pipeline"
+	"plenilune/steps/format/raw"
 	"plenilune/steps/kernel/calibrate"
 	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/robust"
@@ -93,12 +94,20 @@ func (m *masterIndex) judge(mean *plane.Image) {
 func flatPart(it pipeline.Item, idx clipIndex) pipeline.Part {
 	px := int64(idx.Layout.Width) * int64(idx.Layout.Height) * int64(idx.Layout.Planes)
 	return pipeline.Part{
-		Name: "flat", Item: it, Version: 2, Settings: flatSettings{Pattern: idx.Layout.Pattern},
+		Name: "flat", Item: it, Version: 2, Settings: flatSettings{Pattern: idx.sitePattern()},
 		Out: []string{"flat"}, Memory: px*12 + 8<<20, Run: pipeline.Bind(runFlat),
 	}
 }
 
 type flatSettings struct{ Pattern string }
+
+// sitePattern is the pattern of the filters in front of the pixels, ignored or not.
+func (i clipIndex) sitePattern() string {
+	if i.Layout.Pattern == raw.Mono {
+		return i.FilePattern
+	}
+	return i.Layout.Pattern
+}
 
 func runFlat(ctx context.Context, set flatSettings, t *pipeline.Task) error {
 	flat, err := readPlane(t, "flat")

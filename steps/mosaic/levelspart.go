@@ -14,7 +14,7 @@ import (
 type levelsSettings struct {
 	IDs               []string
 	Extent            string
-	StatedArcsecPerPx float64
+	StatedArcsecPerPx float64 // of the sensor's pixels
 }
 
 // levelsTable is what joining needs to know of brightness, in panel order.
@@ -30,6 +30,9 @@ type placementsTable struct {
 	Extent      string      `json:"extent"` // "disk" or "region"
 	Holes       []hole      `json:"holes"`
 	NoiseSigma  float64     `json:"noise_sigma"`
+
+	Fineness     float64 `json:"px_per_sensor_px"` // along a side
+	WavelengthNM float64 `json:"wavelength_nm"`    // 0: unknown, or not the same for all
 }
 
 type placement struct {
@@ -70,11 +73,16 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	if len(g.Panels) != len(ps) || len(s.IDs) != len(ps) || len(tables) != len(ps) {
 		return errors.New("the table of placements does not fit the panels")
 	}
+	fine, err := fineness(tables)
+	if err != nil {
+		return err
+	}
 	lv, err := levelsOf(ctx, g, ps, t)
 	if err != nil {
 		return err
 	}
-	out := placementsTable{Limb: limbRow{g.Limb.Found, g.Limb.X, g.Limb.Y, g.Limb.R, g.Limb.RMS, g.Limb.ArcDeg}}
+	out := placementsTable{Limb: limbRow{g.Limb.Found, g.Limb.X, g.Limb.Y, g.Limb.R, g.Limb.RMS, g.Limb.ArcDeg},
+		Fineness: fine, WavelengthNM: wavelength(tables)}
 	var noise []float64
 	for i, p := range g.Panels {
 		row := placement{ID: s.IDs[i], Placed: p.Placed, Scale: 1, Factor: 1, Why: warnPanel(t, g, s.IDs, i)}
@@ -88,7 +96,7 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	if len(noise) > 0 {
 		out.NoiseSigma = robust.Median(noise)
 	}
-	out.Scale, out.ScaleSource, out.Estimated = chooseScale(t, s.StatedArcsecPerPx, g.Limb)
+	out.Scale, out.ScaleSource, out.Estimated = chooseScale(t, s.StatedArcsecPerPx/fine, g.Limb)
 	c := coverageOf(g, ps, lv)
 	sunlit, share := c.sunlitCells(g)
 	out.Extent = s.Extent

@@ -1,6 +1,7 @@
 package mosaic
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -15,6 +16,32 @@ type panelTable struct {
 	ChannelSigma float64 `json:"channel_noise_sigma"` // of one channel; 0: that of the luminance
 	SkyOnly      bool    `json:"sky_only"`
 	MidUnixNS    int64   `json:"mid_unix_ns"`
+	Fineness     float64 `json:"px_per_sensor_px"` // along a side
+	WavelengthNM float64 `json:"wavelength_nm"`    // 0 unknown
+}
+
+// fineness is how many pixels of the panels, along a side, show one of the sensor: joined panels have it in common.
+func fineness(tables []panelTable) (float64, error) {
+	first := 1.0
+	for i, t := range tables {
+		switch f := cmp.Or(t.Fineness, 1); {
+		case i == 0:
+			first = f
+		case f != first:
+			return 0, fmt.Errorf("panels with %g and with %g px to one of the sensor cannot be joined: give their stacks the same scale", first, f)
+		}
+	}
+	return first, nil
+}
+
+// wavelength is that of the light of all panels, 0 if it is not known or not the same.
+func wavelength(tables []panelTable) float64 {
+	for _, t := range tables {
+		if t.WavelengthNM != tables[0].WavelengthNM {
+			return 0
+		}
+	}
+	return tables[0].WavelengthNM
 }
 
 // readPanel reads a panel's brightness: the mean of its channels, NaN where one has no data.

@@ -8,7 +8,7 @@ import (
 
 type eachFunc func(n int, fn func(i int) error) error
 
-// placeSettings are the hints for panels; the stated scale counts only together with them.
+// placeSettings are the hints for panels; the stated scale, of the sensor's pixels, counts only together with them.
 type placeSettings struct {
 	Hints             []hintSettings
 	StatedArcsecPerPx float64
@@ -28,6 +28,11 @@ func runPlace(ctx context.Context, set placeSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
+	fine, err := fineness(tables)
+	if err != nil {
+		return err
+	}
+	set.StatedArcsecPerPx /= fine
 	for i := range tables {
 		if tables[i].SkyOnly {
 			ss[i].Points, ss[i].Brinks = nil, nil

@@ -133,7 +133,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  5,
+		Version:  6,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},

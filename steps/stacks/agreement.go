@@ -2,10 +2,10 @@ package stacks
 
 import "plenilune/steps/kernel/frc"
 
-// agreement returns up to which frequency, in cycles a pixel, a channel of two halves shows the same, 0 if that cannot be
-// told.
-func agreement(a, b *half, ch int, cv canvas) float64 {
-	p, q := a.of(ch), b.of(ch)
+// agreement returns up to which frequency, in cycles a pixel of the sensor, the two halves of a channel show the same, 0 if
+// that cannot be told.
+func agreement(s *sums, ch int) float64 {
+	p, q, cv := s.picture(&s.half[0], ch), s.picture(&s.half[1], ch), s.c
 	x0, y0, x1, y1 := knownWindow(p, q, cv)
 	w, h := x1-x0, y1-y0
 	if w <= 0 || h <= 0 {
@@ -18,7 +18,7 @@ func agreement(a, b *half, ch int, cv canvas) float64 {
 		}
 		return out
 	}
-	return frc.Correlate(cut(p), cut(q), w, h).Limit()
+	return frc.Correlate(cut(p), cut(q), w, h).Limit() * s.raster.scale
 }
 
 // knownWindow returns a window in which both pictures are known everywhere, by taking off the border line with the

@@ -32,17 +32,17 @@ func TestAgreementFallsWithNoise(t *testing.T) {
 	last := 0.51
 	for _, sigma := range []float64{0, 0.003, 0.03, 0.3} {
 		r := rand.New(rand.NewPCG(2, 4))
-		halves := [2]half{}
-		for k := range halves {
+		s := &sums{c: cv, raster: cv.plain()}
+		for k := range s.half {
 			v, w := make([]float32, n), make([]float32, n)
 			for i := range v {
 				w[i] = 2
 				v[i] = 2 * float32(ground(float64(i%cv.W), float64(i/cv.W))+sigma*r.NormFloat64())
 			}
 			w[0], v[0] = 0, 0 // unknown
-			halves[k] = half{[][]float32{v}, [][]float32{w}}
+			s.half[k] = half{value: [][]float32{v}, weight: [][]float32{w}}
 		}
-		got := agreement(&halves[0], &halves[1], 0, cv)
+		got := agreement(s, 0)
 		if got >= last || sigma == 0 && got != 0.5 {
 			t.Errorf("noise %g: agreement up to %.3f cycles/px, with less noise up to %.3f", sigma, got, last)
 		}

@@ -18,6 +18,9 @@ type clipIndex struct {
 	Times  []int64    `json:"times_unix_ns"`
 	Start  int64      `json:"start_unix_ns"`
 	Empty  bool       `json:"empty"`
+
+	Sites        *[4]float64 `json:"sites"`         // gains of the sites of a filter that is ignored
+	WavelengthNM float64     `json:"wavelength_nm"` // 0 unknown
 }
 
 // clipFrames is what this stage reads of a clip's frames.
@@ -111,7 +114,7 @@ func (c *clip) frame(i int, dst *plane.Image) error {
 	if err := c.reader.Frame(i, c.idx.White, dst.Pix); err != nil {
 		return fmt.Errorf("read frame %d: %w", i, err)
 	}
-	calibrate.Frame(dst, c.dark, c.flat, c.hot, c.idx.Layout.Pattern)
+	calibrate.Filtered(dst, c.dark, c.flat, c.hot, c.idx.Layout.Pattern, c.idx.Sites)
 	return nil
 }
 

@@ -100,31 +100,33 @@ func (f field) atCell(g grid, cx, cy int) (x, y float32) {
 	return x, y
 }
 
-// rowReader evaluates fields along rows of the canvas. It is for one goroutine.
+// rowReader evaluates fields along rows of a raster. It is for one goroutine.
 type rowReader struct {
-	g       grid
-	nodes   []float32
-	weights [nodeStep][4]float32
+	g     grid
+	r     raster
+	nodes []float32
+	along []knot
 }
 
-func newRowReader(g grid) *rowReader {
-	r := &rowReader{g: g, nodes: make([]float32, g.NX)}
-	for k := range r.weights {
-		r.weights[k] = splineWeights(float32(float32(k) / nodeStep))
+func newRowReader(g grid, r raster) *rowReader {
+	rr := &rowReader{g: g, r: r, nodes: make([]float32, g.NX), along: make([]knot, r.size().W)}
+	for x := range rr.along {
+		rr.along[x] = knotAt(r.at(x))
 	}
-	return r
+	return rr
 }
 
-// row writes the field's values at row y of the canvas, x = 0…len(dst)−1.
+// row writes the field's values at row y of the raster, x = 0…len(dst)−1.
 func (r *rowReader) row(dst, field []float32, y int) {
-	j, wy := y/nodeStep, &r.weights[y%nodeStep]
-	n := r.g.NX
+	down := knotAt(r.r.at(y))
+	wy, n := &down.weights, r.g.NX
 	for i := range r.nodes {
-		k := j*n + i
+		k := down.node*n + i
 		r.nodes[i] = (float32(wy[0]*field[k]) + float32(wy[1]*field[k+n])) + (float32(wy[2]*field[k+2*n]) + float32(wy[3]*field[k+3*n]))
 	}
 	for x := range dst {
-		p, wx := r.nodes[x/nodeStep:], &r.weights[x%nodeStep]
+		k := &r.along[x]
+		p, wx := r.nodes[k.node:], &k.weights
 		dst[x] = (float32(wx[0]*p[0]) + float32(wx[1]*p[1])) + (float32(wx[2]*p[2]) + float32(wx[3]*p[3]))
 	}
 }

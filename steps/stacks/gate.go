@@ -69,24 +69,55 @@ func extremes(src []float32, w, h int, better func(a, b float32) bool) []float32
 	return out
 }
 
-// close takes the weight off pixels of the row in which any channel lies outside; at is the row's first pixel.
-func (g *gate) close(l *layer, at int) {
-	low, high := g.low[at:at+len(l.wt)], g.high[at:at+len(l.wt)]
-	gated := l.s.gated[at : at+len(l.wt)]
+// gateShare is the least weight of a site's samples about a place, of a frame without filters, by which they are judged:
+// with less they hardly count there, and say little.
+const gateShare = 0.4
+
+// close takes the weight off places of row y in which any channel lies outside.
+func (g *gate) close(l *layer, f *laid, y int) {
+	low, high := g.rows(l.line, y)
+	gated := l.s.gated[y*l.s.c.W:]
+	shut := func(x int) {
+		if l.wt[x] != 0 {
+			l.wt[x] = 0
+			gated[x]++
+		}
+	}
 	for ch, v := range l.value {
 		level := g.level[ch]
-		for x := range l.wt {
-			if !l.shown[x] || l.wt[x] == 0 {
-				continue
-			}
-			k := level
-			if l.share != nil {
-				k *= l.share[ch][x]
-			}
-			if v[x] < float32(k*low[x]) || v[x] > float32(k*high[x]) {
-				l.wt[x] = 0
-				gated[x]++
+		for x, v := range v {
+			if l.shown[x] && (v < float32(level*low[x]) || v > float32(level*high[x])) {
+				shut(x)
 			}
 		}
 	}
+	if l.mosaic == nil {
+		return
+	}
+	for k, ch := range l.mosaic.sites {
+		level := g.level[ch] * f.gain
+		found := &l.mosaic.found[k]
+		for x, v := range found.Value {
+			share := float32(level * found.Weight[x])
+			if found.Weight[x] >= gateShare && l.shown[x] && (v < float32(share*low[x]) || v > float32(share*high[x])) {
+				shut(x)
+			}
+		}
+	}
+}
+
+// rows returns the limits along row y of the raster.
+func (g *gate) rows(at *line, y int) (low, high []float32) {
+	r := at.r
+	if r.scale == 1 {
+		return g.low[y*r.W : (y+1)*r.W], g.high[y*r.W : (y+1)*r.W]
+	}
+	nearest := func(place float64, n int) int { return max(0, min(n-1, int(place+0.5))) }
+	row := nearest(r.at(y), r.H) * r.W
+	low, high = make([]float32, len(at.along)), make([]float32, len(at.along))
+	for x := range low {
+		i := row + nearest(r.at(x), r.W)
+		low[x], high[x] = g.low[i], g.high[i]
+	}
+	return low, high
 }

@@ -40,8 +40,6 @@ func makeTaps() lanes.Taps {
 	return t
 }
 
-func gauss(d float64) float64 { return portable.Exp(-0.5 * d * d) }
-
 // sampleEdge interpolates a row-major picture of width w at column ix + fx/tapPhases and row iy + fy/tapPhases, also
 // near a border: pixels beyond it are those at it.
 func sampleEdge(pix []float32, w, ix, iy, fx, fy int) float32 {

@@ -70,7 +70,7 @@ func TestSplineFieldOfAStraightLine(t *testing.T) {
 		}
 	}
 	toSpline(c, v, g)
-	r, row := newRowReader(g), make([]float32, cv.W)
+	r, row := newRowReader(g, cv.plain()), make([]float32, cv.W)
 	// A cubic B-spline reproduces straight lines; the inverse filter's mirrored border
 	// bends them in the outermost two nodes only, one of which lies outside.
 	for y := nodeStep; y < cv.H-nodeStep; y++ {

@@ -5,22 +5,29 @@ import "plenilune/steps/kernel/lanes"
 // edgeTaps is how far, in pixels, what the resampling reads may lie from its place.
 const edgeTaps = 6
 
-// line says where in a frame the pixels of a row of the canvas lie, and takes them from there. It is for one
+// line says where in a frame the pixels of a row of the raster lie, and takes them from there. It is for one
 // goroutine.
 type line struct {
-	cv     canvas
+	r      raster
 	w, h   int // of the frames
 	rows   *rowReader
+	along  []float32 // columns, in pixels of the sensor
 	x, y   []float32
 	places []lanes.Place
 	value  []float32
 }
 
-func newLine(c *clip, cv canvas, g grid) *line {
-	return &line{cv, c.w, c.h, newRowReader(g), make([]float32, cv.W), make([]float32, cv.W), make([]lanes.Place, cv.W), make([]float32, cv.W)}
+func newLine(c *clip, r raster, g grid) *line {
+	w := r.size().W
+	l := &line{r: r, w: c.w, h: c.h, rows: newRowReader(g, r), along: make([]float32, w),
+		x: make([]float32, w), y: make([]float32, w), places: make([]lanes.Place, w), value: make([]float32, w)}
+	for x := range l.along {
+		l.along[x] = float32(r.at(x))
+	}
+	return l
 }
 
-// at goes to row y of the canvas in a frame with a shift and a field, which may be none.
+// at goes to row y of the raster in a frame with a shift and a field, which may be none.
 func (l *line) at(shift [2]float64, f field, y int) {
 	if f.X != nil {
 		l.rows.row(l.x, f.X, y)
@@ -29,9 +36,9 @@ func (l *line) at(shift [2]float64, f field, y int) {
 		clear(l.x)
 		clear(l.y)
 	}
-	bx, by := float32(float64(l.cv.X)+shift[0]), float32(float64(y+l.cv.Y)+shift[1])
-	for x := range l.x {
-		l.x[x] += bx + float32(x)
+	bx, by := float32(float64(l.r.X)+shift[0]), float32((l.r.at(y)+float64(l.r.Y))+shift[1])
+	for x, at := range l.along {
+		l.x[x] += bx + at
 		l.y[x] += by
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"plenilune/pipeline"
 	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/robust"
+	"plenilune/steps/kernel/warp"
 )
 
 const (
@@ -16,6 +17,7 @@ const (
 
 type meanSettings struct {
 	Keep   string
+	Scale  float64
 	Blocks []block // what the port fields holds, in order
 }
 
@@ -32,9 +34,11 @@ type panelTable struct {
 	ReferenceX  int     `json:"reference_x"` // where the stack's first pixel lies in the reference frame
 	ReferenceY  int     `json:"reference_y"`
 
+	Scale             float64 `json:"px_per_sensor_px"`    // pixels of the stack to one of the sensor, along a side
+	WavelengthNM      float64 `json:"wavelength_nm"`       // of the light, 0 unknown
 	ChannelNoiseSigma float64 `json:"channel_noise_sigma"` // of one channel, green if there are three
 
-	LimitCyclesPerPx float64 `json:"limit_cycles_per_px"` // of the detail that two halves of the frames agree on; 0: unknown
+	LimitCyclesPerPx float64 `json:"limit_cycles_per_px"` // pixels of the sensor; of the detail that two halves of the frames agree on; 0: unknown
 }
 
 // cube turns a grade into a weight. Frames with equal noise that carry detail
@@ -46,16 +50,19 @@ func cube(g float64) float64 { return g * g * g }
 // addAll adds the frames in the given order to s, batch by batch: read side by side,
 // added by bands of rows, so that the sums do not depend on the number of cores.
 func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, s *sums, fields func(i int) field, col colours, gt *gate) error {
-	cv := s.c
 	shifts := col.shifts(channels(c.idx.Layout))
 	reach := float32(edgeTaps)
 	for _, s := range shifts {
 		reach = max(reach, edgeTaps+max(s[0], -s[0], s[1], -s[1]))
 	}
-	g := gridFor(cv)
+	cv, g := s.c, gridFor(s.raster.canvas)
 	var imgs [batch]*plane.Image
+	var sieves [batch]*sieve
 	for k := range imgs {
 		imgs[k] = c.newFrame()
+		if c.mosaicked() {
+			sieves[k] = newSieve(c.w, c.h)
+		}
 	}
 	bands := (cv.H + bandRows - 1) / bandRows
 	for at := 0; at < len(frames); at += batch {
@@ -66,7 +73,10 @@ func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, s *sum
 			if err := c.frame(i, imgs[k]); err != nil {
 				return err
 			}
-			lay[k] = laid{img: imgs[k], dx: c.tab.Shift[i][0], dy: c.tab.Shift[i][1], cells: c.cellWeights(i), gain: c.gain(i), half: halfOf(at + k), colour: shifts, reach: reach}
+			if sieves[k] != nil {
+				sieves[k].sift(imgs[k])
+			}
+			lay[k] = laid{img: imgs[k], sieve: sieves[k], dx: c.tab.Shift[i][0], dy: c.tab.Shift[i][1], cells: c.cellWeights(i), gain: c.gain(i), half: halfOf(at + k), colour: shifts, reach: reach}
 			lay[k].field = fields(i)
 			return nil
 		}); err != nil {
@@ -131,8 +141,8 @@ func runMean(ctx context.Context, set meanSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
-	s := newSums(cv, c.idx.Layout)
-	s.noise = newNoiseGrid(cv, channels(c.idx.Layout), c.flat)
+	s := newSums(raster{cv, set.Scale}, c.idx.Layout)
+	s.noise = newNoiseGrid(s.c, channels(c.idx.Layout), c.flat)
 	if err := addAll(ctx, t, c, frames, s, func(i int) field {
 		if f, ok := all[i]; ok {
 			return f.minus(mean)
@@ -159,10 +169,10 @@ func deliver(ctx context.Context, t *pipeline.Task, c *clip, s *sums, frames int
 	cv := s.c
 	table := panelTable{
 		Width: cv.W, Height: cv.H, FramesTotal: c.idx.Frames, FramesKept: frames,
-		NoiseSigma:        noiseOf(plane.Of(cv.W, cv.H, img...).Luminance(), cv),
-		ChannelNoiseSigma: noiseOf(img[len(img)/2], cv),
+		NoiseSigma:        noiseOf(plane.Of(cv.W, cv.H, img...).Luminance(), s.raster),
+		ChannelNoiseSigma: noiseOf(img[len(img)/2], s.raster),
 		MidUnixNS:         c.midTime(), SkyOnly: c.tab.SkyOnly, Channels: len(img), ReferenceX: cv.X, ReferenceY: cv.Y,
-		LimitCyclesPerPx: agreement(&s.half[0], &s.half[1], len(img)/2, cv),
+		LimitCyclesPerPx: agreement(s, len(img)/2), Scale: s.raster.scale, WavelengthNM: c.idx.WavelengthNM,
 	}
 	t.Fact("frames_kept", float64(frames), "frames")
 	t.Fact("noise", table.NoiseSigma, "of white")
@@ -179,7 +189,7 @@ func deliver(ctx context.Context, t *pipeline.Task, c *clip, s *sums, frames int
 	}{
 		{"weight", [][]float32{weight}},
 		{"count", [][]float32{count}},
-		{"noise", s.noise.plane(img, s.both().weight, c.tab.Noise, cv)},
+		{"noise", s.noise.plane(img, s, c.tab.Noise)},
 		{"image", img},
 	} {
 		if err := t.PutPlane(ctx, p.port, cv.W, cv.H, p.pix...); err != nil {
@@ -199,8 +209,16 @@ func leftOut(s *sums) float64 {
 	return out / max(all, 1)
 }
 
-// noiseOf is the standard deviation of a picture's fine noise, 0 where there is none to measure it on.
-func noiseOf(pix []float32, cv canvas) float64 {
+// noiseOf is the standard deviation of a picture's fine noise, 0 where there is none to measure it on. On a raster finer than the
+// sensor neighbours share their noise, which the measure takes for detail: it is taken on the sensor's pixels.
+func noiseOf(pix []float32, r raster) float64 {
+	cv := r.size()
+	if r.scale != 1 {
+		coarse := plane.New(r.W, r.H, 1)
+		off := float64(0.5*r.scale) - 0.5
+		warp.Resample(coarse, plane.Of(cv.W, cv.H, pix), warp.Affine{r.scale, 0, off, 0, r.scale, off}, warp.Lanczos3)
+		pix, cv = coarse.Pix[0], r.canvas
+	}
 	if v := robust.Immerkaer(pix, cv.W, cv.H); v == v {
 		return v
 	}

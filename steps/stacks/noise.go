@@ -74,8 +74,8 @@ func (g *noiseGrid) sensitivity(ch, x, y int) float32 {
 
 // squares is the sum of the squared taps through which a place of the row is taken.
 func (l *layer) squares(f *laid, ch, x int) float32 {
-	if l.spent != nil {
-		return l.spent[ch][x]
+	if l.mosaic != nil {
+		return l.mosaic.squares(f, ch, l.line.x[x], l.line.y[x])
 	}
 	_, fx := split(max(0, l.line.x[x]+f.colour[ch][0]))
 	_, fy := split(max(0, l.line.y[x]+f.colour[ch][1]))
@@ -92,12 +92,21 @@ var tapSquares = func() (out [tapPhases]float32) {
 	return out
 }()
 
-// plane returns the standard deviation of the noise in each pixel and channel of a stack, in units of white; NaN where
-// the stack is.
-func (g *noiseGrid) plane(img [][]float32, weight [][]float32, m noiseModel, cv canvas) [][]float32 {
+// lessAbout is the noise of what is filled from about a place, against the place's own: that of a mean over a Gaussian of
+// calmSigma, 1/(2·calmSigma·√π), of samples of which every second counts.
+const lessAbout = 0.5
+
+// plane returns the standard deviation of the noise in each pixel and channel of a stack made of the sums, in units of
+// white; NaN where the stack is.
+func (g *noiseGrid) plane(img [][]float32, s *sums, m noiseModel) [][]float32 {
 	var out [][]float32
+	all, cv := s.both(), s.c
 	for ch, pix := range img {
-		w := weight[min(ch, len(weight)-1)]
+		w := all.weight[min(ch, len(all.weight)-1)]
+		var own []float32
+		if all.lean != nil {
+			_, own = s.calm(all, ch)
+		}
 		nodes := make([]float32, g.nx*g.ny)
 		for j := range g.ny {
 			for i := range g.nx {
@@ -105,6 +114,9 @@ func (g *noiseGrid) plane(img [][]float32, weight [][]float32, m noiseModel, cv 
 				level := max(0, float64(pix[at]))
 				v := float64(m.Base*float64(g.base[ch][k])) + float64(m.Slope*float64(level*float64(g.light[ch][k])))
 				nodes[k] = float32(math.Sqrt(v)) / w[at] // NaN where nothing is known
+				if own != nil {
+					nodes[k] *= lessAbout + float32((1-lessAbout)*own[at])
+				}
 				if pix[at] != pix[at] {
 					nodes[k] = float32(math.NaN())
 				}

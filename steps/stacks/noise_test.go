@@ -22,7 +22,7 @@ func plain(l raw.Layout, m noiseModel, light float64) *sums {
 	}
 	tab := &clipFrames{}
 	tab.Cells.NX, tab.Cells.NY = 1, 1
-	s := newSums(cv, l)
+	s := newSums(cv.plain(), l)
 	s.noise = newNoiseGrid(cv, channels(l), flat)
 	c := &clip{tab: *tab, w: l.Width, h: l.Height, idx: clipIndex{Layout: l}}
 	for k := range 24 {
@@ -35,6 +35,10 @@ func plain(l raw.Layout, m noiseModel, light float64) *sums {
 				raw := light * gain * q
 				p[i] = float32((raw + math.Sqrt(m.Base+m.Slope*raw)*r.NormFloat64()) / q)
 			}
+		}
+		if c.mosaicked() {
+			f.sieve = newSieve(l.Width, l.Height)
+			f.sieve.sift(f.img)
 		}
 		n := newLayer(s, c, gridFor(cv), nil)
 		for y := range cv.H {
@@ -60,7 +64,7 @@ func TestNoisePlaneTellsTheStacksVariance(t *testing.T) {
 	} {
 		s := plain(c.l, c.m, c.light)
 		img, _, _ := s.finish(24)
-		noise := s.noise.plane(img, s.both().weight, c.m, s.c)
+		noise := s.noise.plane(img, s, c.m)
 		for ch := range img {
 			for _, part := range [][2]int{{20, 50}, {140, 170}, {270, 300}} {
 				var said, got, n float64
@@ -87,7 +91,7 @@ func TestNoisePlaneIsUnknownWhereTheStackIs(t *testing.T) {
 		s.cover[i] = 0
 	}
 	img, _, _ := s.finish(24)
-	noise := s.noise.plane(img, s.both().weight, noiseModel{Base: 1}, s.c)[0]
+	noise := s.noise.plane(img, s, noiseModel{Base: 1})[0]
 	for i, v := range noise {
 		if (v == v) != (i >= s.c.W) {
 			t.Fatalf("noise %v at pixel %d", v, i)

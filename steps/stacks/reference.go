@@ -120,7 +120,7 @@ func putColours(ctx context.Context, t *pipeline.Task, c *clip, frames []int, fi
 		for k, i := range frames {
 			at[i] = fields[k]
 		}
-		s := newSums(cv, c.idx.Layout)
+		s := newSums(cv.plain(), c.idx.Layout)
 		if err := addAll(ctx, t, c, frames, s, func(i int) field { return at[i] }, colours{}, nil); err != nil {
 			return err
 		}
@@ -175,7 +175,7 @@ func meanLuma(ctx context.Context, t *pipeline.Task, c *clip, frames []int, fiel
 			return nil, err
 		}
 		if err := t.Each(ctx, bands, func(b int) error {
-			l := newLine(c, cv, g)
+			l := newLine(c, cv.plain(), g)
 			for k := range m {
 				for y := b * bandRows; y < min(cv.H, (b+1)*bandRows); y++ {
 					l.at(c.tab.Shift[frames[at+k]], fields[at+k], y)

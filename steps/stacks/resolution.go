@@ -1,6 +1,7 @@
 package stacks
 
 import (
+	"cmp"
 	"context"
 
 	"plenilune/pipeline"
@@ -8,12 +9,9 @@ import (
 
 // resolutionSettings is what the night says of the optics.
 type resolutionSettings struct {
-	ArcsecPerPx  float64
-	CutoffArcsec float64 // period of the finest detail that the telescope passes; 0: unknown
+	ArcsecPerPx float64
+	ApertureMM  float64 // 0: unknown
 }
-
-// greenNM is the wavelength that the telescope's limit is told for, in nanometres: the middle of what a camera sees.
-const greenNM = 550
 
 // resolutionPart tells a stack's resolution on the sky, where the optics are stated. It is a part of its own, so that
 // stating them adds no frame anew.
@@ -22,10 +20,7 @@ func resolutionPart(n pipeline.Night, it pipeline.Item, panel pipeline.Value) (p
 	if scale == 0 {
 		return pipeline.Part{}, false
 	}
-	s := resolutionSettings{ArcsecPerPx: scale}
-	if d := n.Telescope.ApertureMM; d > 0 {
-		s.CutoffArcsec = 206264.806 * greenNM * 1e-6 / d // λ/D: the transfer of a round aperture ends at D/λ cycles a radian
-	}
+	s := resolutionSettings{scale, n.Telescope.ApertureMM}
 	return pipeline.Part{
 		Name: "resolution", Item: it, Version: 1, Settings: s, In: []pipeline.Input{{Port: "panel", Value: panel}},
 		Out: []string{"resolution"}, Memory: 1 << 20, Run: pipeline.Bind(runResolution),
@@ -43,7 +38,10 @@ func runResolution(_ context.Context, s resolutionSettings, t *pipeline.Task) er
 	if err := t.One("panel").Table(&p); err != nil {
 		return err
 	}
-	out := resolutionTable{CutoffArcsec: s.CutoffArcsec}
+	var out resolutionTable
+	if s.ApertureMM > 0 { // λ/D: the transfer of a round aperture ends at D/λ cycles a radian
+		out.CutoffArcsec = 206264.806 * cmp.Or(p.WavelengthNM, greenNM) * 1e-6 / s.ApertureMM
+	}
 	if p.LimitCyclesPerPx > 0 {
 		out.PeriodArcsec = s.ArcsecPerPx / p.LimitCyclesPerPx
 		t.Fact("resolution", out.PeriodArcsec, "arcsec")

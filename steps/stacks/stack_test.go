@@ -22,6 +22,11 @@ func stackOfFilm(t *testing.T, workers int, n int, noise, keep float64, whole bo
 	f, idx, tab := film(n, noise)
 	change(f)
 	tab["noise"] = noiseModel{Base: noise * noise}
+	return stackFilm(t, workers, f, idx, tab, meanSettings{Keep: strconv.FormatFloat(keep, 'f', -1, 64), Scale: 1}, whole)
+}
+
+func stackFilm(t *testing.T, workers int, f pipelinetest.File, idx clipIndex, tab map[string]any, set meanSettings, whole bool) (*pipelinetest.Result, panelTable) {
+	t.Helper()
 	b := pipelinetest.New()
 	b.Workers = workers
 	in := map[string][]any{"file": {f}, "index": {idx}, "frames": {tab}}
@@ -34,10 +39,10 @@ func stackOfFilm(t *testing.T, workers int, n int, noise, keep float64, whole bo
 		}
 		return r
 	}
-	set := meanSettings{Keep: strconv.FormatFloat(keep, 'f', -1, 64)}
 	if !whole {
-		in["reference"] = []any{run(nil, func(p *pipeline.Part) { p.Run = runReference }).Stored("reference")}
-		set.Blocks = blocksFor(tab["grade"].([]float64), Kept(n, set.Keep))
+		ref := run(nil, func(p *pipeline.Part) { p.Run = runReference })
+		in["reference"], in["colours"] = []any{ref.Stored("reference")}, []any{ref.Stored("colours")}
+		set.Blocks = blocksFor(tab["grade"].([]float64), Kept(idx.Frames, set.Keep))
 		for _, k := range set.Blocks {
 			in["fields"] = append(in["fields"], run(k, func(p *pipeline.Part) { p.Run = pipeline.Bind(runBlock) }).Stored("fields"))
 		}

@@ -3,6 +3,7 @@ package stacks
 
 import (
 	"errors"
+	"math"
 	"slices"
 
 	"plenilune/pipeline"
@@ -13,6 +14,9 @@ type Settings struct {
 	Clips pipeline.Ref `hcl:"clips" refs:"clips"`
 	// Keep is the share of a clip's usable frames that is used, the sharpest first, or KeepAuto.
 	Keep string `hcl:"keep,optional" oneof:"auto" min:"0.01" max:"1"`
+	// Scale is how many pixels of the stack, along a side, show one of the sensor: more than one where the camera's pixels
+	// are too coarse for what the telescope resolves.
+	Scale float64 `hcl:"scale,optional" min:"1" max:"2"`
 }
 
 // Versions of the parts.
@@ -30,7 +34,7 @@ func Step() pipeline.Step {
 	return pipeline.Step{
 		Name:   "stacks",
 		Block:  "stack",
-		New:    func() any { return &Settings{Keep: DefaultKeep} },
+		New:    func() any { return &Settings{Keep: DefaultKeep, Scale: 1} },
 		Expand: expand,
 	}
 }
@@ -43,6 +47,7 @@ func expand(x *pipeline.Expansion) error {
 	}
 	x.Emit()
 	var pending error
+	told := false
 	for _, it := range items {
 		var idx clipIndex
 		var tab clipFrames
@@ -59,6 +64,9 @@ func expand(x *pipeline.Expansion) error {
 		}
 		if len(ranked(tab.Grade)) == 0 {
 			continue // a clip without one sound frame; told where it was graded
+		}
+		if !told {
+			told = warnSampling(x, set.Scale, idx.WavelengthNM)
 		}
 		x.Emit(stack(x, it, idx, tab, *set))
 	}
@@ -77,10 +85,15 @@ func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, tab clipFrame
 	// Slices of inputs are clipped, so that parts do not share what they append.
 	in = slices.Clip(in)
 	px := int64(idx.Layout.Width) * int64(idx.Layout.Height)
+	made := int64(math.Ceil(float64(px) * float64(set.Scale*set.Scale)))
+	planes := int64(idx.Layout.Planes)
+	if mosaicked(idx.Layout) {
+		planes = 2 // a frame is taken apart by its sites
+	}
 	own := pipeline.Item{ID: it.ID}
 	mean := pipeline.Part{
 		Name: "mean", Item: own, Version: meanVersion, In: in, Out: []string{"image", "weight", "noise", "count", "panel"},
-		Memory: px*4*int64(batch*idx.Layout.Planes+10*channels(idx.Layout)+8) + 64<<20,
+		Memory: 4*(px*batch*planes+made*int64(10*channels(idx.Layout)+11)) + 64<<20,
 		Run:    pipeline.Bind(runMean),
 	}
 	blocks := blocksFor(tab.Grade, Kept(len(ranked(tab.Grade)), set.Keep))
@@ -90,7 +103,7 @@ func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, tab clipFrame
 	if len(blocks) > 0 {
 		ref := x.Add(pipeline.Part{
 			Name: "reference", Item: own, Version: referenceVersion, In: in, Out: []string{"reference", "colours"},
-			Memory: px*4*(batch*(int64(idx.Layout.Planes)+1)+4*(int64(idx.Layout.Planes)+10)+24) + 64<<20, Run: runReference,
+			Memory: px*4*(batch*(planes+1)+4*(planes+10)+30) + 64<<20, Run: runReference,
 		})
 		mean.In = append(mean.In, pipeline.Input{Port: "colours", Value: ref.Out("colours")}, pipeline.Input{Port: "reference", Value: ref.Out("reference")})
 		with := append(in, pipeline.Input{Port: "reference", Value: ref.Out("reference")})
@@ -102,7 +115,7 @@ func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, tab clipFrame
 			mean.In = append(mean.In, pipeline.Input{Port: "fields", Value: n.Out("fields")})
 		}
 	}
-	mean.Settings = meanSettings{set.Keep, blocks}
+	mean.Settings = meanSettings{set.Keep, set.Scale, blocks}
 	n := x.Add(mean)
 	for _, port := range mean.Out {
 		it = it.With(port, n.Out(port))

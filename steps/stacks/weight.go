@@ -22,16 +22,16 @@ func between(at, size float32, n int) (int, int, float32) {
 	return i, min(i+1, n-1), p - float32(i)
 }
 
-// row writes the weights of a frame's cells along row y of the canvas, on the
+// row writes the weights of a frame's cells along row y of the raster, on the
 // straight line between the cells' centres.
-func (g *weigher) row(dst []float32, cells []float32, c canvas, y int) {
-	j0, j1, t := between(float32(y+c.Y), g.ch, g.ny)
+func (g *weigher) row(dst []float32, cells []float32, r raster, y int) {
+	j0, j1, t := between(float32(r.at(y)+float64(r.Y)), g.ch, g.ny)
 	for i := range g.line {
 		a, b := cells[j0*g.nx+i], cells[j1*g.nx+i]
 		g.line[i] = a + float32(t*(b-a))
 	}
 	for x := range dst {
-		i0, i1, t := between(float32(x+c.X), g.cw, g.nx)
+		i0, i1, t := between(float32(r.at(x)+float64(r.X)), g.cw, g.nx)
 		a, b := g.line[i0], g.line[i1]
 		dst[x] = a + float32(t*(b-a))
 	}

@@ -16,7 +16,7 @@ func TestTelescopeTransfer(t *testing.T) {
 		.50: {.8728, .7462, .4976, .3059, .2414, .2236, .2353, .2221, .1388, .0498},
 	} {
 		for i, nu := range []float64{.05, .1, .2, .3, .4, .5, .6, .7, .8, .9} {
-			if got := (Telescope{1, e}).Optics(nu); math.Abs(got-want[i]) > 1e-4 {
+			if got := (Telescope{Cutoff: 1, Obstruction: e}).Optics(nu); math.Abs(got-want[i]) > 1e-4 {
 				t.Errorf("obstruction %v, ν = %v: %v, want %v", e, nu, got, want[i])
 			}
 		}
@@ -27,13 +27,13 @@ func TestTelescopeTransfer(t *testing.T) {
 // with ten pixels to λ/D the pixel itself plays no part to the tolerance.
 func TestTelescopeFWHM(t *testing.T) {
 	for e, want := range map[float64]float64{0: 1.0290, .20: 1.0068, .33: .9720, .50: .9117} {
-		if got := (Telescope{0.1, e}).FWHM(Spread{}) / 10; math.Abs(got/want-1) > 0.005 {
+		if got := (Telescope{Cutoff: 0.1, Obstruction: e}).FWHM(Spread{}) / 10; math.Abs(got/want-1) > 0.005 {
 			t.Errorf("obstruction %v: %v λ/D, want %v", e, got, want)
 		}
 	}
 	// A blur much wider than the optics is nearly all that remains, 2√(2 ln 2) σ; their
 	// wings add a little.
-	if got := (Telescope{0.5, 0}).FWHM(Spread{CoreSigma: 6}); math.Abs(got/(2.354820*6)-1) > 0.03 {
+	if got := (Telescope{Cutoff: 0.5}).FWHM(Spread{CoreSigma: 6}); math.Abs(got/(2.354820*6)-1) > 0.03 {
 		t.Errorf("a blur of 6 px has %v px, want %v", got, 2.354820*6)
 	}
 }
@@ -41,7 +41,7 @@ func TestTelescopeFWHM(t *testing.T) {
 // An edge blurred by a Gaussian is an error function: with optics of a far cutoff
 // the model must be that, and the fit find the blur again.
 func TestGaussianEdge(t *testing.T) {
-	fine := Telescope{4, 0}
+	fine := Telescope{Cutoff: 4}
 	for _, sigma := range []float64{0.8, 1.2, 2, 3.5} {
 		var p Profile
 		for i := range p {
@@ -67,7 +67,7 @@ func TestGaussianEdge(t *testing.T) {
 // A halo about a sharp core is told from both, through optics that have wings of
 // their own.
 func TestHaloIsFound(t *testing.T) {
-	tel := Telescope{0.524, 0.35}
+	tel := Telescope{Cutoff: 0.524, Obstruction: 0.35}
 	m := newEdgeModel(tel)
 	for _, want := range []Spread{{0.4, 0.5, 2.5}, {0.3, 0.9, 3.5}, {0.6, 0.4, 2}} {
 		got, rms, err := FitEdge(m.profile(want, 0.2), tel)

@@ -15,6 +15,11 @@ type Spread struct {
 	HaloSigma float64 `json:"halo_sigma"`
 }
 
+// Times returns the spread in a picture n times as fine.
+func (s Spread) Times(n float64) Spread {
+	return Spread{s.Halo, float64(n * s.CoreSigma), float64(n * s.HaloSigma)}
+}
+
 // Transfer returns by how much the spread leaves a pattern of f cycles per pixel.
 func (s Spread) Transfer(f float64) float64 {
 	return float64((1-s.Halo)*gaussian(s.CoreSigma, f)) + float64(s.Halo*gaussian(s.HaloSigma, f))

@@ -1,6 +1,7 @@
 package deconvolve
 
 import (
+	"cmp"
 	"math"
 
 	"plenilune/steps/kernel/portable"
@@ -11,7 +12,11 @@ import (
 type Telescope struct {
 	Cutoff      float64 // where the transfer ends, D/λ, cycles per pixel
 	Obstruction float64 // of the aperture, as a share of its diameter
+	Pixel       float64 // side of the sensor's pixel, in pixels of the picture; 0 is 1
 }
+
+// pixel is the transfer of the sensor's pixel along an axis.
+func (t Telescope) pixel(f float64) float64 { return sinc(float64(f * cmp.Or(t.Pixel, 1))) }
 
 // Typical returns the telescope that stands in where nothing is known of the
 // optics: obstructed, and sampled at two pixels per λ/D, as its users choose it
@@ -21,7 +26,7 @@ func Typical() Telescope { return Telescope{Cutoff: 0.5, Obstruction: 0.3} }
 // Transfer returns by how much optics and pixels leave a pattern of f cycles per
 // pixel along an axis.
 func (t Telescope) Transfer(f float64) float64 {
-	return float64(t.Optics(f/t.Cutoff) * sinc(f))
+	return float64(t.Optics(f/t.Cutoff) * t.pixel(f))
 }
 
 // Optics returns the transfer of the optics alone at ν = f/Cutoff: the
@@ -77,7 +82,7 @@ func (t Telescope) FWHM(s Spread) float64 {
 		for j := range n {
 			u, v := float64((float64(i)+0.5)*step), float64((float64(j)+0.5)*step)
 			f := math.Sqrt(float64(u*u) + float64(v*v))
-			along[i] += float64(float64(t.Optics(f/t.Cutoff)*s.Transfer(f)) * float64(sinc(u)*sinc(v)))
+			along[i] += float64(float64(t.Optics(f/t.Cutoff)*s.Transfer(f)) * float64(t.pixel(u)*t.pixel(v)))
 		}
 	}
 	value := func(x float64) (sum float64) {

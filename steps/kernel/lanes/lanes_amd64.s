@@ -408,6 +408,77 @@ next:
 	VZEROUPPER
 	RET
 
+// func gatherThreeAVX2(value *float32, weight *float32, right *float32, down *float32, pix *float32, stride int, places *int32, taps *float32, n int)
+// Requires: AVX
+TEXT ·gatherThreeAVX2(SB), NOSPLIT, $0-72
+	MOVQ value+0(FP), AX
+	MOVQ weight+8(FP), CX
+	MOVQ right+16(FP), DX
+	MOVQ down+24(FP), BX
+	MOVQ pix+32(FP), SI
+	MOVQ stride+40(FP), DI
+	MOVQ places+48(FP), R8
+	MOVQ taps+56(FP), R9
+	SHLQ $0x02, DI
+	XORQ R13, R13
+
+next:
+	MOVLQSX    (R8), R10
+	MOVLQSX    4(R8), R11
+	MOVLQSX    8(R8), R12
+	ADDQ       $0x0c, R8
+	LEAQ       (SI)(R10*4), R10
+	SHLQ       $0x02, R11
+	SHLQ       $0x02, R12
+	VMOVUPS    (R9)(R12*8), X2
+	VSHUFPS    $0x00, X2, X2, X0
+	VMULPS     (R10), X0, X0
+	VSHUFPS    $0x55, X2, X2, X1
+	VMULPS     (R10)(DI*1), X1, X1
+	VADDPS     X1, X0, X0
+	VSHUFPS    $0xaa, X2, X2, X1
+	VMULPS     (R10)(DI*2), X1, X1
+	VADDPS     X1, X0, X0
+	VBLENDPS   $0x08, X2, X0, X0
+	VMULPS     (R9)(R11*8), X0, X0
+	VEXTRACTPS $0x03, X0, (CX)(R13*4)
+	VMOVSHDUP  X0, X1
+	VADDSS     X1, X0, X1
+	VMOVHLPS   X0, X0, X0
+	VADDSS     X0, X1, X1
+	VMOVSS     X1, (AX)(R13*4)
+	VMOVSS     16(R9)(R11*8), X1
+	VMULSS     12(R9)(R12*8), X1, X1
+	VMOVSS     X1, (DX)(R13*4)
+	VMOVSS     16(R9)(R12*8), X1
+	VMULSS     12(R9)(R11*8), X1, X1
+	VMOVSS     X1, (BX)(R13*4)
+	INCQ       R13
+	CMPQ       R13, n+64(FP)
+	JLT        next
+	RET
+
+// func addProductsAVX2(dst *float32, a *float32, b *float32, n int)
+// Requires: AVX
+TEXT ·addProductsAVX2(SB), NOSPLIT, $0-32
+	MOVQ dst+0(FP), AX
+	MOVQ a+8(FP), CX
+	MOVQ b+16(FP), DX
+	MOVQ n+24(FP), BX
+	SHLQ $0x02, BX
+	XORQ SI, SI
+
+loop:
+	VMOVUPS (CX)(SI*1), Y0
+	VMULPS  (DX)(SI*1), Y0, Y0
+	VADDPS  (AX)(SI*1), Y0, Y0
+	VMOVUPS Y0, (AX)(SI*1)
+	ADDQ    $0x20, SI
+	CMPQ    SI, BX
+	JLT     loop
+	VZEROUPPER
+	RET
+
 // func slopesAVX2(dst *float32, r0 *float32, r1 *float32, r2 *float32, r3 *float32, r4 *float32, n int)
 // Requires: AVX
 TEXT ·slopesAVX2(SB), NOSPLIT, $0-56

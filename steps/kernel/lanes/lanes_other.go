@@ -14,6 +14,12 @@ func gatherAVX2(dst, pix *float32, stride int, places *int32, taps *[Width]float
 	panic("lanes: no such assembly here")
 }
 
+func gatherThreeAVX2(value, weight, right, down, pix *float32, stride int, places *int32, taps *float32, n int) {
+	panic("lanes: no such assembly here")
+}
+
+func addProductsAVX2(dst, a, b *float32, n int) { panic("lanes: no such assembly here") }
+
 func slopesAVX2(dst, r0, r1, r2, r3, r4 *float32, n int) { panic("lanes: no such assembly here") }
 
 func apartAVX2(out *[Width]float32, a, b *float32, n int) { panic("lanes: no such assembly here") }

@@ -55,6 +55,9 @@ func TestSameBits(t *testing.T) {
 		AddPairs(got, rows[0], rows[1], rows[2], rows[3], 0.3, -1.7)
 		addPairs(want, rows[0], rows[1], rows[2], rows[3], 0.3, -1.7)
 		same(t, "AddPairs", got, want)
+		AddProducts(got, rows[1], rows[2])
+		addProducts(want, rows[1], rows[2])
+		same(t, "AddProducts", got, want)
 		if n < Width {
 			continue
 		}
@@ -184,6 +187,55 @@ func TestGatherSameBits(t *testing.T) {
 		Gather(got, pix, stride, places, taps)
 		gather(want, pix, stride, places, taps)
 		same(t, "Gather", got, want)
+	}
+}
+
+func gathered(n int) (Gathered, [][]float32) {
+	g := Gathered{make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)}
+	return g, [][]float32{g.Value, g.Weight, g.Right, g.Down}
+}
+
+func TestGatherThreeSameBits(t *testing.T) {
+	needFast(t)
+	const stride = 40
+	pix := numbers(7, stride*30)
+	pix[55] = float32(math.NaN())
+	taps := make([]Three, 17)
+	for k := range taps {
+		copy(taps[k][:], numbers(uint64(50+k), Width))
+	}
+	r := rand.New(rand.NewPCG(3, 4))
+	for n := 1; n < 40; n++ {
+		places := make([]Place, n)
+		for i := range places {
+			places[i] = Place{int32(r.IntN(stride * 27)), int32(r.IntN(17)), int32(r.IntN(17))}
+		}
+		g, got := gathered(n)
+		w, want := gathered(n)
+		GatherThree(g, pix, stride, places, taps)
+		gatherThree(w, pix, stride, places, taps)
+		for i := range want[0] { // what is not a number has no one sign
+			if got[0][i] != got[0][i] && want[0][i] != want[0][i] {
+				got[0][i], want[0][i] = 0, 0
+			}
+		}
+		for k := range want {
+			same(t, "GatherThree", got[k], want[k])
+		}
+	}
+}
+
+// By hand: taps (1, 2, 3) along and (−1, 0, 2) down on rows that count up, beside a pixel that is no number.
+func TestGatherThreeByHand(t *testing.T) {
+	nan := float32(math.NaN())
+	pix := []float32{1, 2, 3, nan, 9, 9, 9, nan, 4, 5, 6, nan}
+	g, got := gathered(1)
+	GatherThree(g, pix, 4, []Place{{0, 0, 1}}, []Three{{1, 2, 3, 6, 0.5}, {-1, 0, 2, 1, 7}})
+	// −(1+4+9) + 2·(4+10+18), 6·1, 0.5·1 and 6·7
+	for k, want := range []float32{50, 6, 0.5, 42} {
+		if got[k][0] != want {
+			t.Errorf("row %d is %v, want %v", k, got[k][0], want)
+		}
 	}
 }
 

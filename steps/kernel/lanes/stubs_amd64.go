@@ -14,6 +14,12 @@ func cellAVX2(out *[4][8]float32, pix *float32, stride int, kx *[4]float32, ky *
 func gatherAVX2(dst *float32, pix *float32, stride int, places *int32, taps *[8]float32, n int)
 
 //go:noescape
+func gatherThreeAVX2(value *float32, weight *float32, right *float32, down *float32, pix *float32, stride int, places *int32, taps *float32, n int)
+
+//go:noescape
+func addProductsAVX2(dst *float32, a *float32, b *float32, n int)
+
+//go:noescape
 func slopesAVX2(dst *float32, r0 *float32, r1 *float32, r2 *float32, r3 *float32, r4 *float32, n int)
 
 //go:noescape

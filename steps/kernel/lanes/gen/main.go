@@ -12,6 +12,8 @@ func main() {
 	spline()
 	cell()
 	gather()
+	gatherThree()
+	addProducts()
 	slopes()
 	apart()
 	addPairs()
@@ -179,6 +181,69 @@ func gather() {
 	JNZ(LabelRef("next"))
 	VZEROUPPER()
 	RET()
+}
+
+func gatherThree() {
+	TEXT("gatherThreeAVX2", NOSPLIT, "func(value, weight, right, down, pix *float32, stride int, places *int32, taps *float32, n int)")
+	Pragma("noescape")
+	value, weight, right, down := param("value"), param("weight"), param("right"), param("down")
+	pix, stride, places, taps := param("pix"), param("stride"), param("places"), param("taps")
+	SHLQ(Imm(2), stride)
+	at, kx, ky, i := GP64(), GP64(), GP64(), GP64()
+	sum, t, dn := XMM(), XMM(), XMM()
+	to := func(r reg.Register) Mem { return Mem{Base: r, Index: i, Scale: 4} }
+	along := func(k int) Mem { return Mem{Base: taps, Index: kx, Scale: 8, Disp: 4 * k} }
+	across := func(k int) Mem { return Mem{Base: taps, Index: ky, Scale: 8, Disp: 4 * k} }
+	XORQ(i, i)
+	Label("next")
+	MOVLQSX(Mem{Base: places}, at)
+	MOVLQSX(Mem{Base: places, Disp: 4}, kx)
+	MOVLQSX(Mem{Base: places, Disp: 8}, ky)
+	ADDQ(Imm(12), places)
+	LEAQ(Mem{Base: pix, Index: at, Scale: 4}, at)
+	SHLQ(Imm(2), kx)
+	SHLQ(Imm(2), ky)
+	VMOVUPS(across(0), dn)
+	VSHUFPS(Imm(0), dn, dn, sum)
+	VMULPS(Mem{Base: at}, sum, sum)
+	VSHUFPS(Imm(0x55), dn, dn, t)
+	VMULPS(Mem{Base: at, Index: stride, Scale: 1}, t, t)
+	VADDPS(t, sum, sum)
+	VSHUFPS(Imm(0xaa), dn, dn, t)
+	VMULPS(Mem{Base: at, Index: stride, Scale: 2}, t, t)
+	VADDPS(t, sum, sum)
+	VBLENDPS(Imm(8), dn, sum, sum) // the fourth is the sum of the taps
+	VMULPS(along(0), sum, sum)
+	VEXTRACTPS(Imm(3), sum, to(weight))
+	VMOVSHDUP(sum, t)
+	VADDSS(t, sum, t) // 0+1
+	VMOVHLPS(sum, sum, sum)
+	VADDSS(sum, t, t)
+	VMOVSS(t, to(value))
+	VMOVSS(along(4), t)
+	VMULSS(across(3), t, t)
+	VMOVSS(t, to(right))
+	VMOVSS(across(4), t)
+	VMULSS(along(3), t, t)
+	VMOVSS(t, to(down))
+	INCQ(i)
+	CMPQ(i, NewParamAddr("n", 64))
+	JLT(LabelRef("next"))
+	RET()
+}
+
+func addProducts() {
+	TEXT("addProductsAVX2", NOSPLIT, "func(dst, a, b *float32, n int)")
+	Pragma("noescape")
+	dst, a, b := param("dst"), param("a"), param("b")
+	over(func(i reg.Register) {
+		at := func(r reg.Register) Mem { return Mem{Base: r, Index: i, Scale: 1} }
+		t := YMM()
+		VMOVUPS(at(a), t)
+		VMULPS(at(b), t, t)
+		VADDPS(at(dst), t, t)
+		VMOVUPS(t, at(dst))
+	})
 }
 
 func slopes() {

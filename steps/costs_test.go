@@ -1,0 +1,43 @@
+package steps
+
+import (
+	"math"
+	"testing"
+
+	"plenilune/pipeline"
+	"plenilune/steps/stacks"
+)
+
+// A finer picture costs as many times more as it has pixels, from the stack on; what works on frames costs the same.
+func TestFinerPicturesCostMore(t *testing.T) {
+	plain := []pipeline.Size{{Frames: 300, Pixels: 1e6, Channels: 3, Fine: 1}}
+	finer := []pipeline.Size{{Frames: 300, Pixels: 1e6, Channels: 3, Fine: 1.5}}
+	for kind, times := range map[string]float64{"frames/grade": 1, "stacks/reference": 1, "stacks/even": 1, "stacks/mean": 2.25, "mosaic/join": 2.25, "publish/encode.png": 2.25} {
+		a, b := (Costs{}).Cost(kind, plain), (Costs{}).Cost(kind, finer)
+		if math.Abs(b.Cache-times*a.Cache) > 1 || math.Abs(b.File-times*a.File) > 1 {
+			t.Errorf("%s: %.0f bytes kept and %.0f delivered, finer %.0f and %.0f; want %g times as many", kind, a.Cache, a.File, b.Cache, b.File, times)
+		}
+	}
+}
+
+// How fine a picture is, is what the stack behind it says, however far behind.
+func TestFinenessOfABlock(t *testing.T) {
+	block := func(kind string, set any, refs ...pipeline.Ref) *pipeline.Block {
+		b := &pipeline.Block{Kind: kind, Name: "x", Refs: refs}
+		if set != nil {
+			b.Steps = []pipeline.BoundStep{{Settings: set}}
+		}
+		return b
+	}
+	m := &pipeline.Manifest{Blocks: []*pipeline.Block{
+		block("clips", nil),
+		block("stack", &stacks.Settings{Scale: 1.5}, pipeline.Ref{Kind: "clips", Name: "x"}),
+		block("mosaic", nil, pipeline.Ref{Kind: "stack", Name: "x"}),
+		block("detail", nil, pipeline.Ref{Kind: "mosaic", Name: "x"}),
+	}}
+	for i, want := range []float64{1, 1.5, 1.5, 1.5} {
+		if got := (Costs{}).Fine(m, m.Blocks[i]); got != want {
+			t.Errorf("%s: %g, want %g", m.Blocks[i].Kind, got, want)
+		}
+	}
+}
