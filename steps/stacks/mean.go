@@ -172,7 +172,7 @@ func noiseOf(pix []float32, r raster) float64 {
 	cv := r.size()
 	if r.scale != 1 {
 		coarse := plane.New(r.W, r.H, 1)
-		off := 0.5*r.scale - 0.5
+		off := float64(0.5*r.scale) - 0.5
 		warp.Resample(coarse, plane.Of(cv.W, cv.H, pix), warp.Affine{r.scale, 0, off, 0, r.scale, off}, warp.Lanczos3)
 		pix, cv = coarse.Pix[0], r.canvas
 	}
