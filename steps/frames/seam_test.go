@@ -48,7 +48,7 @@ func (c reel) judged(n int, seed uint64, spoil func(frame int, pix []float32)) (
 
 func (c reel) mustBeWhole(t *testing.T, name string, n int) {
 	t.Helper()
-	for seed := range uint64(1 + 200/c.w) {
+	for seed := range uint64(1 + 100/c.w) {
 		why, all := c.judged(n, seed, nil)
 		for k, w := range why {
 			if w != "" {
@@ -93,8 +93,8 @@ func TestWholeFramesHaveNoSeams(t *testing.T) {
 			scenes["ground"] = drawn(w, func(k, x, y int) float64 { return ground(float64(x)+0.6*float64(k), float64(y)-0.3*float64(k), 1) })
 		}
 		for _, mosaicked := range []bool{false, true} {
-			for _, noise := range []float64{0, 0.25, 0.5, 1, 4, 20} {
-				for _, n := range []int{1, 2, 3, 10} {
+			for _, noise := range []float64{0, 0.3, 1, 8} {
+				for _, n := range []int{1, 2, 3, 8} {
 					for name, draw := range scenes {
 						if w <= 100 || n == 3 {
 							reel{w, h, mosaicked, noise, 0, draw}.mustBeWhole(t, name, n)
@@ -109,9 +109,9 @@ func TestWholeFramesHaveNoSeams(t *testing.T) {
 // Rows that each have an offset of their own, and one that is broken, while the Moon
 // jumps, are the camera's.
 func TestRowsOfTheCameraAreNoSeams(t *testing.T) {
-	for _, rows := range []float64{0.5, 1, 2, 4, 8} {
+	for _, rows := range []float64{0.5, 2, 8} {
 		for _, w := range []int{48, 160} {
-			reel{w, 120, false, 2, rows, func(_, _, _ int) float64 { return 0.1 }}.mustBeWhole(t, "rows with offsets", 24)
+			reel{w, 120, false, 2, rows, func(_, _, _ int) float64 { return 0.1 }}.mustBeWhole(t, "rows with offsets", 16)
 		}
 	}
 	jump := func(k int) float64 { return float64(k*37%50) - 25 }
