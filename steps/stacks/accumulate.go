@@ -58,6 +58,7 @@ func halfOf(rank int) int { return (rank + 1) / 2 % 2 }
 // laid is one frame ready to be added.
 type laid struct {
 	img    *plane.Image
+	full   *fullness // nil: nothing is saturated
 	sieve  *sieve    // of a mosaic
 	dx, dy float64   // whole-frame shift
 	field  field     // local, on the grid; zero: none
@@ -127,6 +128,7 @@ func (l *layer) look(f *laid, y int) {
 	w, h := float32(f.img.W-1), float32(f.img.H-1)
 	x0, x1 := l.line.inside(f.reach - edgeTaps)
 	cover := l.s.cover[y*l.s.c.W:]
+	full := f.full != nil && f.full.any
 	for x, px := range l.line.x {
 		py := l.line.y[x]
 		edge := min(px, py, w-px, h-py)
@@ -136,6 +138,9 @@ func (l *layer) look(f *laid, y int) {
 			continue
 		}
 		l.wt[x] *= min(1, (edge+1)*(1.0/edgeFade))
+		if full && f.full.at(px, py) {
+			l.wt[x] *= fullWeight
+		}
 		cover[x]++
 		switch {
 		case x >= x0 && x < x1:

@@ -110,9 +110,15 @@ func readPlane(t *pipeline.Task, port string) (*plane.Image, error) {
 func (c *clip) Close() { c.closer.Close() }
 
 // frame reads and calibrates frame i into dst, which has the clip's planes.
-func (c *clip) frame(i int, dst *plane.Image) error {
+func (c *clip) frame(i int, dst *plane.Image) error { return c.frameFull(i, dst, nil) }
+
+// frameFull is frame, and marks in full, unless that is nil, which samples are saturated.
+func (c *clip) frameFull(i int, dst *plane.Image, full *fullness) error {
 	if err := c.reader.Frame(i, c.idx.White, dst.Pix); err != nil {
 		return fmt.Errorf("read frame %d: %w", i, err)
+	}
+	if full != nil {
+		full.mark(dst)
 	}
 	calibrate.Filtered(dst, c.dark, c.flat, c.hot, c.idx.Layout.Pattern, c.idx.Sites)
 	return nil

@@ -58,8 +58,9 @@ func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, s *sum
 	cv, g := s.c, gridFor(s.raster.canvas)
 	var imgs [batch]*plane.Image
 	var sieves [batch]*sieve
+	var full [batch]*fullness
 	for k := range imgs {
-		imgs[k] = c.newFrame()
+		imgs[k], full[k] = c.newFrame(), newFullness(c.w, c.h)
 		if c.mosaicked() {
 			sieves[k] = newSieve(c.w, c.h)
 		}
@@ -70,13 +71,13 @@ func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, s *sum
 		var lay [batch]laid
 		if err := t.Each(ctx, n, func(k int) error {
 			i := frames[at+k]
-			if err := c.frame(i, imgs[k]); err != nil {
+			if err := c.frameFull(i, imgs[k], full[k]); err != nil {
 				return err
 			}
 			if sieves[k] != nil {
 				sieves[k].sift(imgs[k])
 			}
-			lay[k] = laid{img: imgs[k], sieve: sieves[k], dx: c.tab.Shift[i][0], dy: c.tab.Shift[i][1], cells: c.cellWeights(i), gain: c.gain(i), half: halfOf(at + k), colour: shifts, reach: reach}
+			lay[k] = laid{img: imgs[k], full: full[k], sieve: sieves[k], dx: c.tab.Shift[i][0], dy: c.tab.Shift[i][1], cells: c.cellWeights(i), gain: c.gain(i), half: halfOf(at + k), colour: shifts, reach: reach}
 			lay[k].field = fields(i)
 			return nil
 		}); err != nil {

@@ -21,9 +21,9 @@ type Settings struct {
 
 // Versions of the parts.
 const (
-	referenceVersion = 6
+	referenceVersion = 7
 	blockVersion     = 5
-	meanVersion      = 6
+	meanVersion      = 7
 )
 
 // DefaultKeep is the share of frames used unless said otherwise.
