@@ -64,7 +64,7 @@ type layer struct {
 }
 
 func newLayer(s *sums, c *clip, g grid) *layer {
-	l := &layer{s: s, line: newLine(c, s.raster, g), weigh: newWeigher(&c.tab, c.w, c.h), wt: make([]float32, s.c.W)}
+	l := &layer{s: s, line: newLine(c, s.raster, g), weigh: newWeigher(&c.tab, c.w, c.h, s.raster), wt: make([]float32, s.c.W)}
 	if c.mosaicked() {
 		l.mosaic = newSpreader(c.idx.Layout.Pattern, s.c.W)
 	}
@@ -74,7 +74,7 @@ func newLayer(s *sums, c *clip, g grid) *layer {
 // addRow adds what a frame shows of row y: near its border pixel by pixel, further in many at once.
 func (l *layer) addRow(f *laid, y int) {
 	c := l.s.c
-	l.weigh.row(l.wt, f.cells, l.s.raster, y)
+	l.weigh.row(l.wt, f.cells, y)
 	l.line.at([2]float64{f.dx, f.dy}, f.field, y)
 	w, h := float32(f.img.W-1), float32(f.img.H-1)
 	x0, x1 := l.line.inside(f.reach - edgeTaps)
