@@ -84,7 +84,7 @@ type layer struct {
 }
 
 func newLayer(s *sums, c *clip, g grid, gt *gate) *layer {
-	l := &layer{s: s, line: newLine(c, s.raster, g), weigh: newWeigher(&c.tab, c.w, c.h), gate: gt,
+	l := &layer{s: s, line: newLine(c, s.raster, g), weigh: newWeigher(&c.tab, c.w, c.h, s.raster), gate: gt,
 		wt: make([]float32, s.c.W), shown: make([]bool, s.c.W)}
 	if c.mosaicked() {
 		l.mosaic = newSpreader(c.idx.Layout.Pattern, s.c.W)
@@ -98,7 +98,7 @@ func newLayer(s *sums, c *clip, g grid, gt *gate) *layer {
 
 // addRow adds what a frame shows of row y to a half.
 func (l *layer) addRow(f *laid, y int) {
-	l.weigh.row(l.wt, f.cells, l.s.raster, y)
+	l.weigh.row(l.wt, f.cells, y)
 	l.line.at([2]float64{f.dx, f.dy}, f.field, y)
 	l.look(f, y)
 	if l.gate != nil {
