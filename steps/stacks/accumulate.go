@@ -125,29 +125,23 @@ func (l *layer) addRow(f *laid, y int) {
 
 // look takes the row from the frame: near its border pixel by pixel, further in many at once.
 func (l *layer) look(f *laid, y int) {
-	w, h := float32(f.img.W-1), float32(f.img.H-1)
 	x0, x1 := l.line.inside(f.reach - edgeTaps)
+	deep0, deep1 := l.line.inside(edgeFade - edgeTaps)
+	if deep0, deep1 = max(deep0, x0), min(deep1, x1); deep0 > deep1 {
+		deep0, deep1 = x0, x0
+	}
+	l.lookRim(f, y, 0, deep0, x0, x1)
+	l.lookRim(f, y, deep1, l.s.c.W, x0, x1)
 	cover := l.s.cover[y*l.s.c.W:]
-	full := f.full != nil && f.full.any
-	for x, px := range l.line.x {
-		py := l.line.y[x]
-		edge := min(px, py, w-px, h-py)
-		l.shown[x] = edge >= 0
-		if !l.shown[x] {
-			l.wt[x] = 0
-			continue
-		}
-		l.wt[x] *= min(1, (edge+1)*(1.0/edgeFade))
-		if full && f.full.at(px, py) {
-			l.wt[x] *= fullWeight
-		}
+	for x := deep0; x < deep1; x++ {
+		l.shown[x] = true
 		cover[x]++
-		switch {
-		case x >= x0 && x < x1:
-		case l.mosaic != nil:
-			l.mosaic.lookEdge(f, x, px, py)
-		default:
-			l.lookEdge(f, x, px, py)
+	}
+	if f.full != nil && f.full.any {
+		for x, px := range l.line.x {
+			if l.shown[x] && f.full.at(px, l.line.y[x]) {
+				l.wt[x] *= fullWeight
+			}
 		}
 	}
 	if l.mosaic != nil {
@@ -159,6 +153,31 @@ func (l *layer) look(f *laid, y int) {
 		out := l.value[ch][x0:x1]
 		for i, v := range l.line.takeOff(pix, x0, x1, f.colour[ch]) {
 			out[i] = float32(v * inv)
+		}
+	}
+}
+
+// lookRim looks at places from up to to, which may lie outside the frame, or so near its border that they fade. Those from
+// x0 up to x1 are taken with the rest.
+func (l *layer) lookRim(f *laid, y, from, to, x0, x1 int) {
+	w, h := float32(f.img.W-1), float32(f.img.H-1)
+	cover := l.s.cover[y*l.s.c.W:]
+	for x := from; x < to; x++ {
+		px, py := l.line.x[x], l.line.y[x]
+		edge := min(px, py, w-px, h-py)
+		l.shown[x] = edge >= 0
+		if !l.shown[x] {
+			l.wt[x] = 0
+			continue
+		}
+		l.wt[x] *= min(1, (edge+1)*(1.0/edgeFade))
+		cover[x]++
+		switch {
+		case x >= x0 && x < x1:
+		case l.mosaic != nil:
+			l.mosaic.lookEdge(f, x, px, py)
+		default:
+			l.lookEdge(f, x, px, py)
 		}
 	}
 }

@@ -1,10 +1,13 @@
 package stacks
 
-import "plenilune/steps/kernel/cells"
+import (
+	"plenilune/steps/kernel/cells"
+	"plenilune/steps/kernel/lanes"
+)
 
 // nodeStep is the distance of a field's nodes in pixels. The air's distortions are
 // smooth over some tens of pixels; between nodes a cubic B-spline runs.
-const nodeStep = 16
+const nodeStep = lanes.Knot
 
 // grid is where a clip's fields have their nodes: node (i, j) stands at
 // ((i−1)·nodeStep, (j−1)·nodeStep) of the canvas.
@@ -116,6 +119,16 @@ func newRowReader(g grid, r raster) *rowReader {
 	return rr
 }
 
+// knotWeights are those of the pixels between two nodes where the raster is the sensor's.
+var knotWeights = func() (w [4][lanes.Knot]float32) {
+	for x := range nodeStep {
+		for k, v := range knotAt(float64(x)).weights {
+			w[k][x] = v
+		}
+	}
+	return w
+}()
+
 // row writes the field's values at row y of the raster, x = 0…len(dst)−1.
 func (r *rowReader) row(dst, field []float32, y int) {
 	down := knotAt(r.r.at(y))
@@ -123,6 +136,10 @@ func (r *rowReader) row(dst, field []float32, y int) {
 	for i := range r.nodes {
 		k := down.node*n + i
 		r.nodes[i] = (float32(wy[0]*field[k]) + float32(wy[1]*field[k+n])) + (float32(wy[2]*field[k+2*n]) + float32(wy[3]*field[k+3*n]))
+	}
+	if r.r.scale == 1 {
+		lanes.Between(dst, r.nodes, &knotWeights)
+		return
 	}
 	for x := range dst {
 		k := &r.along[x]

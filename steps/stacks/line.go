@@ -65,10 +65,12 @@ func (l *line) take(pix []float32, x0, x1 int) []float32 {
 // takeOff is take at places off by some pixels.
 func (l *line) takeOff(pix []float32, x0, x1 int, off [2]float32) []float32 {
 	v := l.value[:x1-x0]
-	for i := range v {
-		ix, fx := split(l.x[x0+i] + off[0])
-		iy, fy := split(l.y[x0+i] + off[1])
-		l.places[i] = lanes.Place{At: int32((iy-2)*l.w + ix - 2), X: int32(fx), Y: int32(fy)}
+	px, py, places := l.x[x0:x1][:len(v)], l.y[x0:x1][:len(v)], l.places[:len(v)]
+	w := int32(l.w)
+	for i := range places {
+		qx := int32(float32((px[i]+off[0])*tapPhases) + 0.5)
+		qy := int32(float32((py[i]+off[1])*tapPhases) + 0.5)
+		places[i] = lanes.Place{At: (qy/tapPhases-2)*w + qx/tapPhases - 2, X: qx % tapPhases, Y: qy % tapPhases}
 	}
 	lanes.Gather(v, pix, l.w, l.places, lanczosTaps)
 	return v

@@ -46,6 +46,50 @@ GLOBL quarter<>(SB), RODATA|NOPTR, $4
 DATA centre<>+0(SB)/4, $(0.375)
 GLOBL centre<>(SB), RODATA|NOPTR, $4
 
+// func betweenAVX2(dst *float32, nodes *float32, weights *[4][16]float32, n int)
+// Requires: AVX
+TEXT ·betweenAVX2(SB), NOSPLIT, $0-32
+	MOVQ    dst+0(FP), AX
+	MOVQ    nodes+8(FP), CX
+	MOVQ    weights+16(FP), DX
+	MOVQ    n+24(FP), BX
+	VMOVUPS (DX), Y0
+	VMOVUPS 64(DX), Y1
+	VMOVUPS 128(DX), Y2
+	VMOVUPS 192(DX), Y3
+	VMOVUPS 32(DX), Y4
+	VMOVUPS 96(DX), Y5
+	VMOVUPS 160(DX), Y6
+	VMOVUPS 224(DX), Y7
+
+loop:
+	VBROADCASTSS (CX), Y8
+	VBROADCASTSS 4(CX), Y9
+	VBROADCASTSS 8(CX), Y10
+	VBROADCASTSS 12(CX), Y11
+	VMULPS       Y0, Y8, Y12
+	VMULPS       Y1, Y9, Y13
+	VADDPS       Y13, Y12, Y12
+	VMULPS       Y2, Y10, Y13
+	VMULPS       Y3, Y11, Y14
+	VADDPS       Y14, Y13, Y13
+	VADDPS       Y13, Y12, Y12
+	VMOVUPS      Y12, (AX)
+	VMULPS       Y4, Y8, Y12
+	VMULPS       Y5, Y9, Y13
+	VADDPS       Y13, Y12, Y12
+	VMULPS       Y6, Y10, Y13
+	VMULPS       Y7, Y11, Y14
+	VADDPS       Y14, Y13, Y13
+	VADDPS       Y13, Y12, Y12
+	VMOVUPS      Y12, 32(AX)
+	ADDQ         $0x04, CX
+	ADDQ         $0x40, AX
+	DECQ         BX
+	JNZ          loop
+	VZEROUPPER
+	RET
+
 // func cellAVX2(out *[4][8]float32, pix *float32, stride int, kx *[4]float32, ky *[4]float32, gx *float32, gy *float32, p *float32, width int)
 // Requires: AVX
 TEXT ·cellAVX2(SB), NOSPLIT, $0-72

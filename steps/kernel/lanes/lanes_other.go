@@ -6,6 +6,10 @@ const fast = false
 
 func splineAVX2(dst, a, b, c, d, e *float32, n int) { panic("lanes: no such assembly here") }
 
+func betweenAVX2(dst, nodes *float32, weights *[4][Knot]float32, n int) {
+	panic("lanes: no such assembly here")
+}
+
 func cellAVX2(out *[4][Width]float32, pix *float32, stride int, kx, ky *[4]float32, gx, gy, p *float32, width int) {
 	panic("lanes: no such assembly here")
 }

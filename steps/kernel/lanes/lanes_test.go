@@ -55,6 +55,14 @@ func TestSameBits(t *testing.T) {
 		AddPairs(got, rows[0], rows[1], rows[2], rows[3], 0.3, -1.7)
 		addPairs(want, rows[0], rows[1], rows[2], rows[3], 0.3, -1.7)
 		same(t, "AddPairs", got, want)
+		var weights [4][Knot]float32
+		for k := range weights {
+			copy(weights[k][:], numbers(uint64(n+k), Knot))
+		}
+		nodes := numbers(uint64(n), n/Knot+4)
+		Between(got, nodes, &weights)
+		between(want, nodes, &weights)
+		same(t, "Between", got, want)
 		AddProducts(got, rows[1], rows[2])
 		addProducts(want, rows[1], rows[2])
 		same(t, "AddProducts", got, want)

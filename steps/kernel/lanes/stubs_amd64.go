@@ -8,6 +8,9 @@ package lanes
 func splineAVX2(dst *float32, a *float32, b *float32, c *float32, d *float32, e *float32, n int)
 
 //go:noescape
+func betweenAVX2(dst *float32, nodes *float32, weights *[4][16]float32, n int)
+
+//go:noescape
 func cellAVX2(out *[4][8]float32, pix *float32, stride int, kx *[4]float32, ky *[4]float32, gx *float32, gy *float32, p *float32, width int)
 
 //go:noescape

@@ -10,6 +10,7 @@ import (
 func main() {
 	ConstraintExpr("amd64")
 	spline()
+	between()
 	cell()
 	gather()
 	gatherThree()
@@ -70,6 +71,40 @@ func spline() {
 		VADDPS(u, s, s)
 		VMOVUPS(s, at(dst))
 	})
+}
+
+// between keeps the weights of sixteen places in eight registers.
+func between() {
+	TEXT("betweenAVX2", NOSPLIT, "func(dst, nodes *float32, weights *[4][16]float32, n int)")
+	Pragma("noescape")
+	dst, nodes, weights, n := param("dst"), param("nodes"), param("weights"), param("n")
+	var w [2][4]Op
+	for part := range w {
+		for k := range w[part] {
+			y := YMM()
+			VMOVUPS(Mem{Base: weights, Disp: 64*k + 32*part}, y)
+			w[part][k] = y
+		}
+	}
+	var v [4]reg.VecVirtual
+	for k := range v {
+		v[k] = YMM()
+	}
+	out, t, u := YMM(), YMM(), YMM()
+	Label("loop")
+	for k := range v {
+		VBROADCASTSS(Mem{Base: nodes, Disp: 4 * k}, v[k])
+	}
+	for part := range w {
+		four(out, w[part], v, t, u)
+		VMOVUPS(out, Mem{Base: dst, Disp: 32 * part})
+	}
+	ADDQ(Imm(4), nodes)
+	ADDQ(Imm(64), dst)
+	DECQ(n)
+	JNZ(LabelRef("loop"))
+	VZEROUPPER()
+	RET()
 }
 
 // four writes into out (k0·v0 + k1·v1) + (k2·v2 + k3·v3).
