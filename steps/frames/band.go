@@ -1,6 +1,9 @@
 package frames
 
-import "plenilune/steps/kernel/wavelet"
+import (
+	"plenilune/steps/kernel/lanes"
+	"plenilune/steps/kernel/wavelet"
+)
 
 // bander takes a picture's detail without the fall of light across the field. Its
 // buffers are for one goroutine.
@@ -24,7 +27,6 @@ func (k *bander) detail(dst, src []float32) {
 		wavelet.Smooth(k.c[j&1], from, k.tmp, k.w, k.h, 1<<j)
 		from = k.c[j&1]
 	}
-	for i, v := range src {
-		dst[i] = v - from[i]
-	}
+	copy(dst, src)
+	lanes.AddPairs(dst, from, from, from, from, -0.5, 0) // dst − from
 }

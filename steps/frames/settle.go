@@ -1,12 +1,15 @@
 package frames
 
 import (
+	"cmp"
+	"slices"
+
 	"plenilune/steps/kernel/cells"
 )
 
 const (
 	settleSide  = 16  // px of the fine scale: side of the blocks that are followed
-	settleSteps = 3   // of Gauss and Newton
+	settleSteps = 2   // of Gauss and Newton
 	settlePrior = 2.0 // px: how far the displacement before may be off, one sigma
 	poolPrior   = 1.0 // px: how far surroundings lie from the whole, one sigma
 	ownPrior    = 0.5 // px: and a block from its surroundings
@@ -14,6 +17,7 @@ const (
 	// textureLeast, in units of the noise's variance, is the texture of a block that
 	// noise lets be placed to about a fifth of a pixel; others are not looked at.
 	textureLeast = 40
+	texturedMost = 400 // blocks, the richest: a mean gains little from more
 )
 
 // texture is the finest detail of a template, in blocks with enough texture to be
@@ -30,21 +34,31 @@ func newTexture(noise float64) func(pix, cover []float32, w, h int) *texture {
 		const side = settleSide / cells.Side
 		g := &texture{pic: cells.NewPicture(pix, wholeCells(cover, w, h), w, h)}
 		g.nx, g.ny = (g.pic.NX+side-1)/side, (g.pic.NY+side-1)/side
-		for b := range g.nx * g.ny {
-			var tr float64
-			for y := b / g.nx * settleSide; y < min(h, (b/g.nx+1)*settleSide); y++ {
-				for x := b % g.nx * settleSide; x < min(w, (b%g.nx+1)*settleSide); x++ {
-					if i := y*w + x; g.pic.Known[i] {
-						tr += float64(float64(g.pic.GX[i])*float64(g.pic.GX[i])) + float64(float64(g.pic.GY[i])*float64(g.pic.GY[i]))
-					}
-				}
-			}
-			if tr > textureLeast*noise {
+		rich := make([]float64, g.nx*g.ny)
+		for b := range rich {
+			rich[b] = g.richness(b)
+			if rich[b] > textureLeast*noise {
 				g.textured = append(g.textured, b)
 			}
 		}
+		slices.SortStableFunc(g.textured, func(a, b int) int { return cmp.Compare(rich[b], rich[a]) })
+		g.textured = g.textured[:min(len(g.textured), texturedMost)]
+		slices.Sort(g.textured)
 		return g
 	}
+}
+
+// richness is the texture of block b: its summed squared slopes.
+func (g *texture) richness(b int) (sum float64) {
+	p := g.pic
+	for y := b / g.nx * settleSide; y < min(p.H, (b/g.nx+1)*settleSide); y++ {
+		for x := b % g.nx * settleSide; x < min(p.W, (b%g.nx+1)*settleSide); x++ {
+			if i := y*p.W + x; p.Known[i] {
+				sum += float64(float64(p.GX[i])*float64(p.GX[i])) + float64(float64(p.GY[i])*float64(p.GY[i]))
+			}
+		}
+	}
+	return sum
 }
 
 // wholeCells marks the cells of which every pixel, and what its slope needs, is

@@ -11,8 +11,8 @@ import (
 )
 
 const (
-	sampleLeast = 64   // frames, if there are as many, that are looked at first
-	sampleMost  = 96   // frames
+	sampleLeast = 32   // frames, if there are as many, that are looked at first
+	sampleMost  = 64   // frames
 	sampleShare = 0.25 // of a long clip's frames
 	noiseFrames = 8    // of which the noise is measured
 	alikeEnough = 0.4  // usual correlation of frames that show the same
