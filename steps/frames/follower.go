@@ -50,7 +50,7 @@ type scratch struct {
 	coarse, fine       []float32 // at the scales; fine may be luma itself
 	coarseBand, faint  []float32
 	fineBand           []float32
-	coarseBands, bands *bander
+	broad, near, sharp *bander
 	sums               *blockSums
 	levels             []float32
 	far                *finder
@@ -68,7 +68,7 @@ func newFollower(c *clip) *follower {
 func (p *follower) newScratch() *scratch {
 	s := &scratch{raw: make([]byte, p.c.lay.FrameBytes()), img: p.c.newFrame(),
 		coarse: p.coarse.pixels(), coarseBand: p.coarse.pixels(), faint: p.coarse.pixels(), fineBand: p.fine.pixels(),
-		coarseBands: newBander(p.coarse.w, p.coarse.h, 3), bands: newBander(p.fine.w, p.fine.h, 2),
+		broad: newBander(p.coarse.w, p.coarse.h, 1, 4), near: newBander(p.coarse.w, p.coarse.h, 0, 3), sharp: newBander(p.fine.w, p.fine.h, 0, 2),
 		sums: newBlockSums(p.w, p.h, p.side())}
 	s.luma = s.img.Pix[0]
 	if s.img.Channels() > 1 || p.c.mosaicked() {
@@ -96,7 +96,7 @@ func (p *follower) load(i int, s *scratch) error {
 // broad brings into s.coarseBand what tells places apart at the coarse scale, where
 // noise and blur do little: by it frames are found, and judged whether they fit.
 func (p *follower) broad(s *scratch) []float32 {
-	s.coarseBands.detail(s.coarseBand, s.coarse)
+	s.broad.detail(s.coarseBand, s.coarse)
 	return s.coarseBand
 }
 
@@ -131,6 +131,13 @@ func (p *follower) find(s *scratch, broad []float32) []place {
 	return s.far.find(p.faded(s.faint, broad))
 }
 
+// near brings into s.coarseBand what places a loaded frame better than broad, if it
+// is not lost in noise.
+func (p *follower) near(s *scratch) []float32 {
+	s.near.detail(s.coarseBand, s.coarse)
+	return s.coarseBand
+}
+
 // sharp brings into s.fineBand the finest detail of the fine scale. Air that bends
 // the picture moves all of it alike only there: in anything broader, the lopsided
 // spread of light weighs more.
@@ -138,7 +145,7 @@ func (p *follower) sharp(s *scratch) []float32 {
 	if p.fine.f > 1 {
 		filter.Shrink(s.fine, s.luma, p.w, p.h, p.fine.f)
 	}
-	s.bands.detail(s.fineBand, s.fine)
+	s.sharp.detail(s.fineBand, s.fine)
 	return s.fineBand
 }
 

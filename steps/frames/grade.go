@@ -20,9 +20,9 @@ const (
 	// gradeShrink pulls a cell with little detail towards its frame's grade: in units
 	// of the noise's share of the energy there.
 	gradeShrink = 0.25
-	// trustNoise is by how much of itself the noise's share in a block of 8 by 8 pixels
-	// scatters about.
-	trustNoise = 0.25
+	// gainLeast is the least brightness of a frame that is made up for: what is left
+	// of the Moon behind thicker cloud is nothing to go by.
+	gainLeast  = 0.25
 	gradeLeast = 0.001 // of a usable frame: 0 stands for rejected
 )
 
@@ -96,13 +96,6 @@ func meanOver(all []content, scale []float64, pick func(content) []float32) []fl
 	return sum
 }
 
-// trust is the weight of a block of this mean energy: nearly 1 where detail stands
-// out, nearly 0 where the energy of a block is that of its noise by and large.
-func trust(mean, noise float64) float64 {
-	m, n := float64(mean*mean), float64(trustNoise*noise)
-	return m / (m + float64(n*n))
-}
-
 // grades compares each frame's energy with what frames of this clip show of the
 // same ground on average, brightness taken out. Drift, exposure, cloud and noise
 // so leave the ranking alone. A grade is a ratio of amplitudes: 1 is the clip's mean.
@@ -110,6 +103,9 @@ func grades(all []content, gain []float64, nx, ny, side, w, h int) ([]float64, t
 	whole := make([]float64, len(all)) // ratio of energies
 	scale := make([]float64, len(all))
 	for f, g := range gain {
+		if g > 0 {
+			g = max(g, gainLeast)
+		}
 		scale[f] = g * g
 		whole[f] = 1
 	}
@@ -128,9 +124,8 @@ func grades(all []content, gain []float64, nx, ny, side, w, h int) ([]float64, t
 			var num, den float64
 			for b, e := range c.energy {
 				if e == e && mean[b] > 0 {
-					k := trust(mean[b], float64(c.noise[b])/scale[f])
-					num += float64(k * float64(e) / scale[f])
-					den += float64(k * mean[b])
+					num += float64(e) / scale[f]
+					den += mean[b]
 				}
 			}
 			if den > 0 {

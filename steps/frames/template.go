@@ -3,6 +3,7 @@ package frames
 import (
 	"context"
 	"math"
+	"slices"
 
 	"plenilune/pipeline"
 )
@@ -20,7 +21,8 @@ func apart(a, b point) float64 {
 
 // template is what frames are tracked against.
 type template struct {
-	broad *tracker
+	broad *tracker // tells whether a frame fits
+	near  *tracker // leads from there to where fine can follow
 	fine  *texture
 }
 
@@ -29,7 +31,7 @@ type template struct {
 // distortion. top are their places in the sample; their displacements are improved.
 func (p *follower) newTemplate(ctx context.Context, t *pipeline.Task, v *survey, top []int) (*template, error) {
 	at := make([]point, len(top))
-	broad, fine := make([][]float32, len(top)), make([][]float32, len(top))
+	broad, near, fine := make([][]float32, len(top)), make([][]float32, len(top)), make([][]float32, len(top))
 	frames := make([]int, len(top))
 	for k, j := range top {
 		at[k], broad[k], frames[k] = v.at[j].times(1/float64(p.coarse.f)), v.broad[j], v.frames[j]
@@ -45,17 +47,19 @@ func (p *follower) newTemplate(ctx context.Context, t *pipeline.Task, v *survey,
 		}
 	}
 	tr.broad = newTracker(meanOf(p.coarse, broad, at))
-	for k := range at {
-		at[k] = at[k].times(float64(p.coarse.f) / float64(p.fine.f))
-	}
 	if err := p.each(ctx, t, frames, func(k, i int, s *scratch) error {
 		if err := p.load(i, s); err != nil {
 			return err
 		}
-		fine[k] = append([]float32(nil), p.sharp(s)...)
+		near[k] = slices.Clone(p.near(s))
+		fine[k] = slices.Clone(p.sharp(s))
 		return nil
 	}); err != nil {
 		return nil, err
+	}
+	tr.near = newTracker(meanOf(p.coarse, near, at))
+	for k := range at {
+		at[k] = at[k].times(float64(p.coarse.f) / float64(p.fine.f))
 	}
 	floor := p.sharpNoise(v)
 	for range 2 {
@@ -82,12 +86,15 @@ func (p *follower) rough(tr *template, broad []float32, at point) (_ point, fit,
 	return point{x * px, y * px}, fit, share
 }
 
-// exact is what comes after rough, at the fine scale, for a frame that fits.
+// exact is what comes after rough for a loaded frame that fits.
 func (p *follower) exact(tr *template, s *scratch, at point, fit float64) point {
 	if fit < fitNothing {
 		return at
 	}
-	px := float64(p.fine.f)
+	px := float64(p.coarse.f)
+	x, y, _, _ := tr.near.track(p.near(s), at.X/px, at.Y/px, nearRest)
+	at = point{x * px, y * px}
+	px = float64(p.fine.f)
 	return s.settler.settle(tr.fine, p.sharp(s), at.times(1/px)).times(px)
 }
 
