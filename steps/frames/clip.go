@@ -152,10 +152,14 @@ func (c *clip) frame(i int, dst *plane.Image) error {
 	return nil
 }
 
-// bytes reads frame i as it lies in the file.
-func (c *clip) bytes(i int, dst []byte) error {
+// frameBy is frame by way of a buffer, which then holds the frame as it lies in the file.
+func (c *clip) frameBy(buf []byte, i int, dst *plane.Image) error {
 	f, k := c.of(i)
-	return f.reader.Bytes(k, dst)
+	if err := f.reader.FrameBy(buf, k, f.white, dst.Pix); err != nil {
+		return fmt.Errorf("read frame %d: %w", i, err)
+	}
+	calibrate.Filtered(dst, c.dark, c.flat, c.hot, c.lay.Pattern, c.sites)
+	return nil
 }
 
 func (c *clip) newFrame() *plane.Image { return plane.New(c.lay.Width, c.lay.Height, c.lay.Planes) }

@@ -20,11 +20,20 @@ type blockSums struct {
 	energy       []float32 // mean squared gradient of the block
 	level        []float32 // mean brightness
 	full         []bool    // the whole block is in the frame
+	rows         [5][]float32
+	slope        []float32
+	sum          [2][]float32 // squared slopes and pixels of a row of blocks, by column
 }
 
 func newBlockSums(w, h, side int) *blockSums {
 	nx, ny := (w+side-1)/side, (h+side-1)/side
-	return &blockSums{nx: nx, ny: ny, side: side, energy: make([]float32, nx*ny), level: make([]float32, nx*ny), full: make([]bool, nx*ny)}
+	b := &blockSums{nx: nx, ny: ny, side: side, energy: make([]float32, nx*ny), level: make([]float32, nx*ny), full: make([]bool, nx*ny)}
+	for k := range b.rows {
+		b.rows[k] = make([]float32, w)
+	}
+	b.slope = make([]float32, w)
+	b.sum = [2][]float32{make([]float32, w), make([]float32, w)}
+	return b
 }
 
 // measure fills the sums from luma pix, w by h. The operator is the gradient
@@ -34,27 +43,25 @@ func (b *blockSums) measure(pix []float32, w, h, ox, oy int) {
 	clear(b.energy)
 	clear(b.level)
 	clear(b.full)
-	var smoothed [5][]float32 // rows smoothed along x
-	for k := range smoothed {
-		smoothed[k] = make([]float32, w)
+	line := func(y int) {
+		out, p := b.rows[y%5][1:w-1], pix[y*w:][:w]
+		clear(out)
+		lanes.AddPairs(out, p, p[2:], p[1:], p[1:], 0.25, 0.25)
 	}
-	line := func(out []float32, y int) {
-		s := pix[y*w:][:w]
-		for x := 1; x < w-1; x++ {
-			out[x] = ((s[x-1] + s[x+1]) + (s[x] + s[x])) * 0.25
-		}
+	if w <= 2*energyEdge || h <= 2*energyEdge {
+		return
 	}
-	for y := range min(4, h) {
-		line(smoothed[y], y)
+	for y := range 2 * energyEdge {
+		line(y)
 	}
-	e := make([]float32, w)
 	for y := energyEdge; y < h-energyEdge; y++ {
-		line(smoothed[(y+2)%5], y+2)
-		r0, r1, r2, r3, r4 := smoothed[(y-2)%5], smoothed[(y-1)%5], smoothed[y%5], smoothed[(y+1)%5], smoothed[(y+2)%5]
-		if w > 4 {
-			lanes.Slopes(e[2:w-2], r0[1:], r1[1:], r2[1:], r3[1:], r4[1:])
+		line(y + 2)
+		r := func(d int) []float32 { return b.rows[(y+d)%5][1:] }
+		lanes.Slopes(b.slope[2:w-2], r(-2), r(-1), r(0), r(1), r(2))
+		b.addRow(pix[y*w:][:w], y-oy)
+		if (y-oy+1)%b.side == 0 || y == h-energyEdge-1 {
+			b.closeRow(y-oy, ox, w)
 		}
-		b.addRow(e, pix[y*w:][:w], y-oy, ox, w)
 	}
 	k := 1 / float32(b.side*b.side)
 	for by := range b.ny {
@@ -68,19 +75,31 @@ func (b *blockSums) measure(pix []float32, w, h, ox, oy int) {
 	}
 }
 
-func (b *blockSums) addRow(e, pix []float32, y, ox, w int) {
+// addRow adds a row of the frame, y from the reference's first, to the columns.
+func (b *blockSums) addRow(pix []float32, y int) {
 	if y < 0 || y >= b.ny*b.side {
 		return
 	}
-	at := y / b.side * b.nx
-	for bx := range b.nx {
-		x0, x1 := max(bx*b.side+ox, energyEdge), min((bx+1)*b.side+ox, w-energyEdge)
-		var se, sl float32
-		for x := x0; x < x1; x++ {
-			se += e[x]
-			sl += pix[x]
-		}
-		b.energy[at+bx] += se
-		b.level[at+bx] += sl
+	e, s, l := b.slope, b.sum[0][:len(pix)], b.sum[1][:len(pix)]
+	e = e[:len(pix)]
+	for x, v := range pix {
+		s[x] += e[x]
+		l[x] += v
 	}
+}
+
+// closeRow adds the columns up into the row of blocks that ends at y.
+func (b *blockSums) closeRow(y, ox, w int) {
+	if y >= 0 && y < b.ny*b.side {
+		at := y / b.side * b.nx
+		for bx := range b.nx {
+			x0, x1 := max(bx*b.side+ox, energyEdge), min((bx+1)*b.side+ox, w-energyEdge)
+			for x := x0; x < x1; x++ {
+				b.energy[at+bx] += b.sum[0][x]
+				b.level[at+bx] += b.sum[1][x]
+			}
+		}
+	}
+	clear(b.sum[0])
+	clear(b.sum[1])
 }

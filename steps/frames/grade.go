@@ -20,7 +20,10 @@ const (
 	// gradeShrink pulls a cell with little detail towards its frame's grade: in units
 	// of the noise's share of the energy there.
 	gradeShrink = 0.25
-	gradeLeast  = 0.001 // of a usable frame: 0 stands for rejected
+	// gainLeast is the least brightness of a frame that is made up for: what is left
+	// of the Moon behind thicker cloud is nothing to go by.
+	gainLeast  = 0.25
+	gradeLeast = 0.001 // of a usable frame: 0 stands for rejected
 )
 
 // content is what one frame shows of each block fixed to the reference.
@@ -100,6 +103,9 @@ func grades(all []content, gain []float64, nx, ny, side, w, h int) ([]float64, t
 	whole := make([]float64, len(all)) // ratio of energies
 	scale := make([]float64, len(all))
 	for f, g := range gain {
+		if g > 0 {
+			g = max(g, gainLeast)
+		}
 		scale[f] = g * g
 		whole[f] = 1
 	}

@@ -3,6 +3,7 @@ package frames
 import (
 	"context"
 	"math"
+	"slices"
 
 	"plenilune/pipeline"
 	"plenilune/steps/kernel/robust"
@@ -59,42 +60,36 @@ func runGrade(ctx context.Context, t *pipeline.Task) error {
 
 func gradeClip(ctx context.Context, t *pipeline.Task, c *clip) (*framesTable, error) {
 	p := newFollower(c)
-	if err := p.fitNoise(ctx, t); err != nil {
-		return nil, err
-	}
-	all, err := p.firstPass(ctx, t)
+	v, err := p.newSurvey(ctx, t)
 	if err != nil {
 		return nil, err
 	}
-	why := judgeLooks(all, p.f*p.g+seamSlack)
-	top := best(all, why, p.w, p.h)
-	out := &framesTable{Rejected: []Rejection{}, Noise: p.sampleNoise()}
+	top := v.best(p.w, p.h)
+	if len(top) == 0 {
+		return p.nothing(v), nil
+	}
+	v.measureFrom(top[0])
+	tr, err := p.newTemplate(ctx, t, v, top[:min(len(top), templateBest)])
+	if err != nil {
+		return nil, err
+	}
+	if err := p.followSample(ctx, t, v, tr); err != nil {
+		return nil, err
+	}
+	all, got, err := p.followAll(ctx, t, v, tr)
+	if err != nil {
+		return nil, err
+	}
+	out := &framesTable{Rejected: []Rejection{}, Noise: p.noise.ofSample(c.lay.Planes), Reference: v.frames[top[0]]}
 	for _, l := range all {
 		out.Level = append(out.Level, round6(l.level))
 	}
-	if len(top) == 0 {
-		return p.nothing(out, why), nil
-	}
-	out.Reference = top[0]
-	at := make([]point, c.n)
-	for i, l := range all {
-		at[i] = point{l.dx - all[out.Reference].dx, l.dy - all[out.Reference].dy}
-	}
-	top = top[:min(len(top), templateBest)]
-	start := make([]point, len(top))
-	for k, i := range top {
-		start[k] = at[i]
-	}
-	tr, err := p.newTemplate(ctx, t, top, start)
-	if err != nil {
-		return nil, err
-	}
-	for k, i := range top {
-		at[i] = start[k]
-	}
-	got, err := p.secondPass(ctx, t, tr, at)
-	if err != nil {
-		return nil, err
+	why := judgeLooks(all, seamSlack)
+	for _, k := range top { // a frame that proves to be a repetition is none
+		if why[v.frames[k]] == "" {
+			out.Reference = v.frames[k]
+			break
+		}
 	}
 	out.SkyOnly = isSky(got)
 	rejectUnfit(got, why, out.SkyOnly)
@@ -102,42 +97,13 @@ func gradeClip(ctx context.Context, t *pipeline.Task, c *clip) (*framesTable, er
 	return out, nil
 }
 
-// tracked is what the second pass finds of a frame.
-type tracked struct {
-	at         point
-	fit, share float64
-	content    content
-}
-
+// side is the blocks' in which a frame's content is taken down, px.
 func (p *follower) side() int {
 	side := looksBlock
 	for (p.w/side)*(p.h/side) > blocksMost {
 		side *= 2
 	}
 	return side
-}
-
-func (p *follower) secondPass(ctx context.Context, t *pipeline.Task, tr *template, at []point) ([]tracked, error) {
-	out := make([]tracked, p.c.n)
-	side := p.side()
-	err := p.each(ctx, t, spread(p.c.n, p.c.n), func(k, i int, s *scratch) error {
-		if err := p.load(i, s); err != nil {
-			return err
-		}
-		s.track.split(s.views, s.small)
-		o := &out[i]
-		o.at, o.fit, o.share = p.track(tr, s.views, at[i])
-		if s.sums.side != side {
-			s.sums = newBlockSums(p.w, p.h, side)
-		}
-		s.sums.measure(s.luma, p.w, p.h, int(math.Round(o.at.X)), int(math.Round(o.at.Y)))
-		o.content = p.contentOf(s.sums)
-		if k%16 == 0 {
-			t.Progress(0.5 + 0.5*float64(k)/float64(p.c.n))
-		}
-		return nil
-	})
-	return out, err
 }
 
 func (p *follower) contentOf(b *blockSums) content {
@@ -198,16 +164,19 @@ func (p *follower) finish(out *framesTable, got []tracked, why []string) {
 	}
 }
 
-// nothing is the table of a clip without one sound frame.
-func (p *follower) nothing(out *framesTable, why []string) *framesTable {
-	n := len(why)
-	out.Grade, out.Gain, out.Fit, out.Shift = make([]float64, n), make([]float64, n), make([]float64, n), make([][2]float64, n)
-	out.Cells = tableCells{NX: 1, NY: 1, Grade: make([][]float64, n)}
-	for i, r := range why {
+// nothing is the table of a clip of which the sample holds no sound frame.
+func (p *follower) nothing(v *survey) *framesTable {
+	n := p.c.n
+	out := &framesTable{Rejected: []Rejection{}, SkyOnly: true, Cells: tableCells{NX: 1, NY: 1, Grade: make([][]float64, n)},
+		Grade: make([]float64, n), Gain: make([]float64, n), Fit: make([]float64, n), Level: make([]float64, n), Shift: make([][2]float64, n)}
+	for i := range n {
 		out.Cells.Grade[i] = []float64{0}
-		out.Rejected = append(out.Rejected, Rejection{i, r})
+		r := Rejection{i, "fits nothing"}
+		if k, ok := slices.BinarySearch(v.frames, i); ok {
+			r.Reason = v.why[k]
+		}
+		out.Rejected = append(out.Rejected, r)
 	}
-	out.SkyOnly = true
 	return out
 }
 

@@ -23,6 +23,16 @@ type noiseModel struct{ base, slope float64 }
 
 func (m noiseModel) at(level float64) float64 { return max(0, m.base+float64(m.slope*level)) }
 
+// ofSample returns the noise of one sample, where the model is of the brightness of so many planes: that of three colours,
+// (R+2G+B)/4, has 6/16 of it.
+func (m noiseModel) ofSample(planes int) sampleNoise {
+	k := 1.0
+	if planes == 3 {
+		k = 16.0 / 6
+	}
+	return sampleNoise{float64(k * m.base), float64(k * m.slope)}
+}
+
 // noiseSample is one block's level and variance.
 type noiseSample struct{ level, variance float64 }
 

@@ -13,7 +13,7 @@ const (
 	trackPrior = 1.0 // px: how far the coarse displacement may be off, one sigma
 	trackSteps = 3
 	roughRest  = 0.1  // px: the broad band need not be followed further
-	trackRest  = 0.01 // px
+	nearRest   = 0.05 // px: finer detail takes over
 	fitNothing = 0.06 // correlation below which finer detail has nothing to add
 	evenFrom   = 0.02
 )

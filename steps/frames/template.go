@@ -2,6 +2,8 @@ package frames
 
 import (
 	"context"
+	"math"
+	"slices"
 
 	"plenilune/pipeline"
 )
@@ -9,63 +11,100 @@ import (
 // point is a displacement in pixels.
 type point struct{ X, Y float64 }
 
-// template is what frames are tracked against.
-type template struct{ broad, fine *tracker }
+func (a point) times(k float64) point { return point{a.X * k, a.Y * k} }
 
-// newTemplate tracks the best frames against their own mean, twice, and returns
-// the mean: the track then leans on no single frame's distortion. at holds the
-// frames' displacements against the reference and is improved.
-func (p *follower) newTemplate(ctx context.Context, t *pipeline.Task, frames []int, at []point) (*template, error) {
-	views := make([]bands, len(frames))
-	if err := p.each(ctx, t, frames, func(k, i int, s *scratch) error {
-		if err := p.load(i, s); err != nil {
-			return err
-		}
-		n := p.tw * p.th
-		views[k] = bands{make([]float32, n), make([]float32, n)}
-		s.track.split(views[k], s.small)
-		return nil
-	}); err != nil {
-		return nil, err
+// apart is the distance between two.
+func apart(a, b point) float64 {
+	dx, dy := a.X-b.X, a.Y-b.Y
+	return math.Sqrt(float64(dx*dx) + float64(dy*dy))
+}
+
+// template is what frames are tracked against.
+type template struct {
+	broad *tracker // tells whether a frame fits
+	near  *tracker // leads from there to where fine can follow
+	fine  *texture
+}
+
+// newTemplate tracks the best frames of the sample against their own mean, twice at
+// either scale, and returns the means: the track then leans on no single frame's
+// distortion. top are their places in the sample; their displacements are improved.
+func (p *follower) newTemplate(ctx context.Context, t *pipeline.Task, v *survey, top []int) (*template, error) {
+	at := make([]point, len(top))
+	broad, near, fine := make([][]float32, len(top)), make([][]float32, len(top)), make([][]float32, len(top))
+	frames := make([]int, len(top))
+	for k, j := range top {
+		at[k], broad[k], frames[k] = v.at[j].times(1/float64(p.coarse.f)), v.broad[j], v.frames[j]
 	}
-	tr := p.meanOf(views, at)
+	tr := &template{}
 	for range 2 {
-		if err := t.Each(ctx, len(views), func(k int) error {
-			at[k], _, _ = p.track(tr, views[k], at[k])
+		tr.broad = newTracker(meanOf(p.coarse, broad, at))
+		if err := t.Each(ctx, len(top), func(k int) error {
+			at[k].X, at[k].Y, _, _ = tr.broad.track(broad[k], at[k].X, at[k].Y, roughRest)
 			return nil
 		}); err != nil {
 			return nil, err
 		}
-		tr = p.meanOf(views, at)
+	}
+	tr.broad = newTracker(meanOf(p.coarse, broad, at))
+	if err := p.each(ctx, t, frames, func(k, i int, s *scratch) error {
+		if err := p.load(i, s); err != nil {
+			return err
+		}
+		near[k] = slices.Clone(p.near(s))
+		fine[k] = slices.Clone(p.sharp(s))
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	tr.near = newTracker(meanOf(p.coarse, near, at))
+	for k := range at {
+		at[k] = at[k].times(float64(p.coarse.f) / float64(p.fine.f))
+	}
+	floor := p.sharpNoise(v)
+	for range 2 {
+		tr.fine = newTexture(floor)(meanOf(p.fine, fine, at))
+		if err := p.each(ctx, t, frames, func(k, _ int, s *scratch) error {
+			at[k] = s.settler.settle(tr.fine, fine[k], at[k])
+			return nil
+		}); err != nil {
+			return nil, err
+		}
+	}
+	tr.fine = newTexture(floor)(meanOf(p.fine, fine, at))
+	for k, j := range top {
+		v.at[j] = at[k].times(float64(p.fine.f))
 	}
 	return tr, nil
 }
 
-// track improves a displacement, in pixels of the frame, by the broad and then by
-// the fine band, and returns how well the broad one fits.
-func (p *follower) track(tr *template, b bands, at point) (_ point, fit, share float64) {
-	px := float64(p.f)
-	x, y, fit, share := tr.broad.track(b.broad, at.X/px, at.Y/px, roughRest)
-	if fit >= fitNothing {
-		x, y, _, _ = tr.fine.track(b.fine, x, y, trackRest)
-	}
+// rough improves a displacement, in pixels of the frame, at the coarse scale, and
+// returns how well the frame fits and the share of the template that it shows.
+func (p *follower) rough(tr *template, broad []float32, at point) (_ point, fit, share float64) {
+	px := float64(p.coarse.f)
+	x, y, fit, share := tr.broad.track(broad, at.X/px, at.Y/px, roughRest)
 	return point{x * px, y * px}, fit, share
 }
 
-func (p *follower) meanOf(views []bands, at []point) *template {
-	broad := make([][]float32, len(views))
-	fine := make([][]float32, len(views))
-	for k, b := range views {
-		broad[k], fine[k] = b.broad, b.fine
+// exact is what comes after rough for a loaded frame that fits.
+func (p *follower) exact(tr *template, s *scratch, at point, fit float64) point {
+	if fit < fitNothing {
+		return at
 	}
-	return &template{p.meanBand(broad, at), p.meanBand(fine, at)}
+	px := float64(p.coarse.f)
+	x, y, _, _ := tr.near.track(p.near(s), at.X/px, at.Y/px, nearRest)
+	at = point{x * px, y * px}
+	px = float64(p.fine.f)
+	return s.settler.settle(tr.fine, p.sharp(s), at.times(1/px)).times(px)
 }
 
-func (p *follower) meanBand(band [][]float32, at []point) *tracker {
-	n := p.tw * p.th
+// meanOf returns the mean of views that lie at displacements, and the share of
+// them (0…1) behind each pixel.
+func meanOf(s scale, views [][]float32, at []point) (mean, cover []float32, w, h int) {
+	n := s.w * s.h
 	sum, cover, moved := make([]float32, n), make([]float32, n), make([]float32, n)
-	for k, b := range band {
-		translate(moved, b, p.tw, p.th, at[k].X/float64(p.f), at[k].Y/float64(p.f))
+	for k, b := range views {
+		translate(moved, b, s.w, s.h, at[k].X, at[k].Y)
 		for i, v := range moved {
 			if v == v {
 				sum[i] += v
@@ -77,7 +116,7 @@ func (p *follower) meanBand(band [][]float32, at []point) *tracker {
 		if cover[i] > 0 {
 			sum[i] /= cover[i]
 		}
-		cover[i] /= float32(len(band))
+		cover[i] /= float32(len(views))
 	}
-	return newTracker(sum, cover, p.tw, p.th)
+	return sum, cover, s.w, s.h
 }

@@ -48,6 +48,18 @@ func (r *Reader) Bytes(i int, dst []byte) error {
 // plane; for BGR, dst is still red, green, blue. Values are samples divided by
 // white, so 1 is the clip's white level; they are not clipped.
 func (r *Reader) Frame(i int, white float64, dst [][]float32) error {
+	buf, _ := r.bufs.Get().(*[]byte)
+	if buf == nil {
+		b := make([]byte, r.l.FrameBytes())
+		buf = &b
+	}
+	defer r.bufs.Put(buf)
+	return r.FrameBy(*buf, i, white, dst)
+}
+
+// FrameBy is Frame by way of a buffer of at least FrameBytes, which then holds the
+// frame as Bytes reads it.
+func (r *Reader) FrameBy(buf []byte, i int, white float64, dst [][]float32) error {
 	n := r.l.Width * r.l.Height
 	if len(dst) != r.l.Planes {
 		return fmt.Errorf("read frame %d: %d planes given for %d", i, len(dst), r.l.Planes)
@@ -60,13 +72,7 @@ func (r *Reader) Frame(i int, white float64, dst [][]float32) error {
 	if !(white > 0) {
 		return fmt.Errorf("read frame %d: white level %v must be positive", i, white)
 	}
-	buf, _ := r.bufs.Get().(*[]byte)
-	if buf == nil {
-		b := make([]byte, r.l.FrameBytes())
-		buf = &b
-	}
-	defer r.bufs.Put(buf)
-	if err := r.Bytes(i, *buf); err != nil {
+	if err := r.Bytes(i, buf); err != nil {
 		return err
 	}
 	for c := range dst {
@@ -74,7 +80,7 @@ func (r *Reader) Frame(i int, white float64, dst [][]float32) error {
 		if r.l.Pattern == BGR {
 			from = r.l.Planes - 1 - c
 		}
-		r.l.decode(*buf, from, float32(white), dst[c][:n])
+		r.l.decode(buf, from, float32(white), dst[c][:n])
 	}
 	return nil
 }

@@ -20,6 +20,13 @@ func Shrink(dst, src []float32, w, h, f int) {
 				}
 				continue
 			}
+			if f == 3 {
+				for x := range d {
+					q := s[3*x : 3*x+3 : 3*x+3]
+					d[x] += (q[0] + q[1]) + q[2]
+				}
+				continue
+			}
 			for x := range d {
 				var sum float32
 				for _, v := range s[x*f : x*f+f] {
