@@ -111,6 +111,7 @@ type aligner struct {
 	nodes  []node
 	solved []solved
 	ux, uy []float64
+	none   []float64 // a row of zeros, beyond the grid
 }
 
 // node gathers the equations of the pixels about one node: the squared difference
@@ -123,7 +124,7 @@ type node struct {
 
 func newAligner(t *target) *aligner {
 	n := t.g.len()
-	return &aligner{t: t, nodes: make([]node, n), solved: make([]solved, n), ux: make([]float64, n), uy: make([]float64, n)}
+	return &aligner{t: t, nodes: make([]node, n), solved: make([]solved, n), ux: make([]float64, n), uy: make([]float64, n), none: make([]float64, t.g.NX)}
 }
 
 // align returns the field, on top of the whole frame's shift, by which the content

@@ -2,6 +2,7 @@ package stacks
 
 import (
 	"plenilune/steps/kernel/filter"
+	"plenilune/steps/kernel/lanes"
 	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/wavelet"
 )
@@ -59,11 +60,7 @@ func (v *viewer) lessDoubled(dst, src, half []float32) {
 		d, s := dst[y*v.w:][:v.w], src[y*v.w:][:v.w]
 		last := v.hw - 1
 		d[0] = s[0] - row[0]
-		for x := range last {
-			p, q := row[x], row[x+1]
-			d[2*x+1] = s[2*x+1] - (float32(0.75*p) + float32(0.25*q))
-			d[2*x+2] = s[2*x+2] - (float32(0.25*p) + float32(0.75*q))
-		}
+		lanes.LessDoubled(d[1:], s[1:], row)
 		for x := 2*last + 1; x < v.w; x++ {
 			d[x] = s[x] - row[last]
 		}

@@ -6,7 +6,8 @@ import (
 )
 
 const (
-	tapPhases = 256 // places between two pixels for which taps are kept: ≤ 0.002 px off
+	tapPhases = lanes.Phases // places between two pixels for which taps are kept: ≤ 0.002 px off
+	tapBits   = 8            // log₂
 	tapsWide  = 6
 )
 

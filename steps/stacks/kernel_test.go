@@ -45,7 +45,7 @@ func TestSampleEdgeAgreesInside(t *testing.T) {
 	}
 	for _, p := range [][4]int{{5, 4, 30, 200}, {2, 2, 0, 128}, {8, 6, 255, 1}} {
 		got := make([]float32, 1)
-		lanes.Gather(got, pix, w, []lanes.Place{{At: int32((p[1]-2)*w + p[0] - 2), X: int32(p[2]), Y: int32(p[3])}}, lanczosTaps)
+		lanes.Gather(got, pix, w, lanes.Places{At: []int32{int32((p[1]-2)*w + p[0] - 2)}, X: []int32{int32(p[2])}, Y: []int32{int32(p[3])}}, lanczosTaps)
 		a, b := got[0], sampleEdge(pix, w, p[0], p[1], p[2], p[3])
 		if math.Abs(float64(a-b)) > 1e-6 {
 			t.Errorf("%v: %g and %g", p, a, b)

@@ -13,14 +13,14 @@ type line struct {
 	rows   *rowReader
 	along  []float32 // columns, in pixels of the sensor
 	x, y   []float32
-	places []lanes.Place
+	places lanes.Places
 	value  []float32
 }
 
 func newLine(c *clip, r raster, g grid) *line {
 	w := r.size().W
 	l := &line{r: r, w: c.w, h: c.h, rows: newRowReader(g, r), along: make([]float32, w),
-		x: make([]float32, w), y: make([]float32, w), places: make([]lanes.Place, w), value: make([]float32, w)}
+		x: make([]float32, w), y: make([]float32, w), places: lanes.NewPlaces(w), value: make([]float32, w)}
 	for x := range l.along {
 		l.along[x] = float32(r.at(x))
 	}
@@ -65,14 +65,9 @@ func (l *line) take(pix []float32, x0, x1 int) []float32 {
 // takeOff is take at places off by some pixels.
 func (l *line) takeOff(pix []float32, x0, x1 int, off [2]float32) []float32 {
 	v := l.value[:x1-x0]
-	px, py, places := l.x[x0:x1][:len(v)], l.y[x0:x1][:len(v)], l.places[:len(v)]
-	w := int32(l.w)
-	for i := range places {
-		qx := int32(float32((px[i]+off[0])*tapPhases) + 0.5)
-		qy := int32(float32((py[i]+off[1])*tapPhases) + 0.5)
-		places[i] = lanes.Place{At: (qy/tapPhases-2)*w + qx/tapPhases - 2, X: qx % tapPhases, Y: qy % tapPhases}
-	}
-	lanes.Gather(v, pix, l.w, l.places, lanczosTaps)
+	places := l.places.To(len(v))
+	lanes.Locate(places, l.x[x0:x1], l.y[x0:x1], off[0], off[1], lanes.Lattice{Stride: int32(l.w), Before: 2, Bits: tapBits})
+	lanes.Gather(v, pix, l.w, places, lanczosTaps)
 	return v
 }
 

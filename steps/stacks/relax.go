@@ -8,7 +8,6 @@ import "math"
 // Where there is an edge only, only the motion across it is taken from it; where
 // there is nothing, neighbours decide (Bruhn, Weickert & Schnörr 2005, on a grid).
 func (a *aligner) relax(gain, rest float64) {
-	g := a.t.g
 	u0x := append([]float64(nil), a.ux...)
 	u0y := append([]float64(nil), a.uy...)
 	floor := a.noiseFloor()
@@ -26,13 +25,7 @@ func (a *aligner) relax(gain, rest float64) {
 		}
 		a.prepare(gain, u0x, u0y)
 		for range alignSweeps {
-			var most float64
-			for j := range g.NY {
-				for i := range g.NX {
-					most = max(most, a.settle(i, j))
-				}
-			}
-			if most < rest {
+			if a.sweep() < rest {
 				break
 			}
 		}
@@ -89,34 +82,53 @@ func (a *aligner) noiseFloor() float64 {
 	return 0.1*dd/max(n, 1) + 1e-12
 }
 
-// settle solves one node with its neighbours held, goes somewhat further (successive over-relaxation, Young 1954), and
-// returns how far.
-func (a *aligner) settle(i, j int) float64 {
+// sweep solves each node with its neighbours held, goes somewhat further (successive over-relaxation, Young 1954), and
+// returns how far the one went that went furthest.
+func (a *aligner) sweep() (most float64) {
 	g := a.t.g
-	k := j*g.NX + i
-	var sx, sy float64
-	if i > 0 {
-		sx += a.ux[k-1]
-		sy += a.uy[k-1]
+	row := func(u []float64, j int) []float64 {
+		if j < 0 || j >= g.NY {
+			return a.none
+		}
+		return u[j*g.NX:][:g.NX]
 	}
-	if i < g.NX-1 {
-		sx += a.ux[k+1]
-		sy += a.uy[k+1]
+	for j := range g.NY {
+		s := a.solved[j*g.NX:][:g.NX]
+		x, upX, dnX := row(a.ux, j)[:len(s)], row(a.ux, j-1)[:len(s)], row(a.ux, j+1)[:len(s)]
+		y, upY, dnY := row(a.uy, j)[:len(s)], row(a.uy, j-1)[:len(s)], row(a.uy, j+1)[:len(s)]
+		var leftX, leftY float64
+		for i := range s {
+			var rightX, rightY float64
+			if i+1 < len(s) {
+				rightX, rightY = x[i+1], y[i+1]
+			}
+			n := &s[i]
+			sx, sy := leftX+rightX+upX[i]+dnX[i], leftY+rightY+upY[i]+dnY[i]
+			dx := float64(alignOver * ((n.x + (float64(n.xx*sx) + float64(n.xy*sy))) - x[i]))
+			dy := float64(alignOver * ((n.y + (float64(n.xy*sx) + float64(n.yy*sy))) - y[i]))
+			leftX, leftY = x[i]+dx, y[i]+dy
+			x[i], y[i] = leftX, leftY
+			most = furthest(most, dx, dy)
+		}
 	}
-	if j > 0 {
-		sx += a.ux[k-g.NX]
-		sy += a.uy[k-g.NX]
+	return most
+}
+
+// furthest is the largest of most, |dx| and |dy|, without what max owes to numbers that are none.
+func furthest(most, dx, dy float64) float64 {
+	if dx < 0 {
+		dx = -dx
 	}
-	if j < g.NY-1 {
-		sx += a.ux[k+g.NX]
-		sy += a.uy[k+g.NX]
+	if dy < 0 {
+		dy = -dy
 	}
-	s := &a.solved[k]
-	dx := float64(alignOver * ((s.x + (float64(s.xx*sx) + float64(s.xy*sy))) - a.ux[k]))
-	dy := float64(alignOver * ((s.y + (float64(s.xy*sx) + float64(s.yy*sy))) - a.uy[k]))
-	a.ux[k] += dx
-	a.uy[k] += dy
-	return max(math.Abs(dx), math.Abs(dy))
+	if dy > dx {
+		dx = dy
+	}
+	if dx > most {
+		return dx
+	}
+	return most
 }
 
 // agreement is the weight of a node whose own wish lies away from the step that it

@@ -39,7 +39,7 @@ func (s *sieve) sift(img *plane.Image) {
 // sitePhases is how many places are told apart between two samples of a site, which lie two pixels apart.
 const (
 	sitePhases = 2 * tapPhases
-	siteShift  = 9 // log₂
+	siteBits   = tapBits + 1
 )
 
 // siteTaps are the weights, sinc(d)·sinc(d/3) at its true distance d in pixels of the sensor, of a site's sample
@@ -72,22 +72,26 @@ func siteOffset(phase, j int) float32 {
 
 // siteSplit returns the sample of a site that lies nearest to a place along one axis, and the phase of its taps.
 func siteSplit(p float32, parity int32) (sample, phase int32) {
-	t := int32(float32(p*tapPhases)+0.5) + (1-parity)*tapPhases
-	return t >> siteShift, t & (sitePhases - 1)
+	t := int32(float32(p*tapPhases)+0.5) + siteBefore(parity)
+	return t >> siteBits, t & (sitePhases - 1)
 }
+
+// siteBefore is by how many phases a site's samples of even or odd places lie before the pixels from which the nearest is
+// counted.
+func siteBefore(parity int32) int32 { return (1 - parity) * tapPhases }
 
 // spreader lays a frame's samples about each place into their own channels: each at its true distance, weighted by a
 // kernel that keeps what the sensor's pixels can tell, and with it its weight (Fruchter & Hook 2002, with a kernel in place of a
 // drop's overlap). No colour is guessed from its neighbours. It is for one goroutine.
 type spreader struct {
 	sites  [4]int // the channel of each
-	places []lanes.Place
+	places lanes.Places
 	found  [4]lanes.Gathered // of each site, along the row at hand
 	bright []float32         // weights over the frame's gain
 }
 
 func newSpreader(pattern string, w int) *spreader {
-	p := &spreader{places: make([]lanes.Place, w), bright: make([]float32, w)}
+	p := &spreader{places: lanes.NewPlaces(w), bright: make([]float32, w)}
 	for k := range p.found {
 		p.found[k] = lanes.Gathered{Value: make([]float32, w), Weight: make([]float32, w), Right: make([]float32, w), Down: make([]float32, w)}
 	}
@@ -100,14 +104,9 @@ func newSpreader(pattern string, w int) *spreader {
 // look finds the samples about pixels x0 to x1 of a row.
 func (p *spreader) look(f *laid, at *line, x0, x1 int) {
 	for k, ch := range p.sites {
-		places := p.places[:x1-x0]
-		px, py := at.x[x0:x1][:len(places)], at.y[x0:x1][:len(places)]
-		off, sx, sy, stride := f.colour[ch], int32(k%2), int32(k/2), int32(f.sieve.stride)
-		for i := range places {
-			ix, fx := siteSplit(px[i]+off[0], sx)
-			iy, fy := siteSplit(py[i]+off[1], sy)
-			places[i] = lanes.Place{At: (iy-1)*stride + ix - 1, X: fx, Y: fy}
-		}
+		places, off := p.places.To(x1-x0), f.colour[ch]
+		lanes.Locate(places, at.x[x0:x1], at.y[x0:x1], off[0], off[1], lanes.Lattice{Stride: int32(f.sieve.stride), Before: 1,
+			Bits: siteBits, X: siteBefore(int32(k % 2)), Y: siteBefore(int32(k / 2))})
 		lanes.GatherThree(p.found[k].From(x0, x1), f.sieve.sites[k], f.sieve.stride, places, siteTaps)
 	}
 }

@@ -110,38 +110,28 @@ func cell(out *Sums, pix []float32, stride int, kx, ky *[4]float32, gx, gy, p []
 // Taps are weights for places between two pixels, eight a place, of which the last may be zero.
 type Taps [][Width]float32
 
-// Place is where a pixel is taken from: the index of the first of its taps in a picture, and the rows of Taps along
-// and down.
-type Place struct{ At, X, Y int32 }
-
 // Gather writes dst[i], the picture at places[i]: six rows weighted by the first six of the taps down and added up
 // in order, then eight columns by the taps along, added as ((0+4)+(2+6)) + ((1+5)+(3+7)). Six rows of eight pixels
 // are read from each place.
-func Gather(dst []float32, pix []float32, stride int, places []Place, taps Taps) {
+func Gather(dst []float32, pix []float32, stride int, places Places, taps Taps) {
 	if len(dst) == 0 {
 		return
 	}
-	places = places[:len(dst)]
-	for _, p := range places {
-		_ = pix[int(p.At)+5*stride+7]
-		_, _ = &taps[p.X], &taps[p.Y]
-		if p.At < 0 {
-			panic("lanes: a place before the picture")
-		}
-	}
+	places = places.To(len(dst))
+	places.check(len(pix)-(5*stride+8), len(taps))
 	if fast {
-		gatherAVX2(&dst[0], &pix[0], stride, &places[0].At, &taps[0], len(dst))
+		gatherAVX2(&dst[0], &pix[0], stride, &places.At[0], &places.X[0], &places.Y[0], &taps[0], len(dst))
 		return
 	}
 	gather(dst, pix, stride, places, taps)
 }
 
-func gather(dst []float32, pix []float32, stride int, places []Place, taps Taps) {
-	for i, p := range places {
-		kx, ky := &taps[p.X], &taps[p.Y]
+func gather(dst []float32, pix []float32, stride int, places Places, taps Taps) {
+	for i, at := range places.At {
+		kx, ky := &taps[places.X[i]], &taps[places.Y[i]]
 		var v [Width]float32
 		for j := range 6 {
-			row := pix[int(p.At)+j*stride:][:Width]
+			row := pix[int(at)+j*stride:][:Width]
 			for m := range v {
 				if j == 0 {
 					v[m] = ky[0] * row[m]

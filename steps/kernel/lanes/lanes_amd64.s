@@ -37,13 +37,13 @@ loop:
 	VZEROUPPER
 	RET
 
-DATA sixteenth<>+0(SB)/4, $(0.0625)
+DATA sixteenth<>+0(SB)/4, $0x3d800000
 GLOBL sixteenth<>(SB), RODATA|NOPTR, $4
 
-DATA quarter<>+0(SB)/4, $(0.25)
+DATA quarter<>+0(SB)/4, $0x3e800000
 GLOBL quarter<>(SB), RODATA|NOPTR, $4
 
-DATA centre<>+0(SB)/4, $(0.375)
+DATA centre<>+0(SB)/4, $0x3ec00000
 GLOBL centre<>(SB), RODATA|NOPTR, $4
 
 // func betweenAVX2(dst *float32, nodes *float32, weights *[4][16]float32, n int)
@@ -395,50 +395,54 @@ TEXT ·cellAVX2(SB), NOSPLIT, $0-72
 	VZEROUPPER
 	RET
 
-// func gatherAVX2(dst *float32, pix *float32, stride int, places *int32, taps *[8]float32, n int)
+// func gatherAVX2(dst *float32, pix *float32, stride int, places *int32, along *int32, down *int32, taps *[8]float32, n int)
 // Requires: AVX
-TEXT ·gatherAVX2(SB), NOSPLIT, $0-48
+TEXT ·gatherAVX2(SB), NOSPLIT, $0-64
 	MOVQ dst+0(FP), AX
 	MOVQ pix+8(FP), CX
 	MOVQ stride+16(FP), DX
-	MOVQ places+24(FP), BX
-	MOVQ taps+32(FP), SI
-	MOVQ n+40(FP), DI
+	MOVQ taps+48(FP), BX
+	MOVQ n+56(FP), SI
+	MOVQ places+24(FP), DI
+	MOVQ along+32(FP), R8
+	MOVQ down+40(FP), R9
 	SHLQ $0x02, DX
 
 next:
-	MOVLQSX      (BX), R8
-	MOVLQSX      4(BX), R9
-	MOVLQSX      8(BX), R10
-	ADDQ         $0x0c, BX
-	LEAQ         (CX)(R8*4), R8
-	SHLQ         $0x05, R9
-	SHLQ         $0x05, R10
-	ADDQ         SI, R9
-	ADDQ         SI, R10
-	VBROADCASTSS (R10), Y0
-	VMULPS       (R8), Y0, Y0
-	ADDQ         DX, R8
-	VBROADCASTSS 4(R10), Y1
-	VMULPS       (R8), Y1, Y1
+	MOVLQSX      (DI), R10
+	MOVLQSX      (R8), R11
+	MOVLQSX      (R9), R12
+	ADDQ         $0x04, DI
+	ADDQ         $0x04, R8
+	ADDQ         $0x04, R9
+	LEAQ         (CX)(R10*4), R10
+	SHLQ         $0x05, R11
+	SHLQ         $0x05, R12
+	ADDQ         BX, R11
+	ADDQ         BX, R12
+	VBROADCASTSS (R12), Y0
+	VMULPS       (R10), Y0, Y0
+	ADDQ         DX, R10
+	VBROADCASTSS 4(R12), Y1
+	VMULPS       (R10), Y1, Y1
 	VADDPS       Y1, Y0, Y0
-	ADDQ         DX, R8
-	VBROADCASTSS 8(R10), Y1
-	VMULPS       (R8), Y1, Y1
+	ADDQ         DX, R10
+	VBROADCASTSS 8(R12), Y1
+	VMULPS       (R10), Y1, Y1
 	VADDPS       Y1, Y0, Y0
-	ADDQ         DX, R8
-	VBROADCASTSS 12(R10), Y1
-	VMULPS       (R8), Y1, Y1
+	ADDQ         DX, R10
+	VBROADCASTSS 12(R12), Y1
+	VMULPS       (R10), Y1, Y1
 	VADDPS       Y1, Y0, Y0
-	ADDQ         DX, R8
-	VBROADCASTSS 16(R10), Y1
-	VMULPS       (R8), Y1, Y1
+	ADDQ         DX, R10
+	VBROADCASTSS 16(R12), Y1
+	VMULPS       (R10), Y1, Y1
 	VADDPS       Y1, Y0, Y0
-	ADDQ         DX, R8
-	VBROADCASTSS 20(R10), Y1
-	VMULPS       (R8), Y1, Y1
+	ADDQ         DX, R10
+	VBROADCASTSS 20(R12), Y1
+	VMULPS       (R10), Y1, Y1
 	VADDPS       Y1, Y0, Y0
-	VMULPS       (R9), Y0, Y0
+	VMULPS       (R11), Y0, Y0
 	VEXTRACTF128 $0x01, Y0, X1
 	VADDPS       X1, X0, X1
 	VMOVHLPS     X1, X1, X0
@@ -447,60 +451,183 @@ next:
 	VADDSS       X0, X1, X1
 	VMOVSS       X1, (AX)
 	ADDQ         $0x04, AX
-	DECQ         DI
+	DECQ         SI
 	JNZ          next
 	VZEROUPPER
 	RET
 
-// func gatherThreeAVX2(value *float32, weight *float32, right *float32, down *float32, pix *float32, stride int, places *int32, taps *float32, n int)
+// func gatherThreeAVX2(value *float32, weight *float32, right *float32, down *float32, pix *float32, stride int, places *int32, x *int32, y *int32, taps *float32, n int)
 // Requires: AVX
-TEXT ·gatherThreeAVX2(SB), NOSPLIT, $0-72
+TEXT ·gatherThreeAVX2(SB), NOSPLIT, $0-88
 	MOVQ value+0(FP), AX
 	MOVQ weight+8(FP), CX
 	MOVQ right+16(FP), DX
 	MOVQ down+24(FP), BX
 	MOVQ pix+32(FP), SI
 	MOVQ stride+40(FP), DI
-	MOVQ places+48(FP), R8
-	MOVQ taps+56(FP), R9
+	MOVQ taps+72(FP), R8
+	MOVQ places+48(FP), R9
+	MOVQ x+56(FP), R10
+	MOVQ y+64(FP), R11
 	SHLQ $0x02, DI
-	XORQ R13, R13
+	XORQ R15, R15
 
 next:
-	MOVLQSX    (R8), R10
-	MOVLQSX    4(R8), R11
-	MOVLQSX    8(R8), R12
-	ADDQ       $0x0c, R8
-	LEAQ       (SI)(R10*4), R10
-	SHLQ       $0x02, R11
-	SHLQ       $0x02, R12
-	VMOVUPS    (R9)(R12*8), X2
+	MOVLQSX    (R9)(R15*4), R12
+	MOVLQSX    (R10)(R15*4), R13
+	MOVLQSX    (R11)(R15*4), R14
+	LEAQ       (SI)(R12*4), R12
+	SHLQ       $0x02, R13
+	SHLQ       $0x02, R14
+	VMOVUPS    (R8)(R14*8), X2
 	VSHUFPS    $0x00, X2, X2, X0
-	VMULPS     (R10), X0, X0
+	VMULPS     (R12), X0, X0
 	VSHUFPS    $0x55, X2, X2, X1
-	VMULPS     (R10)(DI*1), X1, X1
+	VMULPS     (R12)(DI*1), X1, X1
 	VADDPS     X1, X0, X0
 	VSHUFPS    $0xaa, X2, X2, X1
-	VMULPS     (R10)(DI*2), X1, X1
+	VMULPS     (R12)(DI*2), X1, X1
 	VADDPS     X1, X0, X0
 	VBLENDPS   $0x08, X2, X0, X0
-	VMULPS     (R9)(R11*8), X0, X0
-	VEXTRACTPS $0x03, X0, (CX)(R13*4)
+	VMULPS     (R8)(R13*8), X0, X0
+	VEXTRACTPS $0x03, X0, (CX)(R15*4)
 	VMOVSHDUP  X0, X1
 	VADDSS     X1, X0, X1
 	VMOVHLPS   X0, X0, X0
 	VADDSS     X0, X1, X1
-	VMOVSS     X1, (AX)(R13*4)
-	VMOVSS     16(R9)(R11*8), X1
-	VMULSS     12(R9)(R12*8), X1, X1
-	VMOVSS     X1, (DX)(R13*4)
-	VMOVSS     16(R9)(R12*8), X1
-	VMULSS     12(R9)(R11*8), X1, X1
-	VMOVSS     X1, (BX)(R13*4)
-	INCQ       R13
-	CMPQ       R13, n+64(FP)
+	VMOVSS     X1, (AX)(R15*4)
+	VMOVSS     16(R8)(R13*8), X1
+	VMULSS     12(R8)(R14*8), X1, X1
+	VMOVSS     X1, (DX)(R15*4)
+	VMOVSS     16(R8)(R14*8), X1
+	VMULSS     12(R8)(R13*8), X1, X1
+	VMOVSS     X1, (BX)(R15*4)
+	INCQ       R15
+	CMPQ       R15, n+80(FP)
 	JLT        next
 	RET
+
+// func locateAVX2(at *int32, px *int32, py *int32, x *float32, y *float32, dx float32, dy float32, lattice *int32, n int)
+// Requires: AVX, AVX2, SSE
+TEXT ·locateAVX2(SB), NOSPLIT, $0-64
+	MOVQ         at+0(FP), AX
+	MOVQ         px+8(FP), CX
+	MOVQ         py+16(FP), DX
+	MOVQ         x+24(FP), BX
+	MOVQ         y+32(FP), SI
+	MOVQ         lattice+48(FP), DI
+	MOVSS        dx+40(FP), X0
+	VBROADCASTSS X0, Y0
+	MOVSS        dy+44(FP), X1
+	VBROADCASTSS X1, Y1
+	VBROADCASTSS phases<>+0(SB), Y2
+	VBROADCASTSS half<>+0(SB), Y3
+	VPBROADCASTD (DI), Y4
+	VPBROADCASTD 4(DI), Y5
+	VPBROADCASTD 12(DI), Y6
+	VPBROADCASTD 16(DI), Y7
+	VMOVD        8(DI), X8
+	MOVQ         n+56(FP), DI
+	SHLQ         $0x02, DI
+	XORQ         R8, R8
+
+loop:
+	VADDPS     (BX)(R8*1), Y0, Y9
+	VMULPS     Y2, Y9, Y9
+	VADDPS     Y3, Y9, Y9
+	VCVTTPS2DQ Y9, Y9
+	VPADDD     Y6, Y9, Y9
+	VPSRAD     X8, Y9, Y10
+	VPSLLD     X8, Y10, Y11
+	VPSUBD     Y11, Y9, Y9
+	VMOVDQU    Y9, (CX)(R8*1)
+	VPSUBD     Y5, Y10, Y10
+	VADDPS     (SI)(R8*1), Y1, Y9
+	VMULPS     Y2, Y9, Y9
+	VADDPS     Y3, Y9, Y9
+	VCVTTPS2DQ Y9, Y9
+	VPADDD     Y7, Y9, Y9
+	VPSRAD     X8, Y9, Y11
+	VPSLLD     X8, Y11, Y12
+	VPSUBD     Y12, Y9, Y9
+	VMOVDQU    Y9, (DX)(R8*1)
+	VPSUBD     Y5, Y11, Y11
+	VPMULLD    Y4, Y11, Y11
+	VPADDD     Y10, Y11, Y11
+	VMOVDQU    Y11, (AX)(R8*1)
+	ADDQ       $0x20, R8
+	CMPQ       R8, DI
+	JLT        loop
+	VZEROUPPER
+	RET
+
+DATA phases<>+0(SB)/4, $0x43800000
+GLOBL phases<>(SB), RODATA|NOPTR, $4
+
+DATA half<>+0(SB)/4, $0x3f000000
+GLOBL half<>(SB), RODATA|NOPTR, $4
+
+// func scaleAVX2(p *float32, k float32, n int)
+// Requires: AVX, AVX2, SSE
+TEXT ·scaleAVX2(SB), NOSPLIT, $0-24
+	MOVQ         p+0(FP), AX
+	MOVSS        k+8(FP), X0
+	VBROADCASTSS X0, Y0
+	MOVQ         n+16(FP), CX
+	SHLQ         $0x02, CX
+	XORQ         DX, DX
+
+loop:
+	VMULPS  (AX)(DX*1), Y0, Y1
+	VMOVUPS Y1, (AX)(DX*1)
+	ADDQ    $0x20, DX
+	CMPQ    DX, CX
+	JLT     loop
+	VZEROUPPER
+	RET
+
+// func lessDoubledAVX2(dst *float32, src *float32, half *float32, n int)
+// Requires: AVX
+TEXT ·lessDoubledAVX2(SB), NOSPLIT, $0-32
+	MOVQ         dst+0(FP), AX
+	MOVQ         src+8(FP), CX
+	MOVQ         half+16(FP), DX
+	VBROADCASTSS near<>+0(SB), Y0
+	VBROADCASTSS far<>+0(SB), Y1
+	MOVQ         n+24(FP), BX
+	SHLQ         $0x02, BX
+	XORQ         SI, SI
+
+loop:
+	VMOVUPS    (DX)(SI*1), Y2
+	VMOVUPS    4(DX)(SI*1), Y3
+	VMULPS     Y0, Y2, Y4
+	VMULPS     Y1, Y3, Y5
+	VADDPS     Y5, Y4, Y4
+	VMULPS     Y1, Y2, Y2
+	VMULPS     Y0, Y3, Y5
+	VADDPS     Y5, Y2, Y2
+	VUNPCKLPS  Y2, Y4, Y3
+	VUNPCKHPS  Y2, Y4, Y4
+	VPERM2F128 $0x20, Y4, Y3, Y2
+	VPERM2F128 $0x31, Y4, Y3, Y3
+	VMOVUPS    (CX)(SI*2), Y5
+	VSUBPS     Y2, Y5, Y5
+	VMOVUPS    Y5, (AX)(SI*2)
+	VMOVUPS    32(CX)(SI*2), Y5
+	VSUBPS     Y3, Y5, Y5
+	VMOVUPS    Y5, 32(AX)(SI*2)
+	ADDQ       $0x20, SI
+	CMPQ       SI, BX
+	JLT        loop
+	VZEROUPPER
+	RET
+
+DATA near<>+0(SB)/4, $0x3f400000
+GLOBL near<>(SB), RODATA|NOPTR, $4
+
+DATA far<>+0(SB)/4, $0x3e800000
+GLOBL far<>(SB), RODATA|NOPTR, $4
 
 // func addProductsAVX2(dst *float32, a *float32, b *float32, n int)
 // Requires: AVX
@@ -567,7 +694,7 @@ loop:
 	VZEROUPPER
 	RET
 
-DATA eighth<>+0(SB)/4, $(0.125)
+DATA eighth<>+0(SB)/4, $0x3e000000
 GLOBL eighth<>(SB), RODATA|NOPTR, $4
 
 // func apartAVX2(out *[8]float32, a *float32, b *float32, n int)

@@ -14,15 +14,23 @@ func cellAVX2(out *[4][Width]float32, pix *float32, stride int, kx, ky *[4]float
 	panic("lanes: no such assembly here")
 }
 
-func gatherAVX2(dst, pix *float32, stride int, places *int32, taps *[Width]float32, n int) {
+func gatherAVX2(dst, pix *float32, stride int, places, along, down *int32, taps *[Width]float32, n int) {
 	panic("lanes: no such assembly here")
 }
 
-func gatherThreeAVX2(value, weight, right, down, pix *float32, stride int, places *int32, taps *float32, n int) {
+func gatherThreeAVX2(value, weight, right, down, pix *float32, stride int, places, x, y *int32, taps *float32, n int) {
 	panic("lanes: no such assembly here")
 }
 
 func addProductsAVX2(dst, a, b *float32, n int) { panic("lanes: no such assembly here") }
+
+func locateAVX2(at, px, py *int32, x, y *float32, dx, dy float32, lattice *int32, n int) {
+	panic("lanes: no such assembly here")
+}
+
+func scaleAVX2(p *float32, k float32, n int) { panic("lanes: no such assembly here") }
+
+func lessDoubledAVX2(dst, src, half *float32, n int) { panic("lanes: no such assembly here") }
 
 func slopesAVX2(dst, r0, r1, r2, r3, r4 *float32, n int) { panic("lanes: no such assembly here") }
 

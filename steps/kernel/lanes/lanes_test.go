@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"testing"
 )
 
@@ -60,6 +61,15 @@ func TestSameBits(t *testing.T) {
 			copy(weights[k][:], numbers(uint64(n+k), Knot))
 		}
 		nodes := numbers(uint64(n), n/Knot+4)
+		half := numbers(uint64(7*n), n/2+1)
+		LessDoubled(got, rows[4], half)
+		lessDoubled(want, rows[4], half)
+		same(t, "LessDoubled", got, want)
+		copy(got, rows[4])
+		copy(want, rows[4])
+		Scale(got, 0.7)
+		scale(want, 0.7)
+		same(t, "Scale", got, want)
 		Between(got, nodes, &weights)
 		between(want, nodes, &weights)
 		same(t, "Between", got, want)
@@ -177,6 +187,81 @@ func TestCellSameBits(t *testing.T) {
 	}
 }
 
+// someplace returns n places in a picture of so many, with 17 rows of taps.
+func someplace(r *rand.Rand, n, pixels int) Places {
+	p := NewPlaces(n)
+	for i := range n {
+		p.At[i], p.X[i], p.Y[i] = int32(r.IntN(pixels)), int32(r.IntN(17)), int32(r.IntN(17))
+	}
+	return p
+}
+
+func TestLocateSameBits(t *testing.T) {
+	needFast(t)
+	r := rand.New(rand.NewPCG(4, 4))
+	for n := 1; n < 40; n++ {
+		x, y := make([]float32, n), make([]float32, n)
+		for i := range n {
+			x[i], y[i] = 5+float32(2000*r.Float64()), 5+float32(2000*r.Float64())
+		}
+		for _, g := range []Lattice{{2048, 2, 8, 0, 0}, {1024, 1, 9, 256, 0}, {1023, 1, 9, 0, 256}} {
+			got, want := NewPlaces(n), NewPlaces(n)
+			Locate(got, x, y, 0.3, -1.7, g)
+			locate(want, x, y, 0.3, -1.7, g)
+			if !slices.Equal(got.At, want.At) || !slices.Equal(got.X, want.X) || !slices.Equal(got.Y, want.Y) {
+				t.Fatalf("%+v: assembly has %v, Go %v", g, got, want)
+			}
+		}
+	}
+}
+
+// Place (10.25, 7) lies 64 phases behind pixel 10 and on row 7; of samples on every second pixel from the first on, behind
+// number 5 by the same, and half way from number 3 to 4 down.
+func TestLocateByHand(t *testing.T) {
+	p := NewPlaces(1)
+	Locate(p, []float32{10}, []float32{7.5}, 0.25, -0.5, Lattice{Stride: 100, Before: 2, Bits: 8})
+	if p.At[0] != 5*100+8 || p.X[0] != 64 || p.Y[0] != 0 {
+		t.Errorf("%v", p)
+	}
+	Locate(p, []float32{10}, []float32{7.5}, 0.25, -0.5, Lattice{Stride: 100, Before: 1, Bits: 9})
+	if p.At[0] != 2*100+4 || p.X[0] != 64 || p.Y[0] != 256 {
+		t.Errorf("%v", p)
+	}
+}
+
+func TestPlacesBeyondThePicturePanic(t *testing.T) {
+	for name, p := range map[string]Places{
+		"before": {[]int32{-1}, []int32{0}, []int32{0}}, "behind": {[]int32{3}, []int32{0}, []int32{0}}, "taps": {[]int32{0}, []int32{1}, []int32{0}},
+	} {
+		func() {
+			defer func() {
+				if recover() == nil {
+					t.Errorf("%s: no panic", name)
+				}
+			}()
+			Gather(make([]float32, 1), make([]float32, 5*10+8+2), 10, p, make(Taps, 1))
+		}()
+	}
+}
+
+// A row that rises evenly stays even when doubled, so that nothing is left of the same at twice the length.
+func TestLessDoubledOfSlope(t *testing.T) {
+	half, src := make([]float32, 40), make([]float32, 78)
+	for i := range half {
+		half[i] = float32(2*i) + 0.5
+	}
+	for i := range src {
+		src[i] = float32(i + 1) // pixel i of the doubled row, from a quarter behind the first middle on
+	}
+	got := make([]float32, 78)
+	LessDoubled(got, src, half)
+	for i, v := range got {
+		if v != 0 {
+			t.Fatalf("%v is left at %d", v, i)
+		}
+	}
+}
+
 func TestGatherSameBits(t *testing.T) {
 	needFast(t)
 	const stride = 40
@@ -187,10 +272,7 @@ func TestGatherSameBits(t *testing.T) {
 	}
 	r := rand.New(rand.NewPCG(3, 3))
 	for n := 1; n < 40; n++ {
-		places := make([]Place, n)
-		for i := range places {
-			places[i] = Place{int32(r.IntN(stride * 24)), int32(r.IntN(17)), int32(r.IntN(17))}
-		}
+		places := someplace(r, n, stride*24)
 		got, want := make([]float32, n), make([]float32, n)
 		Gather(got, pix, stride, places, taps)
 		gather(want, pix, stride, places, taps)
@@ -214,10 +296,7 @@ func TestGatherThreeSameBits(t *testing.T) {
 	}
 	r := rand.New(rand.NewPCG(3, 4))
 	for n := 1; n < 40; n++ {
-		places := make([]Place, n)
-		for i := range places {
-			places[i] = Place{int32(r.IntN(stride * 27)), int32(r.IntN(17)), int32(r.IntN(17))}
-		}
+		places := someplace(r, n, stride*27)
 		g, got := gathered(n)
 		w, want := gathered(n)
 		GatherThree(g, pix, stride, places, taps)
@@ -238,7 +317,7 @@ func TestGatherThreeByHand(t *testing.T) {
 	nan := float32(math.NaN())
 	pix := []float32{1, 2, 3, nan, 9, 9, 9, nan, 4, 5, 6, nan}
 	g, got := gathered(1)
-	GatherThree(g, pix, 4, []Place{{0, 0, 1}}, []Three{{1, 2, 3, 6, 0.5}, {-1, 0, 2, 1, 7}})
+	GatherThree(g, pix, 4, Places{[]int32{0}, []int32{0}, []int32{1}}, []Three{{1, 2, 3, 6, 0.5}, {-1, 0, 2, 1, 7}})
 	// −(1+4+9) + 2·(4+10+18), 6·1, 0.5·1 and 6·7
 	for k, want := range []float32{50, 6, 0.5, 42} {
 		if got[k][0] != want {
@@ -279,18 +358,19 @@ func TestCellOfSlope(t *testing.T) {
 func TestGatherTakesPixels(t *testing.T) {
 	pix := numbers(1, 40*20)
 	one := Taps{{0, 0, 1}, {0.25, -0.5, 1.25}}
-	places := []Place{{At: 0}, {At: 41}, {At: 3*40 + 7}}
+	places := NewPlaces(3)
+	copy(places.At, []int32{0, 41, 3*40 + 7})
 	got := make([]float32, 3)
 	Gather(got, pix, 40, places, one)
-	for i, p := range places {
-		if want := pix[int(p.At)+2*40+2]; got[i] != want {
+	for i, at := range places.At {
+		if want := pix[int(at)+2*40+2]; got[i] != want {
 			t.Errorf("place %d is %v, want %v", i, got[i], want)
 		}
 	}
 	for i := range pix {
 		pix[i] = 3
 	}
-	Gather(got, pix, 40, []Place{{0, 1, 1}, {1, 1, 0}, {2, 0, 1}}, one)
+	Gather(got, pix, 40, Places{[]int32{0, 1, 2}, []int32{1, 1, 0}, []int32{1, 0, 1}}, one)
 	for i, v := range got {
 		if v != 3 {
 			t.Errorf("constant %d becomes %v", i, v)
@@ -360,10 +440,10 @@ func BenchmarkCell(b *testing.B) {
 }
 
 func BenchmarkGather(b *testing.B) {
-	r, dst, places := numbers(1, 640*8), make([]float32, 600), make([]Place, 600)
+	r, dst, places := numbers(1, 640*8), make([]float32, 600), NewPlaces(600)
 	taps := Taps{{-.1, .1, .5, .5, .1, -.1}}
-	for i := range places {
-		places[i].At = int32(i)
+	for i := range places.At {
+		places.At[i] = int32(i)
 	}
 	benchmark(b, 600*4, func() { Gather(dst, r, 640, places, taps) }, func() { gather(dst, r, 640, places, taps) })
 }

@@ -14,10 +14,19 @@ func betweenAVX2(dst *float32, nodes *float32, weights *[4][16]float32, n int)
 func cellAVX2(out *[4][8]float32, pix *float32, stride int, kx *[4]float32, ky *[4]float32, gx *float32, gy *float32, p *float32, width int)
 
 //go:noescape
-func gatherAVX2(dst *float32, pix *float32, stride int, places *int32, taps *[8]float32, n int)
+func gatherAVX2(dst *float32, pix *float32, stride int, places *int32, along *int32, down *int32, taps *[8]float32, n int)
 
 //go:noescape
-func gatherThreeAVX2(value *float32, weight *float32, right *float32, down *float32, pix *float32, stride int, places *int32, taps *float32, n int)
+func gatherThreeAVX2(value *float32, weight *float32, right *float32, down *float32, pix *float32, stride int, places *int32, x *int32, y *int32, taps *float32, n int)
+
+//go:noescape
+func locateAVX2(at *int32, px *int32, py *int32, x *float32, y *float32, dx float32, dy float32, lattice *int32, n int)
+
+//go:noescape
+func scaleAVX2(p *float32, k float32, n int)
+
+//go:noescape
+func lessDoubledAVX2(dst *float32, src *float32, half *float32, n int)
 
 //go:noescape
 func addProductsAVX2(dst *float32, a *float32, b *float32, n int)

@@ -19,32 +19,26 @@ func (g Gathered) From(x0, x1 int) Gathered {
 // GatherThree weights three rows of three pixels from each of the places on by the taps down, adds them up in order, then by the taps
 // along, as (0+1)+2. Rows of g are as long as places. Three rows of four pixels are read from each place, of which the
 // fourth counts nothing, whatever it is.
-func GatherThree(g Gathered, pix []float32, stride int, places []Place, taps []Three) {
-	n := len(places)
+func GatherThree(g Gathered, pix []float32, stride int, places Places, taps []Three) {
+	n := len(places.At)
 	if n == 0 {
 		return
 	}
 	_, _, _, _ = g.Value[n-1], g.Weight[n-1], g.Right[n-1], g.Down[n-1]
-	for _, p := range places {
-		_ = pix[int(p.At)+2*stride+3]
-		_, _ = &taps[p.X], &taps[p.Y]
-		if p.At < 0 {
-			panic("lanes: a place before the picture")
-		}
-	}
+	places.check(len(pix)-(2*stride+4), len(taps))
 	if fast {
-		gatherThreeAVX2(&g.Value[0], &g.Weight[0], &g.Right[0], &g.Down[0], &pix[0], stride, &places[0].At, &taps[0][0], n)
+		gatherThreeAVX2(&g.Value[0], &g.Weight[0], &g.Right[0], &g.Down[0], &pix[0], stride, &places.At[0], &places.X[0], &places.Y[0], &taps[0][0], n)
 		return
 	}
 	gatherThree(g, pix, stride, places, taps)
 }
 
-func gatherThree(g Gathered, pix []float32, stride int, places []Place, taps []Three) {
-	for i, p := range places {
-		kx, ky := &taps[p.X], &taps[p.Y]
+func gatherThree(g Gathered, pix []float32, stride int, places Places, taps []Three) {
+	for i, at := range places.At {
+		kx, ky := &taps[places.X[i]], &taps[places.Y[i]]
 		var v [3]float32
 		for j := range v {
-			row := pix[int(p.At)+j*stride:][:3]
+			row := pix[int(at)+j*stride:][:3]
 			for m := range v {
 				if j == 0 {
 					v[m] = ky[0] * row[m]

@@ -2,6 +2,8 @@
 package main
 
 import (
+	"math"
+
 	. "github.com/mmcloughlin/avo/build"
 	. "github.com/mmcloughlin/avo/operand"
 	"github.com/mmcloughlin/avo/reg"
@@ -14,6 +16,9 @@ func main() {
 	cell()
 	gather()
 	gatherThree()
+	locate()
+	scale()
+	lessDoubled()
 	addProducts()
 	slopes()
 	apart()
@@ -24,10 +29,10 @@ func main() {
 	Generate()
 }
 
-// constant returns a register that holds v in every lane.
+// constant returns a register that holds v in every lane. It goes by its bits: the assembler takes a whole number's text for one.
 func constant(name string, v float32) reg.VecVirtual {
 	y := YMM()
-	VBROADCASTSS(ConstData(name, F32(v)), y)
+	VBROADCASTSS(ConstData(name, U32(math.Float32bits(v))), y)
 	return y
 }
 
@@ -175,18 +180,21 @@ func cell() {
 }
 
 func gather() {
-	TEXT("gatherAVX2", NOSPLIT, "func(dst, pix *float32, stride int, places *int32, taps *[8]float32, n int)")
+	TEXT("gatherAVX2", NOSPLIT, "func(dst, pix *float32, stride int, places, along, down *int32, taps *[8]float32, n int)")
 	Pragma("noescape")
-	dst, pix, stride, places, taps, n := param("dst"), param("pix"), param("stride"), param("places"), param("taps"), param("n")
+	dst, pix, stride, taps, n := param("dst"), param("pix"), param("stride"), param("taps"), param("n")
+	places, along, down := param("places"), param("along"), param("down")
 	SHLQ(Imm(2), stride)
 	at, kx, ky := GP64(), GP64(), GP64()
 	sum, t := YMM(), YMM()
 	half, q := XMM(), XMM()
 	Label("next")
 	MOVLQSX(Mem{Base: places}, at)
-	MOVLQSX(Mem{Base: places, Disp: 4}, kx)
-	MOVLQSX(Mem{Base: places, Disp: 8}, ky)
-	ADDQ(Imm(12), places)
+	MOVLQSX(Mem{Base: along}, kx)
+	MOVLQSX(Mem{Base: down}, ky)
+	ADDQ(Imm(4), places)
+	ADDQ(Imm(4), along)
+	ADDQ(Imm(4), down)
 	LEAQ(Mem{Base: pix, Index: at, Scale: 4}, at)
 	SHLQ(Imm(5), kx)
 	SHLQ(Imm(5), ky)
@@ -219,10 +227,11 @@ func gather() {
 }
 
 func gatherThree() {
-	TEXT("gatherThreeAVX2", NOSPLIT, "func(value, weight, right, down, pix *float32, stride int, places *int32, taps *float32, n int)")
+	TEXT("gatherThreeAVX2", NOSPLIT, "func(value, weight, right, down, pix *float32, stride int, places, x, y *int32, taps *float32, n int)")
 	Pragma("noescape")
 	value, weight, right, down := param("value"), param("weight"), param("right"), param("down")
-	pix, stride, places, taps := param("pix"), param("stride"), param("places"), param("taps")
+	pix, stride, taps := param("pix"), param("stride"), param("taps")
+	places, px, py := param("places"), param("x"), param("y")
 	SHLQ(Imm(2), stride)
 	at, kx, ky, i := GP64(), GP64(), GP64(), GP64()
 	sum, t, dn := XMM(), XMM(), XMM()
@@ -231,10 +240,9 @@ func gatherThree() {
 	across := func(k int) Mem { return Mem{Base: taps, Index: ky, Scale: 8, Disp: 4 * k} }
 	XORQ(i, i)
 	Label("next")
-	MOVLQSX(Mem{Base: places}, at)
-	MOVLQSX(Mem{Base: places, Disp: 4}, kx)
-	MOVLQSX(Mem{Base: places, Disp: 8}, ky)
-	ADDQ(Imm(12), places)
+	MOVLQSX(to(places), at)
+	MOVLQSX(to(px), kx)
+	MOVLQSX(to(py), ky)
 	LEAQ(Mem{Base: pix, Index: at, Scale: 4}, at)
 	SHLQ(Imm(2), kx)
 	SHLQ(Imm(2), ky)
@@ -262,9 +270,90 @@ func gatherThree() {
 	VMULSS(along(3), t, t)
 	VMOVSS(t, to(down))
 	INCQ(i)
-	CMPQ(i, NewParamAddr("n", 64))
+	CMPQ(i, NewParamAddr("n", 80))
 	JLT(LabelRef("next"))
 	RET()
+}
+
+// locate keeps a lattice's numbers in registers, each in every lane.
+func locate() {
+	TEXT("locateAVX2", NOSPLIT, "func(at, px, py *int32, x, y *float32, dx, dy float32, lattice *int32, n int)")
+	Pragma("noescape")
+	at, px, py, x, y, g := param("at"), param("px"), param("py"), param("x"), param("y"), param("lattice")
+	dx, dy := broadcast("dx"), broadcast("dy")
+	phases, half := constant("phases", 256), constant("half", 0.5)
+	field := func(k int) reg.VecVirtual {
+		v := YMM()
+		VPBROADCASTD(Mem{Base: g, Disp: 4 * k}, v)
+		return v
+	}
+	stride, before, addX, addY := field(0), field(1), field(3), field(4)
+	bits := XMM()
+	VMOVD(Mem{Base: g, Disp: 8}, bits)
+	over(func(i reg.Register) {
+		to := func(r reg.Register) Mem { return Mem{Base: r, Index: i, Scale: 1} }
+		// whole returns the sample less the taps before it, and stores the phase.
+		whole := func(src, dst reg.Register, d, add reg.VecVirtual) reg.VecVirtual {
+			v, w := YMM(), YMM()
+			VADDPS(to(src), d, v)
+			VMULPS(phases, v, v)
+			VADDPS(half, v, v)
+			VCVTTPS2DQ(v, v)
+			VPADDD(add, v, v)
+			VPSRAD(bits, v, w)
+			t := YMM()
+			VPSLLD(bits, w, t)
+			VPSUBD(t, v, v)
+			VMOVDQU(v, to(dst))
+			VPSUBD(before, w, w)
+			return w
+		}
+		col, row := whole(x, px, dx, addX), whole(y, py, dy, addY)
+		VPMULLD(stride, row, row)
+		VPADDD(col, row, row)
+		VMOVDQU(row, to(at))
+	})
+}
+
+func scale() {
+	TEXT("scaleAVX2", NOSPLIT, "func(p *float32, k float32, n int)")
+	Pragma("noescape")
+	p, k := param("p"), broadcast("k")
+	over(func(i reg.Register) {
+		at := Mem{Base: p, Index: i, Scale: 1}
+		v := YMM()
+		VMULPS(at, k, v)
+		VMOVUPS(v, at)
+	})
+}
+
+// lessDoubled takes sixteen numbers off at a time.
+func lessDoubled() {
+	TEXT("lessDoubledAVX2", NOSPLIT, "func(dst, src, half *float32, n int)")
+	Pragma("noescape")
+	dst, src, half := param("dst"), param("src"), param("half")
+	near, far := constant("near", 0.75), constant("far", 0.25)
+	over(func(i reg.Register) {
+		p, q, a, b, t := YMM(), YMM(), YMM(), YMM(), YMM()
+		VMOVUPS(Mem{Base: half, Index: i, Scale: 1}, p)
+		VMOVUPS(Mem{Base: half, Index: i, Scale: 1, Disp: 4}, q)
+		VMULPS(near, p, a)
+		VMULPS(far, q, t)
+		VADDPS(t, a, a)
+		VMULPS(far, p, b)
+		VMULPS(near, q, t)
+		VADDPS(t, b, b)
+		lo, hi := YMM(), YMM()
+		VUNPCKLPS(b, a, lo) // a0 b0 a1 b1, a4 b4 a5 b5
+		VUNPCKHPS(b, a, hi) // a2 b2 a3 b3, a6 b6 a7 b7
+		VPERM2F128(Imm(0x20), hi, lo, p)
+		VPERM2F128(Imm(0x31), hi, lo, q)
+		for k, v := range []reg.VecVirtual{p, q} {
+			VMOVUPS(Mem{Base: src, Index: i, Scale: 2, Disp: 32 * k}, t)
+			VSUBPS(v, t, t)
+			VMOVUPS(t, Mem{Base: dst, Index: i, Scale: 2, Disp: 32 * k})
+		}
+	})
 }
 
 func addProducts() {
