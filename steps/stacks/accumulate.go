@@ -65,7 +65,7 @@ type laid struct {
 	cells  []float32 // weights of the cells
 	gain   float32
 	half   int
-	reach  float32      // px from a border within which the kernel reaches beyond it
+	apart  float32      // px by which channels lie off at most
 	colour [][2]float32 // where each channel lies against the field, px
 }
 
@@ -125,8 +125,8 @@ func (l *layer) addRow(f *laid, y int) {
 
 // look takes the row from the frame: near its border pixel by pixel, further in many at once.
 func (l *layer) look(f *laid, y int) {
-	x0, x1 := l.line.inside(f.reach - edgeTaps)
-	deep0, deep1 := l.line.inside(edgeFade - edgeTaps)
+	x0, x1 := l.line.inside(f.apart)
+	deep0, deep1 := l.line.inside(edgeFade)
 	if deep0, deep1 = max(deep0, x0), min(deep1, x1); deep0 > deep1 {
 		deep0, deep1 = x0, x0
 	}

@@ -67,14 +67,9 @@ func (v *viewer) lessDoubled(dst, src, half []float32) {
 	}
 }
 
-// luma writes what frames are aligned by: the picture itself for mono, else green,
-// which a camera has most of and against which the air displaces red and blue.
-// Behind a colour filter, the other sites get the mean of the greens about them.
-func luma(dst []float32, src *plane.Image, sites *[2][2]int) {
-	if sites == nil {
-		copy(dst, src.Pix[min(1, src.Channels()-1)])
-		return
-	}
+// greens writes what frames behind a colour filter are aligned by: green, which a camera has most of and against which
+// the air displaces red and blue. The other sites get the mean of the greens about them.
+func greens(dst []float32, src *plane.Image, sites *[2][2]int) {
 	w, h, pix := src.W, src.H, src.Pix[0]
 	for y := range h {
 		up, dn := max(y-1, 1-y)*w, min(y+1, 2*h-3-y)*w

@@ -2,8 +2,13 @@ package stacks
 
 import "plenilune/steps/kernel/lanes"
 
-// edgeTaps is how far, in pixels, what the resampling reads may lie from its place.
-const edgeTaps = 6
+// How far, in pixels, what the resampling reads may lie from its place: before it, along and down; behind it along; and
+// down, where the last row must leave room for what is read but counts nothing.
+const (
+	readBefore = 3
+	readAlong  = 4
+	readDown   = 6
+)
 
 // line says where in a frame the pixels of a row of the raster lie, and takes them from there. It is for one
 // goroutine.
@@ -43,10 +48,11 @@ func (l *line) at(shift [2]float64, f field, y int) {
 	}
 }
 
-// inside returns the first run of pixels, x0 up to x1, that lie more than edgeTaps and some pixels within the frame.
-func (l *line) inside(more float32) (x0, x1 int) {
-	m := edgeTaps + more
-	right, low := float32(l.w-1)-m, float32(l.h-1)-m
+// inside returns the first run of pixels, x0 up to x1, that can be read from places up to so many pixels off, all of them
+// within the frame.
+func (l *line) inside(off float32) (x0, x1 int) {
+	m := readBefore + off
+	right, low := float32(l.w-1-readAlong)-off, float32(l.h-1-readDown)-off
 	in := func(x int) bool { return l.x[x] >= m && l.y[x] >= m && l.x[x] <= right && l.y[x] <= low }
 	for x0 < len(l.x) && !in(x0) {
 		x0++

@@ -51,9 +51,9 @@ func cube(g float64) float64 { return g * g * g }
 // added by bands of rows, so that the sums do not depend on the number of cores.
 func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, s *sums, fields func(i int) field, col colours, gt *gate) error {
 	shifts := col.shifts(channels(c.idx.Layout))
-	reach := float32(edgeTaps)
+	var apart float32
 	for _, s := range shifts {
-		reach = max(reach, edgeTaps+max(s[0], -s[0], s[1], -s[1]))
+		apart = max(apart, s[0], -s[0], s[1], -s[1])
 	}
 	cv, g := s.c, gridFor(s.raster.canvas)
 	var imgs [batch]*plane.Image
@@ -77,7 +77,7 @@ func addAll(ctx context.Context, t *pipeline.Task, c *clip, frames []int, s *sum
 			if sieves[k] != nil {
 				sieves[k].sift(imgs[k])
 			}
-			lay[k] = laid{img: imgs[k], full: full[k], sieve: sieves[k], dx: c.tab.Shift[i][0], dy: c.tab.Shift[i][1], cells: c.cellWeights(i), gain: c.gain(i), half: halfOf(at + k), colour: shifts, reach: reach}
+			lay[k] = laid{img: imgs[k], full: full[k], sieve: sieves[k], dx: c.tab.Shift[i][0], dy: c.tab.Shift[i][1], cells: c.cellWeights(i), gain: c.gain(i), half: halfOf(at + k), colour: shifts, apart: apart}
 			lay[k].field = fields(i)
 			return nil
 		}); err != nil {

@@ -27,7 +27,7 @@ func laySums(pattern string, w, h int, scale float64, shifts [][2]float64, scene
 	c.tab.Cells.NX, c.tab.Cells.NY = 1, 1
 	k := newLayer(s, c, gridFor(r.canvas), nil)
 	for _, d := range shifts {
-		f := &laid{img: plane.New(w, h, 1), sieve: newSieve(w, h), dx: d[0], dy: d[1], cells: []float32{1}, gain: 1, colour: make([][2]float32, 3), reach: edgeTaps}
+		f := &laid{img: plane.New(w, h, 1), sieve: newSieve(w, h), dx: d[0], dy: d[1], cells: []float32{1}, gain: 1, colour: make([][2]float32, 3)}
 		for y := range h {
 			for x := range w {
 				f.img.Pix[0][y*w+x] = float32(scene(sites[y&1][x&1], float64(x)-d[0], float64(y)-d[1]))
@@ -238,7 +238,7 @@ func BenchmarkAddFrame(b *testing.B) {
 			c.tab.Cells.NX, c.tab.Cells.NY = 1, 1
 			g := gridFor(r.canvas)
 			k := newLayer(s, c, g, nil)
-			f := &laid{img: plane.New(w, h, 1), dx: 0.3, dy: 0.4, field: newField(g), cells: []float32{1}, gain: 1, colour: make([][2]float32, 3), reach: edgeTaps}
+			f := &laid{img: plane.New(w, h, 1), dx: 0.3, dy: 0.4, field: newField(g), cells: []float32{1}, gain: 1, colour: make([][2]float32, 3)}
 			b.SetBytes(w * h)
 			for b.Loop() {
 				if c.mosaicked() {

@@ -28,7 +28,7 @@ func plain(l raw.Layout, m noiseModel, light float64) *sums {
 	for k := range 24 {
 		gain := 0.5 + 0.05*float64(k%16)
 		f := &laid{img: plane.New(l.Width, l.Height, l.Planes), dx: 2 * r.Float64(), dy: 2 * r.Float64(),
-			cells: []float32{float32(0.2 + r.Float64())}, gain: float32(gain), colour: make([][2]float32, channels(l)), reach: edgeTaps, half: halfOf(k)}
+			cells: []float32{float32(0.2 + r.Float64())}, gain: float32(gain), colour: make([][2]float32, channels(l)), half: halfOf(k)}
 		for ch, p := range f.img.Pix {
 			for i := range p {
 				q := float64(flat.Pix[ch][i])

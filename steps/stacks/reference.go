@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"plenilune/pipeline"
+	"plenilune/steps/kernel/lanes"
 	"plenilune/steps/kernel/plane"
 )
 
@@ -41,9 +42,11 @@ type eye struct {
 }
 
 func newEye(c *clip) *eye {
-	e := &eye{c: c, img: c.newFrame(), luma: make([]float32, c.w*c.h)}
+	e := &eye{c: c, img: c.newFrame()}
+	e.luma = e.img.Pix[min(1, e.img.Channels()-1)] // the picture itself, or green
 	if c.mosaicked() {
 		e.sites = siteChannels(c.idx.Layout.Pattern)
+		e.luma = make([]float32, c.w*c.h)
 	}
 	return e
 }
@@ -53,12 +56,10 @@ func (e *eye) load(i int) error {
 	if err := e.c.frame(i, e.img); err != nil {
 		return err
 	}
-	luma(e.luma, e.img, e.sites)
-	if g := e.c.gain(i); g != 1 {
-		for k := range e.luma {
-			e.luma[k] /= g
-		}
+	if e.sites != nil {
+		greens(e.luma, e.img, e.sites)
 	}
+	lanes.Scale(e.luma, 1/e.c.gain(i))
 	return nil
 }
 

@@ -21,9 +21,9 @@ type Settings struct {
 
 // Versions of the parts.
 const (
-	referenceVersion = 7
-	blockVersion     = 5
-	meanVersion      = 7
+	referenceVersion = 8
+	blockVersion     = 6
+	meanVersion      = 8
 )
 
 // DefaultKeep is the share of frames used unless said otherwise.
