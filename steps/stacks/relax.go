@@ -108,25 +108,13 @@ func (a *aligner) sweep() (most float64) {
 			dy := float64(alignOver * ((n.y + (float64(n.xy*sx) + float64(n.yy*sy))) - y[i]))
 			leftX, leftY = x[i]+dx, y[i]+dy
 			x[i], y[i] = leftX, leftY
-			most = furthest(most, dx, dy)
+			if d := math.Abs(dx); d > most {
+				most = d
+			}
+			if d := math.Abs(dy); d > most {
+				most = d
+			}
 		}
-	}
-	return most
-}
-
-// furthest is the largest of most, |dx| and |dy|, without what max owes to numbers that are none.
-func furthest(most, dx, dy float64) float64 {
-	if dx < 0 {
-		dx = -dx
-	}
-	if dy < 0 {
-		dy = -dy
-	}
-	if dy > dx {
-		dx = dy
-	}
-	if dx > most {
-		return dx
 	}
 	return most
 }
