@@ -127,7 +127,7 @@ func gradePart(it pipeline.Item, idx clipIndex) pipeline.Part {
 	px := int64(idx.Layout.Width) * int64(idx.Layout.Height)
 	blocks := int64(idx.Frames) * (blocksMost*12 + 4*int64(idx.Layout.Height) + 64)
 	return pipeline.Part{
-		Name: "grade", Item: it, Version: 8, Out: []string{"frames"},
+		Name: "grade", Item: it, Version: 9, Out: []string{"frames"},
 		Memory: px*4*(int64(idx.Layout.Planes)*3+templateBest+8) + blocks + (sampleMost*coarseSide*coarseSide*4 + 32<<20),
 		Run:    runGrade,
 	}

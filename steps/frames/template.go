@@ -22,16 +22,15 @@ func apart(a, b point) float64 {
 // template is what frames are tracked against.
 type template struct {
 	broad *tracker // tells whether a frame fits
-	near  *tracker // leads from there to where fine can follow
-	fine  *texture
+	near  *tracker // says where it lies; the places in it are followed by what stacks it
 }
 
-// newTemplate tracks the best frames of the sample against their own mean, twice at
-// either scale, and returns the means: the track then leans on no single frame's
+// newTemplate tracks the best frames of the sample against their own mean, twice by
+// either view, and returns the means: the track then leans on no single frame's
 // distortion. top are their places in the sample; their displacements are improved.
 func (p *follower) newTemplate(ctx context.Context, t *pipeline.Task, v *survey, top []int) (*template, error) {
 	at := make([]point, len(top))
-	broad, near, fine := make([][]float32, len(top)), make([][]float32, len(top)), make([][]float32, len(top))
+	broad, near := make([][]float32, len(top)), make([][]float32, len(top))
 	frames := make([]int, len(top))
 	for k, j := range top {
 		at[k], broad[k], frames[k] = v.at[j].times(1/float64(p.coarse.f)), v.broad[j], v.frames[j]
@@ -52,28 +51,22 @@ func (p *follower) newTemplate(ctx context.Context, t *pipeline.Task, v *survey,
 			return err
 		}
 		near[k] = slices.Clone(p.near(s))
-		fine[k] = slices.Clone(p.sharp(s))
 		return nil
 	}); err != nil {
 		return nil, err
 	}
-	tr.near = newTracker(meanOf(p.coarse, near, at))
-	for k := range at {
-		at[k] = at[k].times(float64(p.coarse.f) / float64(p.fine.f))
-	}
-	floor := p.sharpNoise(v)
 	for range 2 {
-		tr.fine = newTexture(floor)(meanOf(p.fine, fine, at))
-		if err := p.each(ctx, t, frames, func(k, _ int, s *scratch) error {
-			at[k] = s.settler.settle(tr.fine, fine[k], at[k])
+		tr.near = newTracker(meanOf(p.coarse, near, at))
+		if err := t.Each(ctx, len(top), func(k int) error {
+			at[k].X, at[k].Y, _, _ = tr.near.track(near[k], at[k].X, at[k].Y, nearRest)
 			return nil
 		}); err != nil {
 			return nil, err
 		}
 	}
-	tr.fine = newTexture(floor)(meanOf(p.fine, fine, at))
+	tr.near = newTracker(meanOf(p.coarse, near, at))
 	for k, j := range top {
-		v.at[j] = at[k].times(float64(p.fine.f))
+		v.at[j] = at[k].times(float64(p.coarse.f))
 	}
 	return tr, nil
 }
@@ -93,9 +86,7 @@ func (p *follower) exact(tr *template, s *scratch, at point, fit float64) point 
 	}
 	px := float64(p.coarse.f)
 	x, y, _, _ := tr.near.track(p.near(s), at.X/px, at.Y/px, nearRest)
-	at = point{x * px, y * px}
-	px = float64(p.fine.f)
-	return s.settler.settle(tr.fine, p.sharp(s), at.times(1/px)).times(px)
+	return point{x * px, y * px}
 }
 
 // meanOf returns the mean of views that lie at displacements, and the share of

@@ -2,7 +2,6 @@ package frames
 
 import (
 	"math"
-	"math/rand/v2"
 	"testing"
 )
 
@@ -80,49 +79,6 @@ func TestTranslate(t *testing.T) {
 	}{{.25, [4]float32{-.0703125, .8671875, .2265625, -.0234375}}, {.5, [4]float32{-.0625, .5625, .5625, -.0625}}, {0, [4]float32{0, 1, 0, 0}}} {
 		if got := keys(c.t); got != c.w {
 			t.Errorf("taps at %g are %v, want %v", c.t, got, c.w)
-		}
-	}
-}
-
-// blocks that the air moves each by its own amount, up to two pixels: the answer is
-// their mean by texture, which here is alike everywhere.
-func TestSettleIsTheMeanOfBentGround(t *testing.T) {
-	const w, h = 256, 192
-	r := rand.New(rand.NewPCG(5, 5))
-	type hill struct{ x, y, s, a float64 }
-	var hills []hill
-	for range 1500 {
-		hills = append(hills, hill{w * r.Float64(), h * r.Float64(), 1.5 + r.Float64(), r.Float64() - 0.5})
-	}
-	draw := func(bend func(x, y float64) (float64, float64)) []float32 {
-		pix := make([]float32, w*h)
-		for _, q := range hills {
-			dx, dy := bend(q.x, q.y)
-			cx, cy := q.x+dx, q.y+dy
-			for y := max(0, int(cy)-8); y < min(h, int(cy)+9); y++ {
-				for x := max(0, int(cx)-8); x < min(w, int(cx)+9); x++ {
-					d := (float64(x)-cx)*(float64(x)-cx) + (float64(y)-cy)*(float64(y)-cy)
-					pix[y*w+x] += float32(q.a * math.Exp(-d/(2*q.s*q.s)))
-				}
-			}
-		}
-		return pix
-	}
-	cover := make([]float32, w*h)
-	for i := range cover {
-		cover[i] = 1
-	}
-	still := draw(func(_, _ float64) (float64, float64) { return 0, 0 })
-	tx := newTexture(1e-6)(still, cover, w, h)
-	var s settler
-	for _, c := range []point{{0, 0}, {0.4, -0.7}, {-3.2, 1.1}} {
-		mov := draw(func(x, y float64) (float64, float64) {
-			return c.X + 1.4*math.Sin(2*math.Pi*x/w*3), c.Y + 1.4*math.Sin(2*math.Pi*y/h*2)
-		})
-		got := s.settle(tx, mov, point{math.Round(c.X), math.Round(c.Y)})
-		// 1,500 hills are not laid out evenly: their own mean is off by 1.4/√2/√1500, 0.03 px.
-		if d := apart(got, c); d > 0.05 {
-			t.Errorf("moved by %v: found %v, %.3f px off", c, got, d)
 		}
 	}
 }

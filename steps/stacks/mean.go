@@ -138,8 +138,11 @@ func runMean(ctx context.Context, set meanSettings, t *pipeline.Task) error {
 		t.Fact("red_shift", math.Sqrt(float64(col.Red[0]*col.Red[0])+float64(col.Red[1]*col.Red[1])), "px")
 		t.Fact("blue_shift", math.Sqrt(float64(col.Blue[0]*col.Blue[0])+float64(col.Blue[1]*col.Blue[1])), "px")
 	}
-	gt, err := openGate(t, c, cv, col)
+	ref, err := readPlane(t, "reference")
 	if err != nil {
+		return err
+	}
+	if err := t.PutTable("track", trackOf(c, ref, all, mean, cv)); err != nil {
 		return err
 	}
 	s := newSums(raster{cv, set.Scale}, c.idx.Layout)
@@ -149,19 +152,18 @@ func runMean(ctx context.Context, set meanSettings, t *pipeline.Task) error {
 			return f.minus(mean)
 		}
 		return field{}
-	}, col, gt); err != nil {
+	}, col, openGate(c, ref, cv, col)); err != nil {
 		return err
 	}
 	return deliver(ctx, t, c, s, len(frames))
 }
 
-// openGate makes the gate from the reference, if there is one.
-func openGate(t *pipeline.Task, c *clip, cv canvas, col colours) (*gate, error) {
-	ref, err := readPlane(t, "reference")
-	if err != nil || ref == nil {
-		return nil, err
+// openGate makes the gate from the reference, nil if there is none.
+func openGate(c *clip, ref *plane.Image, cv canvas, col colours) *gate {
+	if ref == nil {
+		return nil
 	}
-	return newGate(ref.Pix[0], cv, col.levels(channels(c.idx.Layout)), c.tab.Noise.sigma), nil
+	return newGate(ref.Pix[0], cv, col.levels(channels(c.idx.Layout)), c.tab.Noise.sigma)
 }
 
 // deliver stores a finished stack and what it says of itself.

@@ -23,7 +23,7 @@ type Settings struct {
 const (
 	referenceVersion = 8
 	blockVersion     = 6
-	meanVersion      = 8
+	meanVersion      = 9
 )
 
 // DefaultKeep is the share of frames used unless said otherwise.
@@ -92,7 +92,7 @@ func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, tab clipFrame
 	}
 	own := pipeline.Item{ID: it.ID}
 	mean := pipeline.Part{
-		Name: "mean", Item: own, Version: meanVersion, In: in, Out: []string{"image", "weight", "noise", "count", "panel"},
+		Name: "mean", Item: own, Version: meanVersion, In: in, Out: []string{"image", "weight", "noise", "count", "panel", "track"},
 		Memory: 4*(px*batch*planes+made*int64(10*channels(idx.Layout)+11)) + 64<<20,
 		Run:    pipeline.Bind(runMean),
 	}
