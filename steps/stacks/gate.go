@@ -23,50 +23,54 @@ type gate struct {
 
 // newGate takes the reference, NaN where unknown: there everything passes. sigma returns a frame's noise at a level.
 func newGate(ref []float32, cv canvas, level []float32, sigma func(level float32) float32) *gate {
-	low := extremes(ref, cv.W, cv.H, func(a, b float32) bool { return a < b })
-	high := extremes(ref, cv.W, cv.H, func(a, b float32) bool { return a > b })
-	for i, lo := range low {
-		hi := high[i]
-		if lo != lo {
-			low[i], high[i] = float32(math.Inf(-1)), float32(math.Inf(1))
+	g := &gate{low: make([]float32, len(ref)), high: make([]float32, len(ref)), level: level}
+	for i, v := range ref {
+		g.low[i] = -v
+	}
+	highest(g.low, g.low, cv.W, cv.H) // the lowest, turned round
+	highest(g.high, ref, cv.W, cv.H)
+	for i, hi := range g.high {
+		lo := -g.low[i]
+		if hi != hi {
+			g.low[i], g.high[i] = float32(math.Inf(-1)), float32(math.Inf(1))
 			continue
 		}
 		more := float32(gateRange*(hi-lo)) + float32(gateLight*max(hi, 0)) + float32(gateNoise*sigma(hi))
-		low[i], high[i] = lo-more, hi+more
+		g.low[i], g.high[i] = lo-more, hi+more
 	}
-	return &gate{low, high, level}
+	return g
 }
 
-// extremes returns the most extreme value within gateReach pixels along and down; NaN where any is unknown.
-func extremes(src []float32, w, h int, better func(a, b float32) bool) []float32 {
-	best := func(a, b float32) float32 {
-		if a != a || better(a, b) {
-			return a
+// highest writes the highest value within gateReach pixels along and down, of what there is of them, NaN where any is
+// unknown. dst may be src.
+func highest(dst, src []float32, w, h int) {
+	const wide = 2*gateReach + 1
+	run := make([]float32, max(w, h)+2*gateReach)
+	line := func(n, at, step int) {
+		first, last := dst[at], dst[at+(n-1)*step]
+		for k := range gateReach { // beyond the border lies what stands at it
+			run[k], run[n+gateReach+k] = first, last
 		}
-		return b
-	}
-	along := make([]float32, len(src))
-	for y := range h {
-		row, out := src[y*w:][:w], along[y*w:][:w]
-		for x := range row {
-			v := row[x]
-			for _, o := range row[max(0, x-gateReach):min(w, x+gateReach+1)] {
-				v = best(v, o)
-			}
-			out[x] = v
+		for k := range n {
+			run[gateReach+k] = dst[at+k*step]
 		}
-	}
-	out := make([]float32, len(src))
-	for y := range h {
-		row := out[y*w:][:w]
-		copy(row, along[y*w:][:w])
-		for j := max(0, y-gateReach); j < min(h, y+gateReach+1); j++ {
-			for x, o := range along[j*w:][:w] {
-				row[x] = best(row[x], o)
+		reach := 1
+		for ; 2*reach <= wide; reach *= 2 { // the highest of each two, four, …
+			for k := range n + 2*gateReach - reach {
+				run[k] = max(run[k], run[k+reach])
 			}
 		}
+		for k := range n {
+			dst[at+k*step] = max(run[k], run[k+wide-reach])
+		}
 	}
-	return out
+	copy(dst, src)
+	for y := range h {
+		line(w, y*w, 1)
+	}
+	for x := range w {
+		line(h, x, w)
+	}
 }
 
 // gateShare is the least weight of a site's samples about a place, of a frame without filters, by which they are judged:

@@ -103,19 +103,31 @@ func (p *Picture) Compare(cx, cy int, frame []float32, w, h int, dx, dy float32)
 	return s
 }
 
-// compareEdge is Compare pixel by pixel.
+// compareEdge is Compare for a cell of which the picture or the frame does not show all. x and y of the picture lie at
+// ix and iy of the frame.
 func (p *Picture) compareEdge(x0, y0 int, frame []float32, w, h, ix, iy int, kx, ky *[4]float32) (s Sums) {
-	for y := y0; y < min(p.H, y0+Side); y++ {
-		v := iy + y - y0
-		if v < margin || v+margin+1 >= h {
+	xa, xb := max(x0, x0+margin-ix), min(p.W, x0+Side, x0+w-margin-1-ix)
+	ya, yb := max(y0, y0+margin-iy), min(p.H, y0+Side, y0+h-margin-1-iy)
+	if xa >= xb || !p.knows(xa, ya, xb, yb) {
+		return s
+	}
+	var rows [4][Side]float32 // of the frame, resampled along
+	for y := ya - 3; y < yb; y++ {
+		r := &rows[y&3]
+		for x := xa; x < xb; x++ {
+			q := frame[(iy+y-y0+2)*w+ix+x-x0-1:][:4]
+			r[x-xa] = (float32(kx[0]*q[0]) + float32(kx[1]*q[1])) + (float32(kx[2]*q[2]) + float32(kx[3]*q[3]))
+		}
+		if y < ya {
 			continue
 		}
-		for x := x0; x < min(p.W, x0+Side); x++ {
-			u, i := ix+x-x0, y*p.W+x
-			if u < margin || u+margin+1 >= w || !p.Known[i] {
+		a, b, c := &rows[(y-3)&3], &rows[(y-2)&3], &rows[(y-1)&3]
+		for x := xa; x < xb; x++ {
+			i, k := y*p.W+x, x-xa
+			if !p.Known[i] {
 				continue
 			}
-			f := float64(at(frame, w, u, v, kx, ky))
+			f := float64((float32(ky[0]*a[k]) + float32(ky[1]*b[k])) + (float32(ky[2]*c[k]) + float32(ky[3]*r[k])))
 			s.addOwn(p, i)
 			s.FX += float64(f * float64(p.GX[i]))
 			s.FY += float64(f * float64(p.GY[i]))
@@ -124,6 +136,18 @@ func (p *Picture) compareEdge(x0, y0 int, frame []float32, w, h, ix, iy int, kx,
 		}
 	}
 	return s
+}
+
+// knows tells whether any pixel of a part of the picture is known.
+func (p *Picture) knows(x0, y0, x1, y1 int) bool {
+	for y := y0; y < y1; y++ {
+		for _, k := range p.Known[y*p.W+x0 : y*p.W+x1] {
+			if k {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // At interpolates a picture of width w; the pixels from one before the place to two behind it must lie inside.
