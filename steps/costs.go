@@ -49,6 +49,8 @@ var costs = map[string]cost{
 	"stacks/ranks":     {perPx: 0.48, bytesFieldPx: 0.61},
 	"stacks/mean":      {perFramePx: 0.016, perPx: 0.4, colour: 2, bytesPx: 4.6, bytesFieldPx: 1},
 
+	"stacks/resolution": {}, // two numbers
+
 	"mosaic/look":      {perPx: 0.95, parallel: 0.5, bytesFieldPx: 4.6},
 	"mosaic/place":     {perPx: 1.2, perPair: 1, parallel: 0.9, bytesFieldPx: 0.1},
 	"mosaic/levels":    {perPx: 0.12, parallel: 0.5},
@@ -182,6 +184,9 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 			return blocks(float64(float64(stacks.Kept(n, keep)) * (1 - sample)))
 		})
 		each("stacks/mean", one)
+		if m.Night.ScaleArcsecPerPx() > 0 {
+			each("stacks/resolution", one)
+		}
 	case "mosaic":
 		each("mosaic/look", one)
 		picture(true, "mosaic/place", "mosaic/levels", "mosaic/sharpness", "mosaic/join")

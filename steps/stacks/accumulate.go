@@ -20,6 +20,7 @@ type sums struct {
 	cover  []float32  // frames that show the place, 0…n
 	gated  []float32  // those of them left out there
 	noise  *noiseGrid // nil: not asked for
+	sites  [3]int     // of a mosaic: how many of four samples a channel has
 }
 
 // half is what every other frame adds up to.
@@ -27,6 +28,7 @@ type half struct {
 	value  [][]float32    // a channel: weight times brightness
 	weight [][]float32    // a channel, or one for all where all see every pixel
 	lean   [][2][]float32 // a channel of a mosaic: weight times how far right and down its samples lie of the place, px
+	frames []float32      // of a mosaic: the frames' weights, wherever their samples lie
 }
 
 func newSums(r raster, l raw.Layout) *sums {
@@ -36,11 +38,19 @@ func newSums(r raster, l raw.Layout) *sums {
 	weights := 1
 	if mosaicked(l) {
 		weights = 3
+		for _, row := range siteChannels(l.Pattern) {
+			for _, ch := range row {
+				s.sites[ch]++
+			}
+		}
 	}
 	for k := range s.half {
 		h := &s.half[k]
 		for range channels(l) {
 			h.value = append(h.value, make([]float32, n))
+		}
+		if mosaicked(l) {
+			h.frames = make([]float32, n)
 		}
 		for range weights {
 			h.weight = append(h.weight, make([]float32, n))
@@ -81,6 +91,8 @@ type layer struct {
 	wt    []float32
 	shown []bool      // the frame shows the place
 	value [][]float32 // a channel, but of no mosaic
+
+	low, high []float32 // the gate's limits, on a raster finer than the sensor's
 }
 
 func newLayer(s *sums, c *clip, g grid, gt *gate) *layer {
@@ -138,9 +150,13 @@ func (l *layer) look(f *laid, y int) {
 		cover[x]++
 	}
 	if f.full != nil && f.full.any {
+		weight := float32(fullWeight)
+		if l.mosaic != nil {
+			weight = fullMosaic
+		}
 		for x, px := range l.line.x {
 			if l.shown[x] && f.full.at(px, l.line.y[x]) {
-				l.wt[x] *= fullWeight
+				l.wt[x] *= weight
 			}
 		}
 	}
@@ -201,8 +217,7 @@ func split(p float32) (int, int) {
 // picture returns a channel of a half, NaN where nothing was added.
 func (s *sums) picture(h *half, ch int) []float32 {
 	if h.lean != nil {
-		out, _ := s.calm(h, ch)
-		return out
+		return s.calm(h, ch).picture
 	}
 	out := make([]float32, len(h.value[ch]))
 	n := h.weight[0]
@@ -219,6 +234,9 @@ func (s *sums) picture(h *half, ch int) []float32 {
 func (s *sums) both() *half {
 	a, b := &s.half[0], &s.half[1]
 	out := &half{value: together(a.value, b.value), weight: together(a.weight, b.weight)}
+	if a.frames != nil {
+		out.frames = together([][]float32{a.frames}, [][]float32{b.frames})[0]
+	}
 	for ch := range a.lean {
 		t := together(a.lean[ch][:], b.lean[ch][:])
 		out.lean = append(out.lean, [2][]float32{t[0], t[1]})

@@ -111,7 +111,7 @@ func runBlock(ctx context.Context, b block, t *pipeline.Task) error {
 	if len(frames) == 0 {
 		return errNoFrames
 	}
-	cv := c.wholeCanvas(ranked(c.tab.Grade))
+	cv := c.tab.canvas(c.idx.Layout)
 	fields, err := alignAll(ctx, t, c, frames, newTarget(ref.Pix[0], cv))
 	if err != nil {
 		return err

@@ -3,6 +3,7 @@ package stacks
 import (
 	"fmt"
 	"io"
+	"math"
 
 	"plenilune/pipeline"
 	"plenilune/steps/format/raw"
@@ -31,11 +32,20 @@ type clipFrames struct {
 		NY    int         `json:"ny"`
 		Grade [][]float64 `json:"grade"`
 	} `json:"cells"`
-	Shift     [][2]float64 `json:"shift"`
-	Gain      []float64    `json:"gain"`
-	Noise     noiseModel   `json:"noise"` // of a calibrated sample
-	Reference int          `json:"reference"`
-	SkyOnly   bool         `json:"sky_only"`
+	Shift   [][2]float64 `json:"shift"`
+	Gain    []float64    `json:"gain"`
+	Noise   noiseModel   `json:"noise"` // of a calibrated sample
+	SkyOnly bool         `json:"sky_only"`
+}
+
+// canvas is the window of a clip's stack. It depends on all usable frames, not on how many are kept, so that fields and
+// stacks of any share fit each other.
+func (t *clipFrames) canvas(l raw.Layout) canvas {
+	var s [][2]float64
+	for _, i := range ranked(t.Grade) {
+		s = append(s, t.Shift[i])
+	}
+	return frameCanvas(s, l.Width, l.Height)
 }
 
 // clip reads calibrated frames of one capture; safe for concurrent use.
@@ -145,6 +155,12 @@ func (c *clip) gain(i int) float32 {
 		return float32(c.tab.Gain[i])
 	}
 	return 1
+}
+
+// sigma is the noise of a calibrated sample at a level, never less than the step from one sample value to the next.
+func (c *clip) sigma(level float32) float32 {
+	s, step := float64(c.tab.Noise.sigma(level)), 1/c.idx.White
+	return float32(math.Sqrt(float64(s*s) + float64(step*step)))
 }
 
 // midTime returns the middle of the recording in Unix nanoseconds, 0 if unknown.

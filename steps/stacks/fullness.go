@@ -11,6 +11,9 @@ const (
 	// fullWeight is what a place near a saturated sample counts, against others: nothing where another frame shows it, and
 	// all there is where none does, so that ground that is too bright in every frame is no hole.
 	fullWeight = 1e-4
+	// fullMosaic is the same for colour filters, where one frame alone holds too few samples of a colour to stand for a place:
+	// with less, what is left of many frames shoots over (measured on twenty frames, a tenth of them saturated).
+	fullMosaic = 0.05
 )
 
 // fullness marks places of a frame at which a saturated sample has a part: there is more light than it tells.

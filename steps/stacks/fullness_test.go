@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"plenilune/pipeline/pipelinetest"
+	"plenilune/steps/format/raw"
 	"plenilune/steps/kernel/plane"
 )
 
@@ -55,5 +56,36 @@ func TestSaturatedSamplesCarryNoWeight(t *testing.T) {
 	}
 	if got := b[at(100, 70)]; !(got > 0.98) {
 		t.Errorf("%v where all frames are saturated, want white", got)
+	}
+}
+
+// Beside a patch that is too bright in most frames few are left, whose samples of a colour lie to one side: nothing may
+// shoot over there.
+func TestMosaicBesideSaturatedGround(t *testing.T) {
+	for _, pattern := range []string{raw.RGGB, raw.GBRG} {
+		for _, scale := range []float64{1, 1.37, 2} {
+			f, idx, tab := colourFilm(pattern)
+			for k := range idx.Frames {
+				for y := 30; y < 50; y++ {
+					for x := 40; x < 60; x++ {
+						at := 2 * ((k*sceneH+y)*sceneW + x)
+						f[at], f[at+1] = 0xff, 0xff
+					}
+				}
+			}
+			tab["noise"] = noiseModel{Base: 1e-5}
+			r, _ := stackFilm(t, 2, f, idx, tab, meanSettings{Keep: "1", Scale: scale}, true)
+			img, noise := r.Plane("image"), r.Plane("noise")
+			for ch, p := range img.Pix {
+				for i, v := range p {
+					if v < -0.15 || v > 1.15 { // the kernel itself shoots a tenth over steps
+						t.Fatalf("%s at %g, channel %d: %v at %d, %d", pattern, scale, ch, v, i%img.W, i/img.W)
+					}
+					if s := noise.Pix[ch][i]; s > 0.02 {
+						t.Fatalf("%s at %g, channel %d: a noise of %v at %d, %d, of a sample it is 0.003", pattern, scale, ch, s, i%img.W, i/img.W)
+					}
+				}
+			}
+		}
 	}
 }

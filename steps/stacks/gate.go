@@ -19,11 +19,12 @@ const (
 type gate struct {
 	low, high []float32 // on the canvas, of the light that frames are aligned by
 	level     []float32 // of each channel against that
+	noise     float32   // the most that a frame's noise may add, where that is not dimmed
 }
 
 // newGate takes the reference, NaN where unknown: there everything passes. sigma returns a frame's noise at a level.
 func newGate(ref []float32, cv canvas, level []float32, sigma func(level float32) float32) *gate {
-	g := &gate{low: make([]float32, len(ref)), high: make([]float32, len(ref)), level: level}
+	g := &gate{low: make([]float32, len(ref)), high: make([]float32, len(ref)), level: level, noise: float32(gateNoise * sigma(1))}
 	for i, v := range ref {
 		g.low[i] = -v
 	}
@@ -79,7 +80,8 @@ const gateShare = 0.4
 
 // close takes the weight off places of row y in which any channel lies outside.
 func (g *gate) close(l *layer, f *laid, y int) {
-	low, high := g.rows(l.line, y)
+	low, high := g.rows(l, y)
+	dim := float32(g.noise * max(0, 1/f.gain-1)) // by what the noise grows when a cloud's dimming is made up for
 	gated := l.s.gated[y*l.s.c.W:]
 	shut := func(x int) {
 		if l.wt[x] != 0 {
@@ -90,7 +92,7 @@ func (g *gate) close(l *layer, f *laid, y int) {
 	for ch, v := range l.value {
 		level := g.level[ch]
 		for x, v := range v {
-			if l.shown[x] && (v < float32(level*low[x]) || v > float32(level*high[x])) {
+			if l.shown[x] && (v < float32(level*low[x])-dim || v > float32(level*high[x])+dim) {
 				shut(x)
 			}
 		}
@@ -99,11 +101,11 @@ func (g *gate) close(l *layer, f *laid, y int) {
 		return
 	}
 	for k, ch := range l.mosaic.sites {
-		level := g.level[ch] * f.gain
-		found := &l.mosaic.found[k]
+		level, found := g.level[ch], &l.mosaic.found[k]
 		for x, v := range found.Value {
-			share := float32(level * found.Weight[x])
-			if found.Weight[x] >= gateShare && l.shown[x] && (v < float32(share*low[x]) || v > float32(share*high[x])) {
+			share := float32(f.gain * found.Weight[x])
+			lo, hi := float32(level*low[x])-dim, float32(level*high[x])+dim
+			if found.Weight[x] >= gateShare && l.shown[x] && (v < float32(share*lo) || v > float32(share*hi)) {
 				shut(x)
 			}
 		}
@@ -111,14 +113,17 @@ func (g *gate) close(l *layer, f *laid, y int) {
 }
 
 // rows returns the limits along row y of the raster.
-func (g *gate) rows(at *line, y int) (low, high []float32) {
-	r := at.r
+func (g *gate) rows(l *layer, y int) (low, high []float32) {
+	r := l.line.r
 	if r.scale == 1 {
 		return g.low[y*r.W : (y+1)*r.W], g.high[y*r.W : (y+1)*r.W]
 	}
 	nearest := func(place float64, n int) int { return max(0, min(n-1, int(place+0.5))) }
 	row := nearest(r.at(y), r.H) * r.W
-	low, high = make([]float32, len(at.along)), make([]float32, len(at.along))
+	if l.low == nil {
+		l.low, l.high = make([]float32, len(l.wt)), make([]float32, len(l.wt))
+	}
+	low, high = l.low, l.high
 	for x := range low {
 		i := row + nearest(r.at(x), r.W)
 		low[x], high[x] = g.low[i], g.high[i]

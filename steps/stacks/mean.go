@@ -124,7 +124,7 @@ func runMean(ctx context.Context, set meanSettings, t *pipeline.Task) error {
 	if len(frames) == 0 {
 		return errNoFrames
 	}
-	cv := c.wholeCanvas(frames)
+	cv := c.tab.canvas(c.idx.Layout)
 	frames = frames[:Kept(len(frames), set.Keep)]
 	all, mean, err := readFields(t, c, set.Blocks, gridFor(cv))
 	if err != nil {
@@ -163,7 +163,7 @@ func openGate(c *clip, ref *plane.Image, cv canvas, col colours) *gate {
 	if ref == nil {
 		return nil
 	}
-	return newGate(ref.Pix[0], cv, col.levels(channels(c.idx.Layout)), c.tab.Noise.sigma)
+	return newGate(ref.Pix[0], cv, col.levels(channels(c.idx.Layout)), c.sigma)
 }
 
 // deliver stores a finished stack and what it says of itself.

@@ -2,6 +2,7 @@ package stacks
 
 import (
 	"math"
+	"slices"
 
 	"plenilune/steps/kernel/calibrate"
 	"plenilune/steps/kernel/plane"
@@ -92,37 +93,82 @@ var tapSquares = func() (out [tapPhases]float32) {
 	return out
 }()
 
-// lessAbout is the noise of what is filled from about a place, against the place's own: that of a mean over a Gaussian of
-// calmSigma, 1/(2·calmSigma·√π), of samples of which every second counts.
+// lessAbout is the noise of a mean over a Gaussian of calmSigma against that of one of its samples, of which every second
+// counts: about √2/(2·calmSigma·√π).
 const lessAbout = 0.5
 
 // plane returns the standard deviation of the noise in each pixel and channel of a stack made of the sums, in units of
-// white; NaN where the stack is.
+// white; NaN where the stack is, and everywhere if the frames' noise is not known.
 func (g *noiseGrid) plane(img [][]float32, s *sums, m noiseModel) [][]float32 {
 	var out [][]float32
 	all, cv := s.both(), s.c
 	for ch, pix := range img {
-		w := all.weight[min(ch, len(all.weight)-1)]
-		var own []float32
-		if all.lean != nil {
-			_, own = s.calm(all, ch)
-		}
-		nodes := make([]float32, g.nx*g.ny)
-		for j := range g.ny {
-			for i := range g.nx {
-				k, at := j*g.nx+i, j*noiseStep*cv.W+i*noiseStep
-				level := max(0, float64(pix[at]))
-				v := float64(m.Base*float64(g.base[ch][k])) + float64(m.Slope*float64(level*float64(g.light[ch][k])))
-				nodes[k] = float32(math.Sqrt(v)) / w[at] // NaN where nothing is known
-				if own != nil {
-					nodes[k] *= lessAbout + float32((1-lessAbout)*own[at])
-				}
-				if pix[at] != pix[at] {
-					nodes[k] = float32(math.NaN())
+		nodes := g.variances(pix, ch, m, cv)
+		if all.lean == nil {
+			divide(nodes, g.pick(all.weight[0], cv))
+		} else {
+			c := s.calm(all, ch)
+			about := slices.Clone(nodes)
+			divide(nodes, g.pick(all.weight[ch], cv))
+			divide(about, g.pick(c.about, cv))
+			about = g.beside(about)
+			for k, t := range g.pick(c.own, cv) {
+				filled := float32(lessAbout * about[k])
+				if nodes[k] = filled + float32(t*(nodes[k]-filled)); t == 0 {
+					nodes[k] = filled
 				}
 			}
 		}
 		out = append(out, g.between(nodes, pix, cv))
+	}
+	return out
+}
+
+// variances are those of a channel's sums at the nodes; NaN where the stack is or the noise is not known.
+func (g *noiseGrid) variances(pix []float32, ch int, m noiseModel, cv canvas) []float32 {
+	nodes := g.pick(pix, cv)
+	for k, v := range nodes {
+		q := float64(m.Base*float64(g.base[ch][k])) + float64(m.Slope*float64(max(0, float64(v))*float64(g.light[ch][k])))
+		if nodes[k] = float32(q); v != v || m.Base+m.Slope <= 0 {
+			nodes[k] = float32(math.NaN())
+		}
+	}
+	return nodes
+}
+
+// pick returns what a plane has at the nodes.
+func (g *noiseGrid) pick(plane []float32, cv canvas) []float32 {
+	out := make([]float32, g.nx*g.ny)
+	for k := range out {
+		out[k] = plane[k/g.nx*noiseStep*cv.W+k%g.nx*noiseStep]
+	}
+	return out
+}
+
+// divide turns variances of sums into standard deviations over the sums' weights.
+func divide(variance, weight []float32) {
+	for k, w := range weight {
+		variance[k] = float32(math.Sqrt(float64(variance[k]))) / w
+	}
+}
+
+// beside returns the root of the mean square of each node and those beside and below it: since nodes are an odd number of
+// pixels apart these see every site of a mosaic.
+func (g *noiseGrid) beside(nodes []float32) []float32 {
+	out := make([]float32, len(nodes))
+	for j := range g.ny {
+		for i := range g.nx {
+			a, b := j*g.nx, min(j+1, g.ny-1)*g.nx
+			l, r := i, min(i+1, g.nx-1)
+			var sum, n float32
+			for _, v := range [4]float32{nodes[a+l], nodes[a+r], nodes[b+l], nodes[b+r]} {
+				if v == v {
+					sum += float32(v * v)
+					n++
+				}
+			}
+			out[a+i] = float32(math.Sqrt(float64(sum / n)))
+		}
 	}
 	return out
 }

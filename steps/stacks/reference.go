@@ -22,16 +22,6 @@ func referenceFrames(ranks []int) []int {
 	return ranks[:min(n, len(ranks))]
 }
 
-// wholeCanvas is the window of a clip's stack. It depends on all usable frames,
-// not on how many are kept, so that fields and stacks of any share fit each other.
-func (c *clip) wholeCanvas(ranks []int) canvas {
-	var s [][2]float64
-	for _, i := range ranks {
-		s = append(s, c.tab.Shift[i])
-	}
-	return frameCanvas(s, c.w, c.h)
-}
-
 // eye brings a frame's luma and its views; for one goroutine.
 type eye struct {
 	c     *clip
@@ -85,7 +75,7 @@ func runReference(ctx context.Context, t *pipeline.Task) error {
 	if len(ranks) == 0 {
 		return errNoFrames
 	}
-	cv := c.wholeCanvas(ranks)
+	cv := c.tab.canvas(c.idx.Layout)
 	frames := referenceFrames(ranks)
 	fields := make([]field, len(frames))
 	var pix []float32
@@ -94,7 +84,7 @@ func runReference(ctx context.Context, t *pipeline.Task) error {
 			return err
 		}
 		t.Progress(float64(turn+1) / (referenceTurns + 1))
-		if turn == referenceTurns || c.tab.SkyOnly {
+		if turn == referenceTurns {
 			break
 		}
 		if fields, err = alignAll(ctx, t, c, frames, newTarget(pix, cv)); err != nil {
@@ -116,7 +106,7 @@ func runReference(ctx context.Context, t *pipeline.Task) error {
 // hardly climbs.
 func putColours(ctx context.Context, t *pipeline.Task, c *clip, frames []int, fields []field, cv canvas) error {
 	var col colours
-	if channels(c.idx.Layout) == 3 && !c.tab.SkyOnly {
+	if channels(c.idx.Layout) == 3 {
 		at := map[int]field{}
 		for k, i := range frames {
 			at[i] = fields[k]

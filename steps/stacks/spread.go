@@ -168,6 +168,10 @@ func (p *spreader) add(h *half, at int, wt []float32, inv float32) {
 		p.bright[i] = k * inv
 	}
 	end := at + len(wt)
+	frames := h.frames[at:end]
+	for i, k := range wt {
+		frames[i] += k
+	}
 	for k, ch := range p.sites {
 		g := &p.found[k]
 		lanes.AddProducts(h.value[ch][at:end], p.bright, g.Value)
@@ -180,43 +184,57 @@ func (p *spreader) add(h *half, at int, wt []float32, inv float32) {
 const (
 	// calmSigma, in pixels of the sensor, is the blur after which the weights of one frame are even, to a few per cent.
 	calmSigma = 0.8
-	// Where a place's weights add up to less than calmFrom of those about it the place is filled from about it, from
-	// calmTo on it stands for itself.
+	// Where a place's weights are less than calmFrom of what the frames' own weights let expect the place is filled from
+	// about it, from calmTo on it stands for itself.
 	calmFrom, calmTo = 0.3, 0.8
 )
 
-// calm divides the sums of channel ch of a half by its weights, for each place as if the samples about it lay at it in the mean: what they lean
-// to one side, times the slope there, is taken off first, so that slopes come out as they are (normalised differential convolution,
-// Knutsson & Westin 1993, of which this is the part that matters). Where few frames are laid, weights come near nothing between the samples of a colour, and there
-// the sums about the place, divided by the weights about it, take over smoothly: no place is a hole, none blows up. own is the share that a
-// place itself has in what is made of it.
-func (s *sums) calm(half *half, ch int) (out, own []float32) {
+// calmed is a channel of a mosaic's stack.
+type calmed struct {
+	picture []float32
+	own     []float32 // the share that a place itself has in what is made of it, 0…1
+	about   []float32 // the weights about it, blurred
+}
+
+// step rises smoothly from 0 at lo to 1 at hi.
+func step(v, lo, hi float32) float32 {
+	t := max(0, min(1, (v-lo)/(hi-lo)))
+	return t * float32(t*(3-(t+t)))
+}
+
+// calm divides the sums of channel ch of a half by its weights, for each place as if the samples about it lay at it in the
+// mean: what they lean to one side, times the slope there, is taken off first, so that slopes come out as they are
+// (normalised differential convolution, Knutsson & Westin 1993, of which this is the part that matters). Where few frames
+// are laid, weights come near nothing between the samples of a colour, and there the sums about the place, divided by the
+// weights about it, take over smoothly: no place is a hole, none blows up.
+func (s *sums) calm(half *half, ch int) calmed {
 	w, h, scale := s.c.W, s.c.H, s.raster.scale
 	value, weight, right, down := half.value[ch], half.weight[ch], half.lean[ch][0], half.lean[ch][1]
-	out, own = make([]float32, w*h), make([]float32, w*h)
+	out := calmed{make([]float32, w*h), make([]float32, w*h), make([]float32, w*h)}
 	taps := filter.GaussianTaps(float64(calmSigma * scale))
-	v, n, tmp := make([]float32, w*h), make([]float32, w*h), make([]float32, w*h)
+	v, n, tmp := make([]float32, w*h), out.about, make([]float32, w*h)
 	filter.SymmetricWith(tmp, v, value, w, h, taps)
 	filter.SymmetricWith(tmp, n, weight, w, h, taps)
 	for i, k := range n {
 		v[i] /= k
 	}
 	slope := float32(scale / 2) // two pixels of the picture apart, a pixel of the sensor's slope
+	share := float32(s.sites[ch]) / 4
 	for i, k := range weight {
-		t := max(0, min(1, (k/n[i]-calmFrom)*(1/(calmTo-calmFrom))))
-		t = float32(t * float32(t*(3-(t+t))))
-		out[i], own[i] = v[i], t
+		t := step(k/float32(share*half.frames[i]), calmFrom, calmTo)
+		out.picture[i] = v[i]
 		if !(t > 0) {
 			continue
 		}
+		out.own[i] = t
 		var gx, gy float32
 		if x, y := i%w, i/w; x > 0 && y > 0 && x < w-1 && y < h-1 {
 			gx, gy = float32(slope*(v[i+1]-v[i-1])), float32(slope*(v[i+w]-v[i-w]))
 		}
 		level := (value[i] - float32(gx*right[i]) - float32(gy*down[i])) / k
-		out[i] += float32(t * (level - out[i]))
+		out.picture[i] += float32(t * (level - out.picture[i]))
 	}
-	return out, own
+	return out
 }
 
 // siteChannels returns which channel each site of a pattern belongs to, [y&1][x&1]:

@@ -3,7 +3,6 @@ package stacks
 
 import (
 	"errors"
-	"math"
 	"slices"
 
 	"plenilune/pipeline"
@@ -21,9 +20,9 @@ type Settings struct {
 
 // Versions of the parts.
 const (
-	referenceVersion = 8
+	referenceVersion = 9
 	blockVersion     = 6
-	meanVersion      = 9
+	meanVersion      = 10
 )
 
 // DefaultKeep is the share of frames used unless said otherwise.
@@ -84,33 +83,27 @@ func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, tab clipFrame
 	}
 	// Slices of inputs are clipped, so that parts do not share what they append.
 	in = slices.Clip(in)
-	px := int64(idx.Layout.Width) * int64(idx.Layout.Height)
-	made := int64(math.Ceil(float64(px) * float64(set.Scale*set.Scale)))
-	planes := int64(idx.Layout.Planes)
-	if mosaicked(idx.Layout) {
-		planes = 2 // a frame is taken apart by its sites
-	}
-	own := pipeline.Item{ID: it.ID}
-	mean := pipeline.Part{
-		Name: "mean", Item: own, Version: meanVersion, In: in, Out: []string{"image", "weight", "noise", "count", "panel", "track"},
-		Memory: 4*(px*batch*planes+made*int64(10*channels(idx.Layout)+11)) + 64<<20,
-		Run:    pipeline.Bind(runMean),
-	}
 	blocks := blocksFor(tab.Grade, Kept(len(ranked(tab.Grade)), set.Keep))
 	if tab.SkyOnly {
 		blocks = nil // there is nothing to hold on to
 	}
+	need := needs{idx.Layout, tab.canvas(idx.Layout), set.Scale}
+	own := pipeline.Item{ID: it.ID}
+	mean := pipeline.Part{
+		Name: "mean", Item: own, Version: meanVersion, In: in, Out: []string{"image", "weight", "noise", "count", "panel", "track"},
+		Memory: need.mean(BlockFrames * len(blocks)), Run: pipeline.Bind(runMean),
+	}
 	if len(blocks) > 0 {
 		ref := x.Add(pipeline.Part{
 			Name: "reference", Item: own, Version: referenceVersion, In: in, Out: []string{"reference", "colours"},
-			Memory: px*4*(batch*(planes+1)+4*(planes+10)+30) + 64<<20, Run: runReference,
+			Memory: need.reference(), Run: runReference,
 		})
 		mean.In = append(mean.In, pipeline.Input{Port: "colours", Value: ref.Out("colours")}, pipeline.Input{Port: "reference", Value: ref.Out("reference")})
 		with := append(in, pipeline.Input{Port: "reference", Value: ref.Out("reference")})
 		for _, b := range blocks {
 			n := x.Add(pipeline.Part{
 				Name: b.name(), Item: own, Version: blockVersion, Settings: b, In: with, Out: []string{"fields"},
-				Memory: px*4*(4*(int64(idx.Layout.Planes)+10)+10) + 64<<20, Run: pipeline.Bind(runBlock),
+				Memory: need.block(), Run: pipeline.Bind(runBlock),
 			})
 			mean.In = append(mean.In, pipeline.Input{Port: "fields", Value: n.Out("fields")})
 		}
