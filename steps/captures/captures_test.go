@@ -216,3 +216,13 @@ func TestPatternOverruled(t *testing.T) {
 		t.Errorf("warnings %v, want clip-bayer", codes(r))
 	}
 }
+
+// Filters that a block states need squares of 2×2 px, like those that a header states.
+func TestPatternOfALineIsRefused(t *testing.T) {
+	h := ser.Header{Color: ser.Mono, Width: 20, Height: 1, Depth: 8, UTC: ser.TicksOf(night)}
+	p := indexPart(pipeline.Item{}, partSettings{ByteOrder: "auto", Bayer: "RGGB"})
+	_, err := pipelinetest.New().Run(t, p, map[string][]any{"file": {pipelinetest.File(recording(t, h, 3, nil))}})
+	if err == nil || !strings.Contains(err.Error(), "a frame of 20×1 px behind the colour filters RGGB") {
+		t.Errorf("error %v, want one that tells the size and the filters", err)
+	}
+}
