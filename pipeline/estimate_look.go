@@ -84,8 +84,11 @@ func (g *graph) hasWork() bool {
 // counts tells whether anything asks for a part.
 func (g *graph) counts(n *node) bool { return n.asked.Load() }
 
-// of returns the clips that a part is about.
+// of returns the clips that a part is about, as far as they are known and count.
 func (g *graph) of(n *node) []Size {
+	if g.exec.costs == nil {
+		return nil
+	}
 	b := g.man.Block(n.block)
 	if s, ok := g.sizes[n.part.Item.ID]; ok {
 		s.Fine = g.exec.costs.Fine(g.man, b)

@@ -221,3 +221,15 @@ func TestSlownessIsANumber(t *testing.T) {
 		t.Errorf("this machine is %g times as slow", s)
 	}
 }
+
+// A run of which nothing is foretold still tells how far it is, however long it takes.
+func TestProgressWithoutCosts(t *testing.T) {
+	g := newGraph(&Manifest{Blocks: []*Block{{Kind: "clips", Name: "x"}}}, nil)
+	g.exec = newExecutor(1, 1<<20)
+	n := &node{block: Ref{"clips", "x"}, done: make(chan struct{})}
+	n.asked.Store(true)
+	g.nodes = []*node{n}
+	if p := g.progressNow(); p.Known != 1 || p.Parts != 0 {
+		t.Errorf("%d of %d parts, want none of 1", p.Parts, p.Known)
+	}
+}

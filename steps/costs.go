@@ -40,6 +40,7 @@ const fieldFrames = stacks.BlockFrames
 
 var costs = map[string]cost{
 	"captures/index": {perPx: 0.03},
+	"captures/light": {},
 	"frames/mean":    {perFramePx: 0.02, bytesPx: 2.5},
 	"frames/flat":    {perPx: 0.15, bytesPx: 2.4},
 	"frames/grade":   {perFrame: 5, perFramePx: 0.022, bytesFramePx: 0.012},
@@ -53,6 +54,7 @@ var costs = map[string]cost{
 
 	"mosaic/look":      {perPx: 0.95, parallel: 0.5, bytesFieldPx: 4.6},
 	"mosaic/place":     {perPx: 1.2, perPair: 1, parallel: 0.9, bytesFieldPx: 0.1},
+	"mosaic/light":     {},
 	"mosaic/levels":    {perPx: 0.12, parallel: 0.5},
 	"mosaic/sharpness": {perPx: 0.045, parallel: 0.5},
 	"mosaic/join":      {perPx: 0.38, colour: 2.6, parallel: 0.9, bytesPx: 2.3},

@@ -30,9 +30,11 @@ func newCommand() *cobra.Command {
 writes a manifest that runs as it is.
 
 What begins with dark or flat, a folder or a single clip, inside that folder, beside
-it or one level up, is taken as dark or flat frames, and it says so. Of clips of
-several sizes, depths or nights the commonest are taken. What is left out is listed,
-with why, and with how to take it; hidden files and other files are passed over.`,
+it or one level up, is taken as dark or flat frames, and it says so. What begins with
+flatdark or darkflat, and dark frames in a folder of flat frames, are taken as dark
+frames for the flats, of the flats' own exposure. Of clips of several sizes, depths or
+nights the commonest are taken. What is left out is listed, with why, and with how to
+take it; hidden files and other files are passed over.`,
 		Example: `  plenilune new ~/moon/clips -o ~/moon/night.hcl
   plenilune new clips --dark darks_gain10 --flat flats.ser`,
 		Args: cobra.ExactArgs(1),

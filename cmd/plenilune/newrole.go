@@ -1,8 +1,9 @@
 package main
 
 import (
-	"regexp"
 	"strings"
+
+	"plenilune/steps/frames"
 )
 
 // role is what a file is taken for.
@@ -15,9 +16,6 @@ const (
 	flatDarkRole role = "flat-dark" // dark frames of the flats' own exposure
 )
 
-// flatDarkName matches names such as flatdark, dark-flats, Flat_Dark 3, darks for flats.
-var flatDarkName = regexp.MustCompile(`^(darks?[-_ ]?(for|of)?[-_ ]?flat|flats?[-_ ]?dark)`)
-
 // roleOf tells what a file or folder is from the beginning of its name, otherwise
 // being what the folder that it lies in is: darks among flats are the flats' own.
 // It is "" for a name that says both in another way.
@@ -25,7 +23,7 @@ func roleOf(name string, otherwise role) role {
 	name = strings.ToLower(name)
 	dark, flat := strings.HasPrefix(name, "dark"), strings.HasPrefix(name, "flat")
 	switch {
-	case flatDarkName.MatchString(name):
+	case frames.NamesFlatDarks(name):
 		return flatDarkRole
 	case dark && strings.Contains(name, "flat"), flat && strings.Contains(name, "dark"):
 		return ""

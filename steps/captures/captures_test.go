@@ -202,8 +202,8 @@ func TestSteps(t *testing.T) {
 func TestPatternOverruled(t *testing.T) {
 	h := ser.Header{Color: ser.BayerGRBG, LittleFlag: 1, Width: 20, Height: 10, Depth: 12, UTC: ser.TicksOf(night)}
 	f := recording(t, h, 3, stamps(3))
-	x, _ := run(t, f, partSettings{ByteOrder: "auto", Timed: true, Bayer: "BGGR", WavelengthNM: 656})
-	if x.Layout.Pattern != "BGGR" || x.FilePattern != "GRBG" || x.Sites != nil || x.White != 4095 || x.WavelengthNM != 656 {
+	x, _ := run(t, f, partSettings{ByteOrder: "auto", Timed: true, Bayer: "BGGR"})
+	if x.Layout.Pattern != "BGGR" || x.FilePattern != "GRBG" || x.Sites != nil || x.White != 4095 {
 		t.Errorf("index %+v", x)
 	}
 	x, _ = run(t, f, partSettings{ByteOrder: "auto", Timed: true, Bayer: "ignore"})
@@ -214,5 +214,15 @@ func TestPatternOverruled(t *testing.T) {
 	_, r := run(t, recording(t, h, 3, stamps(3)), partSettings{ByteOrder: "auto", Timed: true, Bayer: "ignore"})
 	if !slices.Contains(codes(r), "clip-bayer") {
 		t.Errorf("warnings %v, want clip-bayer", codes(r))
+	}
+}
+
+// Filters that a block states need squares of 2×2 px, like those that a header states.
+func TestPatternOfALineIsRefused(t *testing.T) {
+	h := ser.Header{Color: ser.Mono, Width: 20, Height: 1, Depth: 8, UTC: ser.TicksOf(night)}
+	p := indexPart(pipeline.Item{}, partSettings{ByteOrder: "auto", Bayer: "RGGB"})
+	_, err := pipelinetest.New().Run(t, p, map[string][]any{"file": {pipelinetest.File(recording(t, h, 3, nil))}})
+	if err == nil || !strings.Contains(err.Error(), "a frame of 20×1 px behind the colour filters RGGB") {
+		t.Errorf("error %v, want one that tells the size and the filters", err)
 	}
 }

@@ -11,7 +11,7 @@ import (
 
 // Filter is what light reached the sensor.
 type Filter struct {
-	// WavelengthNM is the middle of what the filter lets through; 0 is unknown.
+	// WavelengthNM is the middle of what the filter lets through.
 	WavelengthNM float64 `hcl:"wavelength_nm" min:"300" max:"1100"`
 }
 
@@ -31,7 +31,7 @@ func (c *capture) overrule(f pipeline.File, bayer string) error {
 	}
 	if bayer != bayerIgnore {
 		l.Pattern = bayer
-		return nil
+		return l.Check()
 	}
 	l.Pattern = raw.Mono
 	r, err := raw.NewReader(f, f.Size(), *l)

@@ -24,9 +24,8 @@ type Index struct {
 	Level       float64    `json:"level"`         // mean of the samples looked at, share of white
 	Empty       bool       `json:"empty"`         // no frames
 
-	FilePattern  string     `json:"file_pattern"`    // as the header has it; Layout has what holds
-	Sites        *siteGains `json:"sites,omitempty"` // where filters are ignored
-	WavelengthNM float64    `json:"wavelength_nm"`   // of the light, 0 unknown
+	FilePattern string     `json:"file_pattern"`    // as the header has it; Layout has what holds
+	Sites       *siteGains `json:"sites,omitempty"` // where filters are ignored
 }
 
 // capture is a file that was looked at.
@@ -73,9 +72,9 @@ func look(f pipeline.File, s partSettings) (*capture, error) {
 func (c *capture) index() Index {
 	f := c.file
 	x := Index{
-		Layout: c.layout, FilePattern: f.Layout.Pattern, Sites: c.sites, Frames: f.Frames, Declared: int64(f.Header.Frames), CutShort: f.CutShort,
-		Depth: c.level.Bits, White: c.level.White, TimesUnixNS: f.Times,
-		Level: math.Round(c.light.Mean*1e6) / 1e6, Empty: f.Frames == 0,
+		Layout: c.layout, FilePattern: f.Layout.Pattern, Sites: c.sites,
+		Frames: f.Frames, Declared: int64(f.Header.Frames), CutShort: f.CutShort, Empty: f.Frames == 0,
+		Depth: c.level.Bits, White: c.level.White, Level: math.Round(c.light.Mean*1e6) / 1e6, TimesUnixNS: f.Times,
 	}
 	if x.TimesUnixNS == nil {
 		x.TimesUnixNS = []int64{}

@@ -41,10 +41,7 @@ func ClipsStep() pipeline.Step {
 		Expand: func(x *pipeline.Expansion) error {
 			s := x.Settings().(*ClipSettings)
 			set := partSettings{ByteOrder: s.ByteOrder, DepthBits: s.DepthBits, Timed: true, Bayer: s.Bayer}
-			if s.Filter != nil {
-				set.WavelengthNM = s.Filter.WavelengthNM
-			}
-			return expand(x, set)
+			return expand(x, set, s.Filter)
 		},
 	}
 }
@@ -57,24 +54,27 @@ func MastersStep() pipeline.Step {
 		New:   func() any { return &Settings{ByteOrder: "auto"} },
 		Expand: func(x *pipeline.Expansion) error {
 			s := x.Settings().(*Settings)
-			return expand(x, partSettings{ByteOrder: s.ByteOrder, DepthBits: s.DepthBits, Bayer: bayerAuto})
+			return expand(x, partSettings{ByteOrder: s.ByteOrder, DepthBits: s.DepthBits, Bayer: bayerAuto}, nil)
 		},
 	}
 }
 
 // partSettings are what varies an index.
 type partSettings struct {
-	ByteOrder    string
-	DepthBits    int
-	Timed        bool // clips: times of frames and exposure matter
-	Bayer        string
-	WavelengthNM float64
+	ByteOrder string
+	DepthBits int
+	Timed     bool // clips: times of frames and exposure matter
+	Bayer     string
 }
 
-func expand(x *pipeline.Expansion, s partSettings) error {
+func expand(x *pipeline.Expansion, s partSettings, f *Filter) error {
 	for _, it := range x.Items() {
 		n := x.Add(indexPart(it, s))
-		x.Emit(it.With("index", n.Out("index")))
+		out := it.With("index", n.Out("index"))
+		if f != nil {
+			out = out.With("light", x.Add(lightPart(it, f.WavelengthNM)).Out("light"))
+		}
+		x.Emit(out)
 	}
 	return nil
 }
@@ -83,7 +83,7 @@ func indexPart(it pipeline.Item, s partSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "index",
 		Item:     it,
-		Version:  2,
+		Version:  3,
 		Settings: s,
 		In:       []pipeline.Input{{Port: "file", Value: it.Values["file"]}},
 		Out:      []string{"index"},
@@ -109,7 +109,5 @@ func runIndex(_ context.Context, s partSettings, t *pipeline.Task) (err error) {
 	}
 	c.state(t, s)
 	c.warn(t, pipeline.ClipName(src.ID()), s)
-	x := c.index()
-	x.WavelengthNM = s.WavelengthNM
-	return t.PutTable("index", x)
+	return t.PutTable("index", c.index())
 }

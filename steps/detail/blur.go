@@ -18,6 +18,11 @@ type opticsSettings struct {
 	Obstruction float64 `json:"obstruction"`
 }
 
+// lightTable is what is stated of a picture's light.
+type lightTable struct {
+	WavelengthNM float64 `json:"wavelength_nm"` // 0 unknown
+}
+
 // seen is the blur that a picture was found to have.
 type seen struct {
 	Measured bool              `json:"measured"` // false: Spread is what is usual
@@ -44,7 +49,13 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
-	tel := telescope(o, p)
+	var light lightTable
+	if t.Has("light") {
+		if err := t.One("light").Table(&light); err != nil {
+			return err
+		}
+	}
+	tel := telescope(o, p, light)
 	b, err := measureBlur(limbEdges(img.Luminance(), img.W, img.H), tel)
 	if err != nil {
 		b = seen{Spread: usualSpread.Times(cmp.Or(p.Fineness, 1))}
@@ -69,12 +80,12 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 const sigmaToFWHM = 2.3548200450309493
 
 // telescope is what the night says of the optics, in pixels of the picture.
-func telescope(o opticsSettings, p placement) deconvolve.Telescope {
+func telescope(o opticsSettings, p placement, light lightTable) deconvolve.Telescope {
 	tel := deconvolve.Typical()
 	tel.Pixel = p.Fineness
 	tel.Cutoff /= cmp.Or(p.Fineness, 1)
 	if o.ApertureMM > 0 && p.ScaleArcsecPerPx > 0 {
-		mm := cmp.Or(p.WavelengthNM*1e-6, greenMM)
+		mm := cmp.Or(light.WavelengthNM*1e-6, greenMM)
 		tel.Cutoff = min(max(float64(o.ApertureMM/mm*p.ScaleArcsecPerPx)/206264.806, 0.1), 2)
 	}
 	if o.Obstruction > 0 {

@@ -84,7 +84,7 @@ func decompose(ctx context.Context, t *pipeline.Task) error {
 	if !finite(about.Sky) || !finite(about.Bright) {
 		return errNoData
 	}
-	t.Fact("noise", about.NoiseSigma, "fraction of white")
+	t.Fact("noise", about.NoiseSigma, "of white")
 	return t.PutTable("apart", about)
 }
 

@@ -20,7 +20,6 @@ type placement struct {
 	ScaleArcsecPerPx float64 `json:"scale_arcsec_per_px"` // 0 unknown
 	NoiseSigma       float64 `json:"noise_sigma"`
 	Fineness         float64 `json:"px_per_sensor_px"` // along a side; 0 is 1
-	WavelengthNM     float64 `json:"wavelength_nm"`    // 0 unknown
 }
 
 // recombine adds to the picture what its levels gain. With all boosts 1 and no

@@ -75,9 +75,9 @@ func runLevels(_ context.Context, s levelsSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
-	t.Fact("white", l.White, "share of the camera's white level")
-	t.Fact("brightest_ground_at_large", l.Large, "share of the camera's white level")
-	t.Fact("sky", l.Black[0], "share of the camera's white level")
+	t.Fact("white", l.White, "of white")
+	t.Fact("brightest_ground_at_large", l.Large, "of white")
+	t.Fact("sky", l.Black[0], "of white")
 	return t.PutTable("levels", l)
 }
 

@@ -10,9 +10,11 @@ import (
 )
 
 const (
-	blocksMost = 5000 // a frame's blocks are so large that there are no more of them
-	fitLeast   = 0.4  // of the clip's usual correlation
-	shareLeast = 0.2  // of the template that a frame must show
+	blocksMost  = 5000      // a frame's blocks are so large that there are no more of them
+	blockBytes  = 12        // a block's content
+	contentMost = 128 << 20 // bytes of all frames' content: that of a long clip is taken down in larger blocks
+	fitLeast    = 0.4       // of the clip's usual correlation
+	shareLeast  = 0.2       // of the template that a frame must show
 )
 
 // framesTable is what this stage tells the next about a clip's frames.
@@ -69,7 +71,8 @@ func gradeClip(ctx context.Context, t *pipeline.Task, c *clip) (*framesTable, er
 		return p.nothing(v), nil
 	}
 	v.measureFrom(top[0])
-	tr, err := p.newTemplate(ctx, t, v, top[:min(len(top), templateBest)])
+	best := top[:min(len(top), templateBest)]
+	tr, err := p.newTemplate(ctx, t, v, best)
 	if err != nil {
 		return nil, err
 	}
@@ -91,20 +94,34 @@ func gradeClip(ctx context.Context, t *pipeline.Task, c *clip) (*framesTable, er
 			break
 		}
 	}
-	out.SkyOnly = isSky(got)
+	var template []int
+	for _, k := range best {
+		template = append(template, v.frames[k])
+	}
+	out.SkyOnly = isSky(got, template, tr.broad.count)
 	rejectUnfit(got, why, out.SkyOnly)
 	p.finish(out, got, why)
 	return out, nil
 }
 
-// side is the blocks' in which a frame's content is taken down, px.
-func (p *follower) side() int {
+// blockSide is that of the blocks in which the content of n frames of w by h px is taken down, px.
+func blockSide(w, h, n int) int {
 	side := looksBlock
-	for (p.w/side)*(p.h/side) > blocksMost {
+	for (w/side)*(h/side) > blocksMost {
 		side *= 2
+	}
+	for contentBytes(w, h, n, side) > contentMost && side < max(w, h) {
+		side += looksBlock
 	}
 	return side
 }
+
+// contentBytes is what the content of n frames takes in blocks of a side.
+func contentBytes(w, h, n, side int) int64 {
+	return int64((w+side-1)/side) * int64((h+side-1)/side) * int64(n) * blockBytes
+}
+
+func (p *follower) side() int { return blockSide(p.w, p.h, p.c.n) }
 
 func (p *follower) contentOf(b *blockSums) content {
 	c := content{make([]float32, len(b.energy)), make([]float32, len(b.energy)), append([]float32(nil), b.level...)}

@@ -140,3 +140,18 @@ func TestGradePartKnowsBareSky(t *testing.T) {
 		t.Errorf("a corner of the Moon was taken for sky, fits %v", tab.Fit)
 	}
 }
+
+// What is kept of each frame does not grow without end with their number, and short clips do not notice.
+func TestLongClipsAreTakenDownInLargerBlocks(t *testing.T) {
+	for _, c := range []struct{ w, h, frames, side int }{
+		{144, 112, 24, 8}, {640, 480, 2000, 8}, {1280, 960, 2000, 16}, {1280, 960, 10_000, 40}, {3000, 2000, 500, 64},
+	} {
+		if got := blockSide(c.w, c.h, c.frames); got != c.side {
+			t.Errorf("%d frames of %d×%d px: blocks of %d px, want %d", c.frames, c.w, c.h, got, c.side)
+		}
+	}
+	long := clipIndex{Layout: monoLayout(1280, 960), Frames: 10_000}
+	if got := gradePart(pipeline.Item{}, long).Memory; got > 400<<20 {
+		t.Errorf("10,000 frames of 1280×960 px ask for %d MiB", got>>20)
+	}
+}

@@ -6,8 +6,9 @@ import (
 	"strconv"
 )
 
-// group is what clips and masters must have in common (the pattern is that in the files: what a setting makes of it holds for the clips alone): the same part of the same
-// sensor, read in the same way.
+// group is what clips and masters must have in common: the same part of the same
+// sensor, read in the same way. The pattern is that in the files: what a setting
+// makes of it holds for the clips alone.
 type group struct {
 	w, h, planes, depth int
 	pattern             string

@@ -8,6 +8,7 @@ import (
 
 	"plenilune/pipeline"
 	"plenilune/pipeline/pipelinetest"
+	"plenilune/steps/format/raw"
 )
 
 func TestMasterDark(t *testing.T) {
@@ -52,5 +53,31 @@ func TestKindOf(t *testing.T) {
 		if got, err := KindOf(c.kind, c.name); got != c.want || (err != nil) != (c.want == "") {
 			t.Errorf("kind %q, name %q: %q, %v", c.kind, c.name, got, err)
 		}
+	}
+}
+
+// Where filters are ignored the clip's sites are evened by gains of their own: the flat must not even
+// them once more, whatever pattern its header states.
+func TestFlatOfIgnoredFiltersKeepsNoSites(t *testing.T) {
+	const w, h = 24, 16
+	site := [4]float32{1, 0.8, 0.7, 0.6}
+	flat := pipelinetest.Plane{W: w, H: h, Pix: [][]float32{make([]float32, w*h)}}
+	for i := range flat.Pix[0] {
+		x, y := i%w, i/w
+		flat.Pix[0][i] = site[2*(y&1)+x&1] * (0.5 + 0.01*float32(x/2))
+	}
+	for _, pattern := range []string{raw.Mono, raw.RGGB} {
+		idx := clipIndex{Layout: monoLayout(w, h), FilePattern: pattern, Sites: &[4]float64{0.8, 1, 1.1, 1.3}}
+		got := pipelinetest.Run(t, flatPart(pipeline.Item{}, idx), map[string][]any{"flat": {flat}}).Plane("flat").Pix[0]
+		for i, v := range got {
+			if x, y := i%w, i/w; math.Abs(float64(v-got[y/2*2*w+x/2*2])) > 1e-6 {
+				t.Fatalf("header %s: pixel (%d, %d) of the flat is %.4f, the first site beside it %.4f", pattern, x, y, v, got[y/2*2*w+x/2*2])
+			}
+		}
+	}
+	idx := clipIndex{Layout: monoLayout(w, h), FilePattern: raw.Mono} // without sites the pixels' own differences stay
+	got := pipelinetest.Run(t, flatPart(pipeline.Item{}, idx), map[string][]any{"flat": {flat}}).Plane("flat").Pix[0]
+	if math.Abs(float64(got[1]/got[0])-0.8) > 1e-6 {
+		t.Errorf("pixels of a mono flat stand as 1 to %.4f, want 0.8", got[1]/got[0])
 	}
 }

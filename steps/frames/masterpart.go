@@ -62,7 +62,7 @@ func runMean(ctx context.Context, set meanSettings, t *pipeline.Task) error {
 	}
 	if set.Kind == "dark" {
 		hot := calibrate.HotPixels(mean, c.lay.Pattern, hotSigma, hotLeast)
-		t.Fact("hot_pixels", float64(len(hot)), "")
+		t.Fact("hot_pixels", float64(len(hot)), "pixels")
 		if err := t.PutTable("hot", hotTable{hot}); err != nil {
 			return err
 		}
@@ -94,16 +94,21 @@ func (m *masterIndex) judge(mean *plane.Image) {
 func flatPart(it pipeline.Item, idx clipIndex) pipeline.Part {
 	px := int64(idx.Layout.Width) * int64(idx.Layout.Height) * int64(idx.Layout.Planes)
 	return pipeline.Part{
-		Name: "flat", Item: it, Version: 2, Settings: flatSettings{Pattern: idx.sitePattern()},
+		Name: "flat", Item: it, Version: 3, Settings: flatSettings{Pattern: idx.sitePattern()},
 		Out: []string{"flat"}, Memory: px*12 + 8<<20, Run: pipeline.Bind(runFlat),
 	}
 }
 
 type flatSettings struct{ Pattern string }
 
-// sitePattern is the pattern of the filters in front of the pixels, ignored or not.
+// sitePattern is the pattern of the filters in front of the pixels, ignored or not. Where
+// they are ignored the clip's own sites are evened: a flat that kept what the sites
+// differ in would do it twice, so it is normalised by sites even if the header says mono.
 func (i clipIndex) sitePattern() string {
-	if i.Layout.Pattern == raw.Mono {
+	switch {
+	case i.Sites != nil && i.FilePattern == raw.Mono:
+		return raw.RGGB // any: what counts is that neighbouring sites differ
+	case i.Layout.Pattern == raw.Mono:
 		return i.FilePattern
 	}
 	return i.Layout.Pattern
@@ -122,13 +127,17 @@ func runFlat(ctx context.Context, set flatSettings, t *pipeline.Task) error {
 	return t.PutPlane(ctx, "flat", flat.W, flat.H, flat.Pix...)
 }
 
+// frameNotes is a guess at the bytes that are kept of a frame of h rows beside its content.
+func frameNotes(h int) int64 { return 4*int64(h) + cellsMost*cellsMost*16 + 1024 }
+
 // gradePart judges one clip's frames.
 func gradePart(it pipeline.Item, idx clipIndex) pipeline.Part {
 	px := int64(idx.Layout.Width) * int64(idx.Layout.Height)
-	blocks := int64(idx.Frames) * (blocksMost*12 + 4*int64(idx.Layout.Height) + 64)
+	w, h, n := idx.Layout.Width, idx.Layout.Height, idx.Frames
+	content := contentBytes(w, h, n, blockSide(w, h, n)) + int64(n)*frameNotes(h)
 	return pipeline.Part{
-		Name: "grade", Item: it, Version: 9, Out: []string{"frames"},
-		Memory: px*4*(int64(idx.Layout.Planes)*3+templateBest+8) + blocks + (sampleMost*coarseSide*coarseSide*4 + 32<<20),
+		Name: "grade", Item: it, Version: 10, Out: []string{"frames"},
+		Memory: px*4*(int64(idx.Layout.Planes)*3+templateBest+8) + content + (sampleMost*coarseSide*coarseSide*4 + 32<<20),
 		Run:    runGrade,
 	}
 }

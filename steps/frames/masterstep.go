@@ -9,8 +9,12 @@ import (
 	"plenilune/pipeline"
 )
 
-// darkOfFlats matches the names of dark frames for flats.
-var darkOfFlats = regexp.MustCompile(`^flats?[-_ ]?darks?`)
+// flatDarkName matches names such as flatdark, dark-flats, Flat_Dark 3, darks for flats.
+var flatDarkName = regexp.MustCompile(`^(?i)(darks?[-_ ]?(for|of)?[-_ ]?flat|flats?[-_ ]?dark)`)
+
+// NamesFlatDarks tells whether a name, of a file, a folder or a block, begins like one of dark
+// frames of flat frames' own exposure.
+func NamesFlatDarks(name string) bool { return flatDarkName.MatchString(name) }
 
 // KindOf tells what a master's frames are of, "dark" or "flat", from its setting kind or, if
 // that is empty, its name.
@@ -19,7 +23,7 @@ func KindOf(kind, name string) (string, error) {
 	switch {
 	case kind != "":
 		return kind, nil
-	case strings.HasPrefix(name, "dark"), darkOfFlats.MatchString(name):
+	case strings.HasPrefix(name, "dark"), NamesFlatDarks(name):
 		return "dark", nil
 	case strings.HasPrefix(name, "flat"):
 		return "flat", nil
@@ -56,7 +60,7 @@ func expandMasters(x *pipeline.Expansion) error {
 			done[g] = true
 			it := makeMaster(x, kind, set, items[i:], idx[i:])
 			if len(set.Masters) > 0 {
-				it = shelf.darkFor(x, it, g, camera{set.ExposureMS, set.Gain})
+				it = shelf.darkFor(x, it, g, set)
 			}
 			out = append(out, it)
 		}
@@ -91,13 +95,23 @@ func makeMaster(x *pipeline.Expansion, kind string, set *MasterSettings, items [
 }
 
 // darkFor gives a flat the dark that its block names, if one fits.
-func (s *shelf) darkFor(x *pipeline.Expansion, it pipeline.Item, g group, made camera) pipeline.Item {
-	d, why := s.nearest("dark", g, made, true)
+func (s *shelf) darkFor(x *pipeline.Expansion, it pipeline.Item, g group, set *MasterSettings) pipeline.Item {
+	d, why := s.nearest("dark", g, camera{set.ExposureMS, set.Gain}, true)
 	if d == nil {
 		if why != nil {
-			s.say(x, "master-does-not-fit", fmt.Sprintf("the dark frames that %s names do not fit its frames of %s: the nearest differ in %s", x.Name(), g, strings.Join(why, ", ")))
+			s.say(x, "master-does-not-fit", fmt.Sprintf("the dark frames of %s do not fit the frames of %s in master.%s, which names them: the nearest differ in %s",
+				namesOf(set.Masters), g, x.Name(), strings.Join(why, ", ")))
 		}
 		return it // one of the clips' darks may do
 	}
 	return it.With("dark", d.item.Values["mean"]).With("dark_index", d.item.Values["index"])
+}
+
+// namesOf lists blocks, "master.a and master.b".
+func namesOf(refs []pipeline.Ref) string {
+	var out []string
+	for _, r := range refs {
+		out = append(out, r.String())
+	}
+	return strings.Join(out, " and ")
 }

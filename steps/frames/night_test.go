@@ -2,6 +2,7 @@ package frames
 
 import (
 	"bytes"
+	"cmp"
 	"io"
 	"math"
 	"math/rand/v2"
@@ -32,12 +33,7 @@ func ranks(v []float64) []float64 {
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortFunc(order, func(a, b int) int {
-		if v[a] < v[b] {
-			return -1
-		}
-		return 1
-	})
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(v[a], v[b]) })
 	out := make([]float64, len(v))
 	for r, i := range order {
 		out[i] = float64(r)

@@ -32,7 +32,7 @@ func fingerprint(b []byte) uint64 {
 	return h
 }
 
-// looks is what the first pass notes of a frame.
+// looks is what is noted of a frame by itself and of where it lies.
 type looks struct {
 	print  uint64
 	seams  seams

@@ -103,14 +103,16 @@ func (s *shelf) darkOf(x *pipeline.Expansion, f, ofClips *master) *master {
 	if d == nil && ofClips != nil && len(differences(ofClips.index.group(), f.index.group(), ofClips.index.camera(), f.index.camera(), true)) == 0 {
 		d = ofClips
 	}
+	var why []string
 	if d == nil {
-		d, _ = s.nearest("dark", f.index.group(), f.index.camera(), true)
+		d, why = s.nearest("dark", f.index.group(), f.index.camera(), true)
 	}
 	switch {
 	case d != nil && d != f.own && d.brighterThan(s.clips):
 		d = nil // told where it was not taken off the clips
-	case d == nil && s.has("dark"):
-		s.say(x, "master-does-not-fit", "no dark frames are of the flat frames' exposure and gain: their dark level stays in them; record some, and name them by masters in the flats' block")
+	case d == nil && why != nil:
+		s.say(x, "master-does-not-fit", fmt.Sprintf("no dark frames fit the flat frames of %s: the nearest differ in %s; their dark level stays in them: "+
+			"record some, and name them by masters in the flats' block", f.index.group(), strings.Join(why, ", ")))
 	case d != nil && d.index.Level >= f.index.Level:
 		s.say(x, "master-absurd", fmt.Sprintf("the dark frames (%s of white) are no darker than the flat frames (%s): they are not taken off them", percent(d.index.Level), percent(f.index.Level)))
 		d = nil
@@ -150,15 +152,6 @@ func (s *shelf) nearest(kind string, g group, used camera, timed bool) (*master,
 		}
 	}
 	return best, nearest
-}
-
-func (s *shelf) has(kind string) bool {
-	for _, m := range s.masters {
-		if m.index.Kind == kind {
-			return true
-		}
-	}
-	return false
 }
 
 // tellBright names the clips that a dark was not taken off since it is brighter.

@@ -50,10 +50,10 @@ func TestPanelsOfOneFineness(t *testing.T) {
 }
 
 func TestWavelengthOfPanels(t *testing.T) {
-	if got := wavelength([]panelTable{{WavelengthNM: 656}, {WavelengthNM: 656}}); got != 656 {
+	if got := common([]lightTable{{656}, {656}}); got != (lightTable{656}) {
 		t.Errorf("%v", got)
 	}
-	if got := wavelength([]panelTable{{WavelengthNM: 656}, {}}); got != 0 {
+	if got := common([]lightTable{{656}, {}}); got != (lightTable{}) {
 		t.Errorf("of light that is not the same: %v", got)
 	}
 }

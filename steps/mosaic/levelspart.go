@@ -31,8 +31,7 @@ type placementsTable struct {
 	Holes       []hole      `json:"holes"`
 	NoiseSigma  float64     `json:"noise_sigma"`
 
-	Fineness     float64 `json:"px_per_sensor_px"` // along a side
-	WavelengthNM float64 `json:"wavelength_nm"`    // 0: unknown, or not the same for all
+	Fineness float64 `json:"px_per_sensor_px"` // along a side
 }
 
 type placement struct {
@@ -82,7 +81,7 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 		return err
 	}
 	out := placementsTable{Limb: limbRow{g.Limb.Found, g.Limb.X, g.Limb.Y, g.Limb.R, g.Limb.RMS, g.Limb.ArcDeg},
-		Fineness: fine, WavelengthNM: wavelength(tables)}
+		Fineness: fine}
 	var noise []float64
 	for i, p := range g.Panels {
 		row := placement{ID: s.IDs[i], Placed: p.Placed, Scale: 1, Factor: 1, Why: warnPanel(t, g, s.IDs, i)}

@@ -17,7 +17,6 @@ type panelTable struct {
 	SkyOnly      bool    `json:"sky_only"`
 	MidUnixNS    int64   `json:"mid_unix_ns"`
 	Fineness     float64 `json:"px_per_sensor_px"` // along a side
-	WavelengthNM float64 `json:"wavelength_nm"`    // 0 unknown
 }
 
 // fineness is how many pixels of the panels, along a side, show one of the sensor: joined panels have it in common.
@@ -32,16 +31,6 @@ func fineness(tables []panelTable) (float64, error) {
 		}
 	}
 	return first, nil
-}
-
-// wavelength is that of the light of all panels, 0 if it is not known or not the same.
-func wavelength(tables []panelTable) float64 {
-	for _, t := range tables {
-		if t.WavelengthNM != tables[0].WavelengthNM {
-			return 0
-		}
-	}
-	return tables[0].WavelengthNM
 }
 
 // readPanel reads a panel's brightness: the mean of its channels, NaN where one has no data.

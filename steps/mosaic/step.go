@@ -71,12 +71,16 @@ func expand(x *pipeline.Expansion) error {
 	sharp := x.Add(sharpPart(slices.Concat(geometry, pixels, tables), memory))
 	geometry = append(geometry, pipeline.Input{Port: "sharpness", Value: sharp.Out("sharpness")})
 	join := x.Add(joinPart(slices.Concat(geometry, pixels, weights, tables), memory))
-	x.Emit(pipeline.Item{Values: map[string]pipeline.Value{
+	out := pipeline.Item{Values: map[string]pipeline.Value{
 		"image":      join.Out("image"),
 		"weight":     join.Out("weight"),
 		"source":     join.Out("source"),
 		"placements": levels.Out("placements"),
-	}})
+	}}
+	if p, ok := lightPart(items); ok {
+		out = out.With("light", x.Add(p).Out("light"))
+	}
+	x.Emit(out)
 	return nil
 }
 
@@ -133,7 +137,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  6,
+		Version:  7,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},

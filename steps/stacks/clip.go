@@ -20,8 +20,7 @@ type clipIndex struct {
 	Start  int64      `json:"start_unix_ns"`
 	Empty  bool       `json:"empty"`
 
-	Sites        *[4]float64 `json:"sites"`         // gains of the sites of a filter that is ignored
-	WavelengthNM float64     `json:"wavelength_nm"` // 0 unknown
+	Sites *[4]float64 `json:"sites"` // gains of the sites of a filter that is ignored
 }
 
 // clipFrames is what this stage reads of a clip's frames.

@@ -35,7 +35,6 @@ type panelTable struct {
 	ReferenceY  int     `json:"reference_y"`
 
 	Scale             float64 `json:"px_per_sensor_px"`    // pixels of the stack to one of the sensor, along a side
-	WavelengthNM      float64 `json:"wavelength_nm"`       // of the light, 0 unknown
 	ChannelNoiseSigma float64 `json:"channel_noise_sigma"` // of one channel, green if there are three
 
 	LimitCyclesPerPx float64 `json:"limit_cycles_per_px"` // pixels of the sensor; of the detail that two halves of the frames agree on; 0: unknown
@@ -175,7 +174,7 @@ func deliver(ctx context.Context, t *pipeline.Task, c *clip, s *sums, frames int
 		NoiseSigma:        noiseOf(plane.Of(cv.W, cv.H, img...).Luminance(), s.raster),
 		ChannelNoiseSigma: noiseOf(img[len(img)/2], s.raster),
 		MidUnixNS:         c.midTime(), SkyOnly: c.tab.SkyOnly, Channels: len(img), ReferenceX: cv.X, ReferenceY: cv.Y,
-		LimitCyclesPerPx: agreement(s, len(img)/2), Scale: s.raster.scale, WavelengthNM: c.idx.WavelengthNM,
+		LimitCyclesPerPx: agreement(s, len(img)/2), Scale: s.raster.scale,
 	}
 	t.Fact("frames_kept", float64(frames), "frames")
 	t.Fact("noise", table.NoiseSigma, "of white")

@@ -22,7 +22,7 @@ type Settings struct {
 const (
 	referenceVersion = 9
 	blockVersion     = 6
-	meanVersion      = 10
+	meanVersion      = 11
 )
 
 // DefaultKeep is the share of frames used unless said otherwise.
@@ -65,7 +65,7 @@ func expand(x *pipeline.Expansion) error {
 			continue // a clip without one sound frame; told where it was graded
 		}
 		if !told {
-			told = warnSampling(x, set.Scale, idx.WavelengthNM)
+			told = warnSampling(x, set.Scale, wavelengthOf(x, it))
 		}
 		x.Emit(stack(x, it, idx, tab, *set))
 	}
@@ -113,7 +113,7 @@ func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, tab clipFrame
 	for _, port := range mean.Out {
 		it = it.With(port, n.Out(port))
 	}
-	if p, ok := resolutionPart(x.Night(), own, n.Out("panel")); ok {
+	if p, ok := resolutionPart(x.Night(), it); ok {
 		x.Add(p)
 	}
 	return it

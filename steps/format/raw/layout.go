@@ -58,6 +58,8 @@ func (l Layout) Check() error {
 		return fmt.Errorf("%d bytes a sample: must be 1 or 2", l.SampleBytes)
 	case l.Planes != planesOf(l.Pattern):
 		return fmt.Errorf("%d samples a pixel do not fit the pattern %q", l.Planes, l.Pattern)
+	case l.mosaic() && (l.Width < 2 || l.Height < 2):
+		return fmt.Errorf("a frame of %d×%d px behind the colour filters %s, which come in squares of 2×2 px: each side must be 2 px or more", l.Width, l.Height, l.Pattern)
 	case l.Offset < 0:
 		return fmt.Errorf("frames begin at byte %d, before the file", l.Offset)
 	case l.Stride < l.FrameBytes():
@@ -65,6 +67,9 @@ func (l Layout) Check() error {
 	}
 	return nil
 }
+
+// mosaic tells whether colour filters lie in front of a mono sensor.
+func (l Layout) mosaic() bool { return l.Planes == 1 && l.Pattern != Mono }
 
 // planesOf returns the samples a pixel of a pattern, 0 for an unknown one.
 func planesOf(pattern string) int {

@@ -21,10 +21,10 @@ func TestFrameByHand(t *testing.T) {
 	}{
 		{"mono 8 bit", Layout{Width: 2, Height: 2, Planes: 1, SampleBytes: 1, Pattern: Mono, Stride: 4},
 			[]byte{0, 51, 102, 255}, 0, 255, [][]float32{{0, 0.2, 0.4, 1}}},
-		{"filter 16 bit, little", Layout{Width: 2, Height: 1, Planes: 1, SampleBytes: 2, Pattern: GBRG, Stride: 4},
-			[]byte{0x01, 0x02, 0xff, 0x0f}, 0, 1, [][]float32{{0x0201, 0x0fff}}},
-		{"filter 16 bit, big", Layout{Width: 2, Height: 1, Planes: 1, SampleBytes: 2, BigEndian: true, Pattern: GBRG, Stride: 4},
-			[]byte{0x01, 0x02, 0xff, 0x0f}, 0, 1, [][]float32{{0x0102, 0xff0f}}},
+		{"filter 16 bit, little", Layout{Width: 2, Height: 2, Planes: 1, SampleBytes: 2, Pattern: GBRG, Stride: 8},
+			[]byte{0x01, 0x02, 0xff, 0x0f, 3, 0, 0, 4}, 0, 1, [][]float32{{0x0201, 0x0fff, 3, 0x0400}}},
+		{"filter 16 bit, big", Layout{Width: 2, Height: 2, Planes: 1, SampleBytes: 2, BigEndian: true, Pattern: GBRG, Stride: 8},
+			[]byte{0x01, 0x02, 0xff, 0x0f, 3, 0, 0, 4}, 0, 1, [][]float32{{0x0102, 0xff0f, 0x0300, 4}}},
 		{"RGB 8 bit", Layout{Width: 2, Height: 1, Planes: 3, SampleBytes: 1, Pattern: RGB, Stride: 6},
 			[]byte{1, 2, 3, 4, 5, 6}, 0, 1, [][]float32{{1, 4}, {2, 5}, {3, 6}}},
 		{"BGR 16 bit, second frame, gap", Layout{Width: 1, Height: 1, Planes: 3, SampleBytes: 2, Pattern: BGR, Stride: 8},
@@ -69,14 +69,16 @@ func TestFrameCount(t *testing.T) {
 func TestFaultsSayWhere(t *testing.T) {
 	ok := Layout{Width: 2, Height: 1, Planes: 1, SampleBytes: 1, Pattern: Mono, Stride: 2}
 	bad := map[string]func(*Layout){
-		"0×1 px":                  func(l *Layout) { l.Width = 0 },
-		"2×2097152 px":            func(l *Layout) { l.Height = 1 << 21 },
-		"3 bytes a sample":        func(l *Layout) { l.SampleBytes = 3 },
-		`3 samples a pixel`:       func(l *Layout) { l.Planes = 3 },
-		`the pattern "XYZ"`:       func(l *Layout) { l.Pattern = "XYZ" },
-		"before the file":         func(l *Layout) { l.Offset = -1 },
-		"less than the 2 bytes":   func(l *Layout) { l.Stride = 1 },
-		"a frame every -2 bytes:": func(l *Layout) { l.Stride = -2 },
+		"0×1 px":                                func(l *Layout) { l.Width = 0 },
+		"2×2097152 px":                          func(l *Layout) { l.Height = 1 << 21 },
+		"3 bytes a sample":                      func(l *Layout) { l.SampleBytes = 3 },
+		`3 samples a pixel`:                     func(l *Layout) { l.Planes = 3 },
+		`the pattern "XYZ"`:                     func(l *Layout) { l.Pattern = "XYZ" },
+		"2×1 px behind the colour filters RGGB": func(l *Layout) { l.Pattern = RGGB },
+		"1×2 px behind the colour filters MYYC": func(l *Layout) { l.Pattern, l.Width, l.Height = MYYC, 1, 2 },
+		"before the file":                       func(l *Layout) { l.Offset = -1 },
+		"less than the 2 bytes":                 func(l *Layout) { l.Stride = 1 },
+		"a frame every -2 bytes:":               func(l *Layout) { l.Stride = -2 },
 	}
 	for want, change := range bad {
 		l := ok

@@ -37,6 +37,9 @@ func Open(r io.ReaderAt, size int64) (*File, error) {
 		return nil, err
 	}
 	f := &File{Header: h, Layout: h.Layout()}
+	if err := f.Layout.Check(); err != nil {
+		return nil, fmt.Errorf("header: %w", err)
+	}
 	have := f.Layout.Frames(size)
 	declared := int64(h.Frames)
 	f.Unclosed = declared <= 0 && have > 0

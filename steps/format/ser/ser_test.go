@@ -184,6 +184,7 @@ func TestFaults(t *testing.T) {
 		{set(26, 0), "byte 26: a width of 0 px"},
 		{set(26, -1), "byte 26: a width of -1 px"},
 		{set(30, 1<<31-1), "byte 30: a height of 2147483647 px"},
+		{Header{Color: BayerRGGB, Width: 64, Height: 1, Depth: 8, Frames: 1}.bytes(), "header: a frame of 64×1 px behind the colour filters RGGB"},
 		{set(34, 0), "byte 34: a depth of 0 bits"},
 		{set(34, 17), "byte 34: a depth of 17 bits"},
 	} {
