@@ -10,7 +10,8 @@ import (
 )
 
 const (
-	coarseSide   = 256 // px: frames are found and tracked at a scale at which no side is longer
+	coarseSide   = 256 // px: frames are found at a scale at which no side is longer
+	fineSide     = 400 // px: and tracked at one at which no side is longer: along a limb only finer detail tells
 	looksBlock   = 8   // px: blocks of a frame's own levels and energy
 	templateBest = 12  // frames in the mean that the others are tracked against
 	refCentral   = 0.2 // of the field: the reference lies no further from the drift's middle
@@ -32,13 +33,13 @@ func (s scale) pixels() []float32 { return make([]float32, s.w*s.h) }
 // follower reads a clip's frames: a sample first, from which what the others are
 // tracked against is made, then every frame once.
 type follower struct {
-	c      *clip
-	w, h   int // of the frames
-	coarse scale
-	noise  noiseModel
-	far    *finder   // finds frames anywhere, against the sample's sharpest
-	fade   []float32 // of what it sees, towards the borders
-	pool   sync.Pool
+	c            *clip
+	w, h         int // of the frames
+	coarse, fine scale
+	noise        noiseModel
+	far          *finder   // finds frames anywhere, against the sample's sharpest
+	fade         []float32 // of what it sees, towards the borders
+	pool         sync.Pool
 }
 
 // scratch is what one goroutine needs to look at a frame.
@@ -46,8 +47,9 @@ type scratch struct {
 	raw               []byte // the frame as it lies in the file
 	img               *plane.Image
 	luma              []float32 // may be the picture itself
-	coarse            []float32 // at the coarse scale
+	coarse, fine      []float32 // at the scales; fine may be luma itself
 	coarseBand, faint []float32
+	fineBand          []float32
 	broad, near       *bander
 	sums              *blockSums
 	levels            []float32
@@ -56,7 +58,7 @@ type scratch struct {
 
 func newFollower(c *clip) *follower {
 	w, h := c.lay.Width, c.lay.Height
-	p := &follower{c: c, w: w, h: h, coarse: scaleFor(w, h, coarseSide)}
+	p := &follower{c: c, w: w, h: h, coarse: scaleFor(w, h, coarseSide), fine: scaleFor(w, h, fineSide)}
 	p.fade = fadeOut(p.coarse.w, p.coarse.h, fadeWidth)
 	p.pool.New = func() any { return p.newScratch() }
 	return p
@@ -64,12 +66,16 @@ func newFollower(c *clip) *follower {
 
 func (p *follower) newScratch() *scratch {
 	s := &scratch{raw: make([]byte, p.c.lay.FrameBytes()), img: p.c.newFrame(),
-		coarse: p.coarse.pixels(), coarseBand: p.coarse.pixels(), faint: p.coarse.pixels(),
-		broad: newBander(p.coarse.w, p.coarse.h, 1, 4), near: newBander(p.coarse.w, p.coarse.h, 0, 3),
+		coarse: p.coarse.pixels(), coarseBand: p.coarse.pixels(), faint: p.coarse.pixels(), fineBand: p.fine.pixels(),
+		broad: newBander(p.coarse.w, p.coarse.h, 1, 4), near: newBander(p.fine.w, p.fine.h, 0, 3),
 		sums: newBlockSums(p.w, p.h, p.side())}
 	s.luma = s.img.Pix[0]
 	if s.img.Channels() > 1 || p.c.mosaicked() {
 		s.luma = make([]float32, p.w*p.h)
+	}
+	s.fine = s.luma
+	if p.fine.f > 1 {
+		s.fine = p.fine.pixels()
 	}
 	return s
 }
@@ -124,11 +130,13 @@ func (p *follower) find(s *scratch, broad []float32) []place {
 	return s.far.find(p.faded(s.faint, broad))
 }
 
-// near brings into s.coarseBand what places a loaded frame better than broad, if it
-// is not lost in noise.
+// near brings into s.fineBand what places a loaded frame better than broad, if it is not lost in noise.
 func (p *follower) near(s *scratch) []float32 {
-	s.near.detail(s.coarseBand, s.coarse)
-	return s.coarseBand
+	if p.fine.f > 1 {
+		filter.Shrink(s.fine, s.luma, p.w, p.h, p.fine.f)
+	}
+	s.near.detail(s.fineBand, s.fine)
+	return s.fineBand
 }
 
 // each runs fn for the given frames with a scratch of its own.

@@ -1,6 +1,7 @@
 package frames
 
 import (
+	"hash/crc32"
 	"math"
 
 	"plenilune/steps/kernel/robust"
@@ -15,26 +16,12 @@ type Rejection struct {
 // blackShare of the clip's usual contrast and brightness is a frame without light.
 const blackShare = 0.15
 
-// fingerprint is FNV-1a over a frame's bytes: equal frames in a row are one frame
-// recorded twice.
-func fingerprint(b []byte) uint64 {
-	h := uint64(14695981039346656037)
-	for len(b) >= 8 {
-		v := uint64(b[0]) | uint64(b[1])<<8 | uint64(b[2])<<16 | uint64(b[3])<<24 |
-			uint64(b[4])<<32 | uint64(b[5])<<40 | uint64(b[6])<<48 | uint64(b[7])<<56
-		h = (h ^ v) * 1099511628211
-		h ^= h >> 29
-		b = b[8:]
-	}
-	for _, c := range b {
-		h = (h ^ uint64(c)) * 1099511628211
-	}
-	return h
-}
+// fingerprint is a checksum (CRC-32C) of a frame's bytes: equal frames in a row are one frame recorded twice.
+func fingerprint(b []byte) uint32 { return crc32.Checksum(b, crc32.MakeTable(crc32.Castagnoli)) }
 
 // looks is what is noted of a frame by itself and of where it lies.
 type looks struct {
-	print  uint64
+	print  uint32
 	seams  seams
 	level  float64 // mean brightness
 	light  float64 // mean brightness over the darkest twentieth: what the Moon adds

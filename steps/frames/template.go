@@ -25,8 +25,8 @@ type template struct {
 	near  *tracker // says where it lies; the places in it are followed by what stacks it
 }
 
-// newTemplate tracks the best frames of the sample against their own mean, twice by
-// either view, and returns the means: the track then leans on no single frame's
+// newTemplate tracks the best frames of the sample against their own mean, by either
+// view, and returns the means: the track then leans on no single frame's
 // distortion. top are their places in the sample; their displacements are improved.
 func (p *follower) newTemplate(ctx context.Context, t *pipeline.Task, v *survey, top []int) (*template, error) {
 	at := make([]point, len(top))
@@ -55,18 +55,19 @@ func (p *follower) newTemplate(ctx context.Context, t *pipeline.Task, v *survey,
 	}); err != nil {
 		return nil, err
 	}
-	for range 2 {
-		tr.near = newTracker(meanOf(p.coarse, near, at))
-		if err := t.Each(ctx, len(top), func(k int) error {
-			at[k].X, at[k].Y, _, _ = tr.near.track(near[k], at[k].X, at[k].Y, nearRest)
-			return nil
-		}); err != nil {
-			return nil, err
-		}
+	for k := range at {
+		at[k] = at[k].times(float64(p.coarse.f) / float64(p.fine.f))
 	}
-	tr.near = newTracker(meanOf(p.coarse, near, at))
+	tr.near = newTracker(meanOf(p.fine, near, at))
+	if err := t.Each(ctx, len(top), func(k int) error {
+		at[k].X, at[k].Y, _, _ = tr.near.track(near[k], at[k].X, at[k].Y, nearRest)
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	tr.near = newTracker(meanOf(p.fine, near, at))
 	for k, j := range top {
-		v.at[j] = at[k].times(float64(p.coarse.f))
+		v.at[j] = at[k].times(float64(p.fine.f))
 	}
 	return tr, nil
 }
@@ -84,7 +85,7 @@ func (p *follower) exact(tr *template, s *scratch, at point, fit float64) point 
 	if fit < fitNothing {
 		return at
 	}
-	px := float64(p.coarse.f)
+	px := float64(p.fine.f)
 	x, y, _, _ := tr.near.track(p.near(s), at.X/px, at.Y/px, nearRest)
 	return point{x * px, y * px}
 }
