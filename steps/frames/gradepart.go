@@ -52,7 +52,7 @@ func runGrade(ctx context.Context, t *pipeline.Task) error {
 	if table.SkyOnly {
 		t.Warn("clip-sky-only", "%s shows nothing above the noise of the sky", pipeline.ClipName(id))
 	}
-	if len(table.Rejected) > 0 {
+	if len(table.Rejected) > 0 && !table.SkyOnly {
 		t.Warn("frames-rejected", "%s, left out of %d frames, counted from 0: %s", pipeline.ClipName(id), len(table.Grade), tellRejected(table.Rejected))
 	}
 	t.Fact("frames", float64(len(table.Grade)), "frames")
