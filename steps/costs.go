@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"plenilune/pipeline"
+	"plenilune/steps/captures"
 	"plenilune/steps/detail"
 	"plenilune/steps/frames"
 	"plenilune/steps/publish"
@@ -172,6 +173,9 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 		}
 	case "clips":
 		each("captures/index", one)
+		if s, ok := settingsOf[captures.ClipSettings](b); ok && s.Filter != nil {
+			each("captures/light", one)
+		}
 		each("frames/grade", one)
 		if len(clips) > 0 && hasFlat(m, b) {
 			out = append(out, pipeline.Guess{Kind: "frames/flat", Of: clips[:1]})

@@ -40,11 +40,7 @@ func expandMasters(x *pipeline.Expansion) error {
 	if kind != "flat" && len(set.Masters) > 0 {
 		return errors.New("these are dark frames, and nothing is taken off them: drop masters")
 	}
-	items, idx, err := indexed(x, x.Items())
-	if err != nil {
-		return err
-	}
-	shelf, err := openShelf(x, set.Masters)
+	items, idx, shelf, err := openBlock(x, set.Masters)
 	if err != nil {
 		return err
 	}

@@ -65,13 +65,19 @@ func indexed(x *pipeline.Expansion, items []pipeline.Item) ([]pipeline.Item, []c
 	return out, idx, nil
 }
 
-func expandClips(x *pipeline.Expansion) error {
-	set := x.Settings().(*ClipSettings)
+// openBlock reads the indices of a block's items and finds the masters that it names.
+func openBlock(x *pipeline.Expansion, masters []pipeline.Ref) ([]pipeline.Item, []clipIndex, *shelf, error) {
 	items, idx, err := indexed(x, x.Items())
 	if err != nil {
-		return err
+		return nil, nil, nil, err
 	}
-	shelf, err := openShelf(x, set.Masters)
+	s, err := openShelf(x, masters)
+	return items, idx, s, err
+}
+
+func expandClips(x *pipeline.Expansion) error {
+	set := x.Settings().(*ClipSettings)
+	items, idx, shelf, err := openBlock(x, set.Masters)
 	if err != nil {
 		return err
 	}

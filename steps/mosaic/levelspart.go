@@ -82,19 +82,7 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	}
 	out := placementsTable{Limb: limbRow{g.Limb.Found, g.Limb.X, g.Limb.Y, g.Limb.R, g.Limb.RMS, g.Limb.ArcDeg},
 		Fineness: fine}
-	var noise []float64
-	for i, p := range g.Panels {
-		row := placement{ID: s.IDs[i], Placed: p.Placed, Scale: 1, Factor: 1, Why: warnPanel(t, g, s.IDs, i)}
-		if p.Placed {
-			row.X, row.Y, row.TurnDeg, row.Scale, row.RMS = p.X, p.Y, p.TurnRad*180/math.Pi, p.Scale, p.RMS
-			row.Factor, row.Offset = lv[i].Factor, lv[i].Offset
-			noise = append(noise, tables[i].NoiseSigma*lv[i].Factor)
-		}
-		out.Panels = append(out.Panels, row)
-	}
-	if len(noise) > 0 {
-		out.NoiseSigma = robust.Median(noise)
-	}
+	out.Panels, out.NoiseSigma = placementsOf(t, g, s.IDs, tables, lv)
 	out.Scale, out.ScaleSource, out.Estimated = chooseScale(t, s.StatedArcsecPerPx/fine, g.Limb)
 	c := coverageOf(g, ps, lv)
 	sunlit, share := c.sunlitCells(g)
@@ -118,6 +106,24 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 		return err
 	}
 	return t.PutTable("placements", out)
+}
+
+// placementsOf tells where each panel lies, or why it does not, and the usual noise of those that do.
+func placementsOf(t *pipeline.Task, g geometry, ids []string, tables []panelTable, lv []level) (out []placement, noise float64) {
+	var all []float64
+	for i, p := range g.Panels {
+		row := placement{ID: ids[i], Placed: p.Placed, Scale: 1, Factor: 1, Why: warnPanel(t, g, ids, i)}
+		if p.Placed {
+			row.X, row.Y, row.TurnDeg, row.Scale, row.RMS = p.X, p.Y, p.TurnRad*180/math.Pi, p.Scale, p.RMS
+			row.Factor, row.Offset = lv[i].Factor, lv[i].Offset
+			all = append(all, tables[i].NoiseSigma*lv[i].Factor)
+		}
+		out = append(out, row)
+	}
+	if len(all) > 0 {
+		noise = robust.Median(all)
+	}
+	return out, noise
 }
 
 func levelsOf(ctx context.Context, g geometry, ps []panel, t *pipeline.Task) ([]level, error) {

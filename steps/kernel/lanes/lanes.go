@@ -126,20 +126,25 @@ func Gather(dst []float32, pix []float32, stride int, places Places, taps Taps) 
 	gather(dst, pix, stride, places, taps)
 }
 
+// down writes rows of pix weighted by taps and added up in order.
+func down(v, pix []float32, stride int, taps []float32) {
+	for j, k := range taps {
+		row := pix[j*stride:][:len(v)]
+		for m := range v {
+			if j == 0 {
+				v[m] = k * row[m]
+			} else {
+				v[m] += float32(k * row[m])
+			}
+		}
+	}
+}
+
 func gather(dst []float32, pix []float32, stride int, places Places, taps Taps) {
 	for i, at := range places.At {
 		kx, ky := &taps[places.X[i]], &taps[places.Y[i]]
 		var v [Width]float32
-		for j := range 6 {
-			row := pix[int(at)+j*stride:][:Width]
-			for m := range v {
-				if j == 0 {
-					v[m] = ky[0] * row[m]
-				} else {
-					v[m] += float32(ky[j] * row[m])
-				}
-			}
-		}
+		down(v[:], pix[at:], stride, ky[:6])
 		for m := range v {
 			v[m] *= kx[m]
 		}

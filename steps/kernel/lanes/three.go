@@ -37,16 +37,7 @@ func gatherThree(g Gathered, pix []float32, stride int, places Places, taps []Th
 	for i, at := range places.At {
 		kx, ky := &taps[places.X[i]], &taps[places.Y[i]]
 		var v [3]float32
-		for j := range v {
-			row := pix[int(at)+j*stride:][:3]
-			for m := range v {
-				if j == 0 {
-					v[m] = ky[0] * row[m]
-				} else {
-					v[m] += float32(ky[j] * row[m])
-				}
-			}
-		}
+		down(v[:], pix[at:], stride, ky[:3])
 		for m := range v {
 			v[m] *= kx[m]
 		}
