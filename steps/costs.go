@@ -47,7 +47,7 @@ var costs = map[string]cost{
 	"frames/grade":   {perFrame: 5, perFramePx: 0.022, bytesFramePx: 0.012},
 
 	"stacks/reference": {perPx: 1.45, colour: 2.5, bytesPx: 2.75},
-	"stacks/even":      {perPx: 0.48, bytesFieldPx: 0.61},
+	"stacks/even":      {perPx: 0.96, bytesFieldPx: 0.61},
 	"stacks/ranks":     {perPx: 0.48, bytesFieldPx: 0.61},
 	"stacks/mean":      {perFramePx: 0.016, perPx: 0.4, colour: 2, bytesPx: 4.6, bytesFieldPx: 1},
 
