@@ -20,6 +20,8 @@ type Settings struct {
 	// Extent says whether a whole disk is expected, so that lit ground that no panel shows is a hole, or a
 	// region, in which only enclosed gaps are.
 	Extent string `hcl:"extent,optional" oneof:"auto disk region"`
+	// Orientation states how the Moon lies in the picture, where it is not found, or found wrongly.
+	Orientation *Orientation `hcl:"orientation,block"`
 }
 
 // Step serves mosaic blocks.
@@ -63,7 +65,7 @@ func expand(x *pipeline.Expansion) error {
 		ids[i] = it.ID.String()
 	}
 	memory := int64(len(items)+4) * perPanel
-	place := x.Add(placePart(slices.Concat(look, pixels, tables), memory, hintsFor(x, items, set.Hints)))
+	place := x.Add(placePart(slices.Concat(look, pixels, tables), memory, hintsFor(x, items, set)))
 	geometry := []pipeline.Input{{Port: "geometry", Value: place.Out("geometry")}}
 	levels := x.Add(levelsPart(slices.Concat(geometry, pixels, tables), memory,
 		levelsSettings{ids, set.Extent, x.Night().ScaleArcsecPerPx()}))
@@ -77,6 +79,8 @@ func expand(x *pipeline.Expansion) error {
 		"source":     join.Out("source"),
 		"placements": levels.Out("placements"),
 	}}
+	face := x.Add(orientPart([]pipeline.Input{{Port: "image", Value: join.Out("image")}, {Port: "placements", Value: levels.Out("placements")}}, set.Orientation))
+	out = out.With("orientation", face.Out("orientation"))
 	if p, ok := lightPart(items); ok {
 		out = out.With("light", x.Add(p).Out("light"))
 	}
@@ -95,13 +99,13 @@ func without(x *pipeline.Expansion, items []pipeline.Item, except []pipeline.Cli
 }
 
 // hintsFor finds the panels that the hints are for. Without any, placing depends on nothing but the panels.
-func hintsFor(x *pipeline.Expansion, items []pipeline.Item, hints []Hint) placeSettings {
+func hintsFor(x *pipeline.Expansion, items []pipeline.Item, set *Settings) placeSettings {
 	var s placeSettings
-	for _, h := range hints {
+	for _, h := range set.Hints {
 		id, ok := x.Clip(h.Clip)
 		for i, it := range items {
 			if ok && it.ID == id {
-				s.Hints = append(s.Hints, hintFor(i, h))
+				s.Hints = append(s.Hints, hintFor(i, h).along(set.Orientation))
 				s.StatedArcsecPerPx = x.Night().ScaleArcsecPerPx()
 			}
 		}
