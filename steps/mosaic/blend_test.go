@@ -163,7 +163,7 @@ func TestBlendEvensTwoBlurs(t *testing.T) {
 func TestEachBandHasItsReach(t *testing.T) {
 	const w, h = 300, 240
 	v, one := make([]float32, w*h), slices.Repeat([]float32{1}, w*h)
-	s := voiceOf(v, one, w, h)
+	s := voiceOf(v, one, make([]float32, w*h), w, h)
 	for _, c := range []struct {
 		at, reach float32
 		least     float32

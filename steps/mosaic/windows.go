@@ -21,6 +21,13 @@ type windowing struct {
 	reach  int // whole pixels of search either way
 }
 
+// apart sets windows no closer than the bends of two panels can tell them from each other: half of what lies between their
+// nodes. Large panels have overlaps enough.
+func (o windowing) apart(p, q band) windowing {
+	o.stride = max(o.stride, int(min(bendStepOf(p.w, p.h), bendStepOf(q.w, q.h))/2))
+	return o
+}
+
 // bounds returns the smallest and largest mosaic coordinates of a panel.
 func bounds(m similarity, w, h int) (x0, y0, x1, y1 float64) {
 	x0, y0 = math.Inf(1), math.Inf(1)
@@ -271,15 +278,33 @@ type equations struct {
 	weight, mx, my, a float64
 }
 
-func (e *equations) add(row [5]float64, a, w float64) {
-	for u := range 5 {
-		for v := u; v < 5; v++ {
-			e.n[5*v+u] += float64(w * row[u] * row[v])
-		}
-		e.rhs[u] += float64(w * row[u] * a)
-	}
-	e.weight += float64(w)
-	e.a += float64(w * a * a)
+// add adds A's value a, w times, that is to be explained by its row: the shift's two gradients, the turn's, the other
+// panel's value and one.
+func (e *equations) add(gx, gy, gt, v, a, w float64) {
+	wx, wy, wt, wv, wa := float64(w*gx), float64(w*gy), float64(w*gt), float64(w*v), float64(w*a)
+	n := &e.n
+	n[0] += float64(wx * gx)
+	n[5] += float64(wx * gy)
+	n[10] += float64(wx * gt)
+	n[15] += float64(wx * v)
+	n[20] += wx
+	n[6] += float64(wy * gy)
+	n[11] += float64(wy * gt)
+	n[16] += float64(wy * v)
+	n[21] += wy
+	n[12] += float64(wt * gt)
+	n[17] += float64(wt * v)
+	n[22] += wt
+	n[18] += float64(wv * v)
+	n[23] += wv
+	n[24] += w
+	e.rhs[0] += float64(wx * a)
+	e.rhs[1] += float64(wy * a)
+	e.rhs[2] += float64(wt * a)
+	e.rhs[3] += float64(wv * a)
+	e.rhs[4] += wa
+	e.weight += w
+	e.a += float64(wa * a)
 }
 
 // step improves the shift d with A(x) ≈ g·B(x+d) + o by one linear step, with the mean of both gradients, which has no
@@ -299,7 +324,7 @@ func (s shared) step(cx, cy, r int, dx, dy float64) (fitted, bool) {
 			w *= quickGauss(2 * (float64(ex*ex) + float64(ey*ey)) / sigma2)
 			gx := float64(s.a[i+1]-s.a[i-1]+p.v[j+1]-p.v[j-1]) / 4
 			gy := float64(s.a[i+s.w]-s.a[i-s.w]+p.v[j+p.side]-p.v[j-p.side]) / 4
-			e.add([5]float64{gx, gy, float64(gy*ex) - float64(gx*ey), float64(p.v[j]), 1}, float64(s.a[i]), w)
+			e.add(gx, gy, float64(gy*ex)-float64(gx*ey), float64(p.v[j]), float64(s.a[i]), w)
 			e.mx += float64(w * ex)
 			e.my += float64(w * ey)
 		}
