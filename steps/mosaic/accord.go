@@ -44,9 +44,11 @@ func newAccord(r image.Rectangle, channels int) *accord {
 	return a
 }
 
-// begin prepares for a panel whose noise has the given standard deviation, its planes raised by gain.
-func (a *accord) begin(sigma float64, gain [sharpBands]float32) {
-	a.several, a.first = a.first, true
+// begin prepares for a panel.
+func (a *accord) begin() { a.several, a.first = a.first, true }
+
+// channel prepares for one of its channels, the noise of which has the given standard deviation, its planes raised by gain.
+func (a *accord) channel(sigma float64, gain [sharpBands]float32) {
 	for j := range a.noiseOfPlane {
 		v := float32(sigma*wavelet.NoiseFactor(j)) * gain[j]
 		a.noiseOfPlane[j] = v * v

@@ -260,7 +260,7 @@ func solveBends(bends []bend, terms []bendTerm) {
 	rr := dot(r, r)
 	first := rr
 	for range 200 {
-		if rr <= 1e-14*first || rr == 0 {
+		if rr <= 1e-10*first || rr == 0 {
 			return
 		}
 		curvature(p, q, terms)

@@ -41,6 +41,9 @@ func (b *blend) gainOf(lv level, sharp sharpness) (g gains, broad float32) {
 	return g, float32(lv.Factor)
 }
 
+// levelOf is a panel's level in a channel.
+func levelOf(lv []level, channel int) level { return lv[min(channel, len(lv)-1)] }
+
 // doubtAt is how far a pixel is taken from one panel alone, 0…1.
 func (b *blend) doubtAt(i int) float32 {
 	if b.doubt == nil {
@@ -69,14 +72,15 @@ type says struct {
 
 // add adds a panel that touches the blend in a part of its rectangle, drawn there and margin all round, brought to the
 // common brightness and sharpness. The standard deviation of its noise is sigma.
-func (b *blend) add(in image.Rectangle, img *plane.Image, k says, lv level, sharp sharpness, sigma float64) {
-	g, factor := b.gainOf(lv, sharp)
-	gain, count := g.planes, g.count
-	b.accord.begin(sigma, gain)
+func (b *blend) add(in image.Rectangle, img *plane.Image, k says, lv []level, sharp sharpness, sigma float64) {
+	b.accord.begin()
 	b.panels++
 	wide, leads := make([]float32, in.Dx()), make([]bool, in.Dx())
-	offset := float32(lv.Offset)
 	for c := range b.broad.Pix {
+		l := levelOf(lv, c)
+		g, factor := b.gainOf(l, sharp)
+		gain, count, offset := g.planes, g.count, float32(l.Offset)
+		b.accord.channel(sigma, gain)
 		planes, rest, mask := split(img.Pix[min(c, len(img.Pix)-1)], img.W, img.H)
 		for y := range in.Dy() {
 			at := (in.Min.Y+y-b.r.Min.Y)*b.r.Dx() + in.Min.X - b.r.Min.X

@@ -24,7 +24,7 @@ func runJoin(ctx context.Context, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
-	sheets, err := sheetsOf(t, g, lv.Levels, sharp.Panels, tables)
+	sheets, err := sheetsOf(t, g, lv, sharp.Panels, tables)
 	if err != nil {
 		return err
 	}
@@ -47,10 +47,10 @@ func runJoin(ctx context.Context, t *pipeline.Task) error {
 }
 
 // sheetsOf prepares the placed panels; the others stay nil.
-func sheetsOf(t *pipeline.Task, g geometry, lv []level, sharp []sharpness, tables []panelTable) ([]*sheet, error) {
+func sheetsOf(t *pipeline.Task, g geometry, lv levelsTable, sharp []sharpness, tables []panelTable) ([]*sheet, error) {
 	in, weights, fulls, noises := t.In("image"), t.In("weight"), t.In("full"), t.In("noise")
 	n := len(g.Panels)
-	for _, k := range [...]int{len(in), len(lv), len(sharp), len(tables), len(weights), len(fulls), len(noises)} {
+	for _, k := range [...]int{len(in), len(lv.Levels), len(sharp), len(tables), len(weights), len(fulls), len(noises)} {
 		if k != n {
 			return nil, errors.New("the table of placements does not fit the panels")
 		}
@@ -66,17 +66,18 @@ func sheetsOf(t *pipeline.Task, g geometry, lv []level, sharp []sharpness, table
 			return nil, fmt.Errorf("open panel %d: %w", i+1, err)
 		}
 		s := &sheet{index: i, from: sources{in[i], weights[i], fulls[i], noises[i]}, toPanel: p.toMosaic().inverse(), bend: p.Bend,
-			level: lv[i], sharp: sharp[i], box: boundsOf(p), noise: cmp.Or(tables[i].ChannelSigma, tables[i].NoiseSigma)}
+			levels: lv.of(i), sharp: sharp[i], box: boundsOf(p), noise: cmp.Or(tables[i].ChannelSigma, tables[i].NoiseSigma)}
 		s.w, s.h, s.channels = r.Size()
 		if err := r.Close(); err != nil {
 			return nil, fmt.Errorf("close panel %d: %w", i+1, err)
 		}
 		sheets[i] = s
-		usual = append(usual, s.noise*lv[i].Factor)
+		s.loud = s.noise * lv.Levels[i].Factor
+		usual = append(usual, s.loud)
 	}
 	for _, s := range sheets {
 		if s != nil {
-			s.steady = steadiness(s.noise*s.level.Factor, robust.Median(usual))
+			s.steady = steadiness(s.loud, robust.Median(usual))
 		}
 	}
 	return sheets, nil

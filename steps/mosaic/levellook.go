@@ -4,56 +4,86 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"plenilune/pipeline"
+	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/robust"
 )
 
 // tonesSeen is what is kept of a placed panel to level it: each panel is read once, and let go.
 type tonesSeen struct {
 	placed  bool
-	blocks  blocks
-	sky     []skyLevel
+	views   []toneView // of the mean of the channels, then, if there are several, of each
 	glimpse glimpse
+}
+
+// toneView is what one channel shows.
+type toneView struct {
+	blocks blocks
+	sky    []skyLevel
 }
 
 func lookForLevels(ctx context.Context, t *pipeline.Task, g geometry, c coverage) ([]tonesSeen, error) {
 	in, fulls := t.In("image"), t.In("full")
 	out := make([]tonesSeen, len(g.Panels))
-	err := t.Each(ctx, len(out), func(i int) error {
+	err := t.Each(ctx, len(out), func(i int) (err error) {
 		if !g.Panels[i].Placed {
 			return nil
 		}
-		p, err := readPanel(in[i])
-		if err != nil {
-			return fmt.Errorf("read panel %d: %w", i+1, err)
+		if out[i], err = tonesOf(in[i], fulls[i], g, i, c); err != nil {
+			err = fmt.Errorf("panel %d: %w", i+1, err)
 		}
-		m := g.Panels[i].toMosaic()
-		s := tonesSeen{placed: true, glimpse: c.glimpse(p, m)}
-		if g.Limb.Found {
-			s.sky = skyOf(i, p, m, circle{true, g.Limb.X, g.Limb.Y, g.Limb.R})
-		}
-		if err := p.without(fulls[i]); err != nil {
-			return fmt.Errorf("panel %d: %w", i+1, err)
-		}
-		s.blocks = blocksOf(p, m)
-		out[i] = s
-		return nil
+		return err
 	})
 	return out, err
 }
 
-// levelsOf finds all panels' levels, and returns with them the places at which they were compared.
-func levelsOf(ctx context.Context, t *pipeline.Task, g geometry, seen []tonesSeen) ([]level, []toneTie, error) {
+func tonesOf(image, full pipeline.Source, g geometry, i int, c coverage) (tonesSeen, error) {
+	w, h, pix, err := image.Pixels()
+	if err != nil {
+		return tonesSeen{}, fmt.Errorf("read it: %w", err)
+	}
+	m := g.Panels[i].toMosaic()
+	p := panel{w, h, plane.Of(w, h, pix...).Luminance()}
+	s := tonesSeen{placed: true, glimpse: c.glimpse(p, m, g.Panels[i].Tones)}
+	channels := [][]float32{p.v}
+	if len(pix) > 1 {
+		channels = append(channels, pix...)
+	}
+	for _, v := range channels {
+		p := panel{w, h, v}
+		var view toneView
+		if g.Limb.Found {
+			view.sky = skyOf(i, p, m, circle{true, g.Limb.X, g.Limb.Y, g.Limb.R})
+		}
+		if err := p.without(full); err != nil {
+			return s, err
+		}
+		view.blocks = blocksOf(p, m)
+		s.views = append(s.views, view)
+	}
+	return s, nil
+}
+
+// levelsOf finds all panels' levels in a channel (0: the mean of all), and returns with them the places at which they were
+// compared. Panels that lack the channel are levelled by their mean.
+func levelsOf(ctx context.Context, t *pipeline.Task, seen []tonesSeen, channel int) ([]level, []toneTie, error) {
 	n := len(seen)
-	in := make([]bool, n)
+	in, views := make([]bool, n), make([]*toneView, n)
 	var pairs [][2]int
 	var sky []skyLevel
 	for j, q := range seen {
-		in[j] = q.placed
-		sky = append(sky, q.sky...)
-		for i, p := range seen[:j] {
-			if p.placed && q.placed {
+		if in[j] = q.placed; !q.placed {
+			continue
+		}
+		views[j] = &q.views[0]
+		if channel < len(q.views) {
+			views[j] = &q.views[channel]
+		}
+		sky = append(sky, views[j].sky...)
+		for i := range j {
+			if in[i] {
 				pairs = append(pairs, [2]int{i, j})
 			}
 		}
@@ -61,18 +91,38 @@ func levelsOf(ctx context.Context, t *pipeline.Task, g geometry, seen []tonesSee
 	found := make([][]toneTie, len(pairs))
 	err := t.Each(ctx, len(pairs), func(k int) error {
 		i, j := pairs[k][0], pairs[k][1]
-		found[k] = toneTies(i, j, &seen[i].blocks, &seen[j].blocks)
+		found[k] = toneTies(i, j, &views[i].blocks, &views[j].blocks)
 		return nil
 	})
 	if err != nil {
 		return nil, nil, err
 	}
-	var ties []toneTie
-	for _, f := range found {
-		ties = append(ties, f...)
-	}
+	ties := slices.Concat(found...)
 	lv, err := matchLevels(n, in, ties, sky)
 	return lv, ties, err
+}
+
+// channelLevels finds the levels of every channel by itself, so that no panel keeps a tint that haze or a low Moon gave
+// it: by panel and channel, none where all panels have one channel.
+func channelLevels(ctx context.Context, t *pipeline.Task, seen []tonesSeen) ([][]level, error) {
+	channels := 0
+	for _, s := range seen {
+		channels = max(channels, len(s.views)-1)
+	}
+	if channels <= 0 {
+		return nil, nil
+	}
+	out := make([][]level, len(seen))
+	for c := range channels {
+		lv, _, err := levelsOf(ctx, t, seen, c+1)
+		if err != nil {
+			return nil, err
+		}
+		for i, l := range lv {
+			out[i] = append(out[i], l)
+		}
+	}
+	return out, nil
 }
 
 // overlap is what two panels show of the same ground.

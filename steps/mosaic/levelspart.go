@@ -18,7 +18,18 @@ type levelsSettings struct {
 }
 
 // levelsTable is what joining needs to know of brightness, in panel order.
-type levelsTable struct{ Levels []level }
+type levelsTable struct {
+	Levels   []level   // of the mean of the channels
+	Channels [][]level // of each panel's channels; none where all have one
+}
+
+// of returns a panel's level in each channel.
+func (l levelsTable) of(i int) []level {
+	if i < len(l.Channels) {
+		return l.Channels[i]
+	}
+	return l.Levels[i : i+1]
+}
 
 // placementsTable is the mosaic's account of itself, for the stages after and for people.
 type placementsTable struct {
@@ -78,7 +89,11 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
-	lv, ties, err := levelsOf(ctx, t, g, looks)
+	lv, ties, err := levelsOf(ctx, t, looks, 0)
+	if err != nil {
+		return err
+	}
+	channels, err := channelLevels(ctx, t, looks)
 	if err != nil {
 		return err
 	}
@@ -110,7 +125,7 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	if s.Extent == "disk" && !g.Limb.Found {
 		t.Warn("disk-open", "the mosaic is to be a disk, but no limb was found in it: whether it is whole cannot be told")
 	}
-	if err := t.PutTable("levels", levelsTable{lv}); err != nil {
+	if err := t.PutTable("levels", levelsTable{lv, channels}); err != nil {
 		return err
 	}
 	return t.PutTable("placements", out)

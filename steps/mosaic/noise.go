@@ -84,7 +84,7 @@ func (c shares) variance() float32 {
 func drawNoise(out [][]float32, parts []part, b *blend, r image.Rectangle) {
 	for c, dst := range out {
 		for k, p := range parts {
-			gain, rest := b.gainOf(p.level, p.sharp)
+			gain, rest := b.gainOf(levelOf(p.levels, c), p.sharp)
 			p.over(r, func(at, i int) {
 				all := b.index(r, at)
 				if p.says.wide[i] == 0 || b.over.Pix[c][all] == 0 {

@@ -16,7 +16,7 @@ func sheetOf(index int, v, full []float32, w, h int, at image.Point, lv level, s
 		full = make([]float32, w*h)
 	}
 	s := &sheet{index: index, w: w, h: h, channels: 1, toPanel: similarity{A: 1, X: -float64(at.X), Y: -float64(at.Y)},
-		level: lv, sharp: sharp, box: image.Rect(0, 0, w, h).Add(at), noise: sigma, steady: 1}
+		levels: []level{lv}, sharp: sharp, box: image.Rect(0, 0, w, h).Add(at), noise: sigma, steady: 1}
 	s.once.Do(func() {
 		s.held = &held{plane.Of(w, h, v), voiceOf(v, slices.Repeat([]float32{1}, w*h), full, w, h),
 			fineNoiseOf([][]float32{slices.Repeat([]float32{float32(sigma)}, w*h)}, w, h, 0)}

@@ -21,10 +21,11 @@ type sheet struct {
 	from           sources
 	toPanel        similarity
 	bend           bend
-	level          level
+	levels         []level // of the channels, or one of all
 	sharp          sharpness
 	box            image.Rectangle // in the joined picture
 	noise          float64         // standard deviation in one channel
+	loud           float64         // the same in the common brightness
 	steady         float32         // 1; less if its noise stands out (see steadiness)
 
 	once   sync.Once

@@ -129,7 +129,7 @@ func lookPart(it pipeline.Item) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  7,
+		Version:  8,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},
@@ -141,7 +141,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  8,
+		Version:  9,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},
@@ -153,7 +153,7 @@ func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Pa
 func joinPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "join",
-		Version: 7,
+		Version: 8,
 		In:      in,
 		Out:     []string{"image", "weight", "source", "coverage", "noise"},
 		Memory:  memory / 2,

@@ -37,7 +37,7 @@ func drawTile(sheets []*sheet, r image.Rectangle, dst [][][]float32) error {
 		}
 		p := part{s, b.r.Intersect(s.box), says{}}
 		p.says = s.says(p.in)
-		b.add(p.in, s.draw(p.in.Inset(-margin)), p.says, s.level, s.sharp, s.noise)
+		b.add(p.in, s.draw(p.in.Inset(-margin)), p.says, s.levels, s.sharp, s.noise)
 		parts = append(parts, p)
 	}
 	for c, p := range b.finish() {

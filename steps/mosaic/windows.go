@@ -3,7 +3,6 @@ package mosaic
 import (
 	"math"
 
-	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/solve"
 	"plenilune/steps/kernel/warp"
 )
@@ -46,45 +45,6 @@ type shared struct {
 	mask         []float32
 }
 
-// affine turns a similarity into the form that resampling takes.
-func (s similarity) affine() warp.Affine { return warp.Affine{s.A, -s.B, s.X, s.B, s.A, s.Y} }
-
-// coarseBlur is the upper end of the band in which overlaps are compared, in pixels.
-const coarseBlur = 4
-
-// band is a panel's detail between 1 and coarseBlur pixels of blur, NaN in holes, and how much each pixel may
-// say: next to the border the broad blur sees one side only, and there it is little.
-type band struct {
-	w, h   int
-	detail *plane.Image
-	say    *plane.Image
-}
-
-// bandOf takes the band out of a whole panel, not of overlaps: what a border leaves in it then lies in one panel
-// alone and cannot pass for agreement.
-func bandOf(p panel) band {
-	mask, filled := maskOf(p.v)
-	fine, coarse := smoothOver(filled, mask, p.w, p.h, 1), smoothOver(filled, mask, p.w, p.h, coarseBlur)
-	say := distance(mask, p.w, p.h)
-	for i, d := range say {
-		fine[i] -= coarse[i]
-		if d == 0 {
-			fine[i] = nan32
-		}
-		say[i] = min(max((d-3)/6, 0), 1)
-	}
-	return band{p.w, p.h, plane.Of(p.w, p.h, fine), plane.Of(p.w, p.h, say)}
-}
-
-// draw resamples a band onto the mosaic pixels from (x0, y0) on.
-func (b band) draw(m similarity, x0, y0, w, h int) (detail, say []float32) {
-	d, s := plane.New(w, h, 1), plane.New(w, h, 1)
-	toPanel := m.inverse().after(similarity{A: 1, X: float64(x0), Y: float64(y0)}).affine()
-	warp.Resample(d, b.detail, toPanel, warp.Cubic)
-	warp.Resample(s, b.say, toPanel, warp.Linear)
-	return d.Pix[0], s.Pix[0]
-}
-
 // overlay draws two panels where they overlap. ok is false where they do not share enough.
 func overlay(p, q band, mp, mq similarity) (s shared, ok bool) {
 	ax0, ay0, ax1, ay1 := bounds(mp, p.w, p.h)
@@ -94,14 +54,12 @@ func overlay(p, q band, mp, mq similarity) (s shared, ok bool) {
 	if s.w < 16 || s.h < 16 {
 		return s, false
 	}
-	var sa, sb []float32
-	s.a, sa = p.draw(mp, s.x0, s.y0, s.w, s.h)
-	s.b, sb = q.draw(mq, s.x0, s.y0, s.w, s.h)
-	s.mask = make([]float32, s.w*s.h)
+	s.a, s.mask = p.draw(mp, s.x0, s.y0, s.w, s.h)
+	var say []float32
+	s.b, say = q.draw(mq, s.x0, s.y0, s.w, s.h)
 	n := 0
-	for i := range s.mask {
-		if s.a[i] == s.a[i] && s.b[i] == s.b[i] && sa[i] > 0 && sb[i] > 0 {
-			s.mask[i] = min(sa[i], sb[i])
+	for i, k := range say {
+		if s.mask[i] = min(s.mask[i], k); s.mask[i] > 0 {
 			n++
 		} else {
 			s.a[i], s.b[i] = 0, 0
