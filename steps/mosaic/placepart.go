@@ -116,7 +116,7 @@ func place(ss []seen, es []small, ps []panel, times []int64, set placeSettings, 
 	bends := n.bendPanels()
 	of, rms := groups(len(ps), kept), n.residuals()
 	for i, p := range n.poses {
-		q := placed{W: n.w[i], H: n.h[i], Placed: n.in[i], Group: of[i], Empty: ss[i].Tones.empty()}
+		q := placed{W: n.w[i], H: n.h[i], Placed: n.in[i], Group: of[i], Empty: ss[i].Tones.empty(), Tones: ss[i].Tones}
 		if n.in[i] {
 			q.X, q.Y, q.TurnRad, q.Scale, q.RMS = p.X, p.Y, p.Turn, p.Scale, rms[i]
 			q.Bend = bends[i]

@@ -54,29 +54,33 @@ func expand(x *pipeline.Expansion) error {
 		return errors.New("there is no panel to join: no clip gave a stack")
 	}
 	slices.SortStableFunc(items, func(a, b pipeline.Item) int { return strings.Compare(a.ID.String(), b.ID.String()) })
-	var look, pixels, weights, tables []pipeline.Input
+	var look, pixels, weights, fulls, noises, tables []pipeline.Input
 	ids := make([]string, len(items))
 	for i, it := range items {
 		n := x.Add(lookPart(it))
 		look = append(look, pipeline.Input{Port: "points", Value: n.Out("points")}, pipeline.Input{Port: "even", Value: n.Out("even")})
 		pixels = append(pixels, pipeline.Input{Port: "image", Value: it.Values["image"]})
 		weights = append(weights, pipeline.Input{Port: "weight", Value: it.Values["weight"]})
+		fulls = append(fulls, pipeline.Input{Port: "full", Value: it.Values["full"]})
+		noises = append(noises, pipeline.Input{Port: "noise", Value: it.Values["noise"]})
 		tables = append(tables, pipeline.Input{Port: "panel", Value: it.Values["panel"]})
 		ids[i] = it.ID.String()
 	}
 	memory := int64(len(items)+4) * perPanel
 	place := x.Add(placePart(slices.Concat(look, pixels, tables), memory, hintsFor(x, items, set)))
 	geometry := []pipeline.Input{{Port: "geometry", Value: place.Out("geometry")}}
-	levels := x.Add(levelsPart(slices.Concat(geometry, pixels, tables), memory,
+	levels := x.Add(levelsPart(slices.Concat(geometry, pixels, fulls, tables), memory,
 		levelsSettings{ids, set.Extent, x.Night().ScaleArcsecPerPx()}))
 	geometry = append(geometry, pipeline.Input{Port: "levels", Value: levels.Out("levels")})
-	sharp := x.Add(sharpPart(slices.Concat(geometry, pixels, tables), memory))
+	sharp := x.Add(sharpPart(slices.Concat(geometry, pixels, fulls, tables), memory))
 	geometry = append(geometry, pipeline.Input{Port: "sharpness", Value: sharp.Out("sharpness")})
-	join := x.Add(joinPart(slices.Concat(geometry, pixels, weights, tables), memory))
+	join := x.Add(joinPart(slices.Concat(geometry, pixels, weights, fulls, noises, tables), memory))
 	out := pipeline.Item{Values: map[string]pipeline.Value{
 		"image":      join.Out("image"),
 		"weight":     join.Out("weight"),
 		"source":     join.Out("source"),
+		"coverage":   join.Out("coverage"),
+		"noise":      join.Out("noise"),
 		"placements": levels.Out("placements"),
 	}}
 	face := x.Add(orientPart([]pipeline.Input{{Port: "image", Value: join.Out("image")}, {Port: "placements", Value: levels.Out("placements")}}, set.Orientation))
@@ -129,7 +133,7 @@ func lookPart(it pipeline.Item) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  6,
+		Version:  8,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},
@@ -141,7 +145,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  7,
+		Version:  9,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},
@@ -153,9 +157,9 @@ func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Pa
 func joinPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "join",
-		Version: 6,
+		Version: 8,
 		In:      in,
-		Out:     []string{"image", "weight", "source"},
+		Out:     []string{"image", "weight", "source", "coverage", "noise"},
 		Memory:  memory / 2,
 		Run:     runJoin,
 	}
