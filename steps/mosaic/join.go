@@ -83,10 +83,13 @@ func openSheets(ctx context.Context, t *pipeline.Task, g geometry, lv []level, s
 		if err != nil {
 			return err
 		}
-		s := &sheet{index: i, pixels: r, toPanel: p.toMosaic().inverse(), bend: p.Bend, level: lv[i], sharp: sharp[i]}
+		s := &sheet{index: i, pixels: r, toPanel: p.toMosaic().inverse(), globe: p.Globe, bend: p.Bend, level: lv[i], sharp: sharp[i]}
 		s.w, s.h, s.channels = r.Size()
 		sheets[i] = s
-		x0, y0, x1, y1 := bounds(p.toMosaic(), p.W, p.H)
+		if err := s.globe.ready(); err != nil {
+			return fmt.Errorf("panel %d: %w", i+1, err)
+		}
+		x0, y0, x1, y1 := s.globe.bounds(p.toMosaic(), p.W, p.H)
 		s.box = image.Rect(int(math.Floor(x0)), int(math.Floor(y0)), int(math.Ceil(x1))+1, int(math.Ceil(y1))+1)
 		v := make([]float32, s.w*s.h)
 		if err := r.ReadRect(0, image.Rect(0, 0, s.w, s.h), v); err != nil {

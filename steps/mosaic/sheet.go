@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"image"
 	"math"
+	"slices"
 
 	"plenilune/pipeline"
 	"plenilune/steps/kernel/plane"
@@ -16,8 +17,9 @@ type sheet struct {
 	w, h, channels int
 	pixels         *pipeline.PlaneReader
 	voice          voice
-	toPanel        similarity
+	toPanel        similarity // to the carried panel's pixels
 	bend           bend
+	globe          globe
 	level          level
 	sharp          sharpness
 	box            image.Rectangle // in the joined picture
@@ -32,7 +34,7 @@ func (s *sheet) says(r image.Rectangle, planes int) says {
 	}
 	for y := range r.Dy() {
 		for x := range r.Dx() {
-			far, weight := s.voice.at(s.toPanel.at(float64(r.Min.X+x), float64(r.Min.Y+y)))
+			far, weight := s.voice.at(s.globe.pixel(s.toPanel.at(float64(r.Min.X+x), float64(r.Min.Y+y))))
 			if far == 0 {
 				continue
 			}
@@ -48,13 +50,10 @@ func (s *sheet) says(r image.Rectangle, planes int) says {
 
 // draw resamples the panel, once, onto a rectangle of the joined picture.
 func (s *sheet) draw(r image.Rectangle) (*plane.Image, error) {
-	const reach = 6
-	in := image.Rectangle{image.Pt(math.MaxInt32, math.MaxInt32), image.Pt(math.MinInt32, math.MinInt32)}
-	for _, c := range [4]image.Point{r.Min, {r.Max.X - 1, r.Min.Y}, {r.Min.X, r.Max.Y - 1}, r.Max.Sub(image.Pt(1, 1))} {
-		u, v := s.toPanel.at(float64(c.X), float64(c.Y))
-		in.Min.X, in.Min.Y = min(in.Min.X, int(math.Floor(u))-reach), min(in.Min.Y, int(math.Floor(v))-reach)
-		in.Max.X, in.Max.Y = max(in.Max.X, int(math.Ceil(u))+reach+1), max(in.Max.Y, int(math.Ceil(v))+reach+1)
-	}
+	mx, my := s.chart(r)
+	const reach = 4
+	in := image.Rect(int(math.Floor(float64(slices.Min(mx))))-reach, int(math.Floor(float64(slices.Min(my))))-reach,
+		int(math.Ceil(float64(slices.Max(mx))))+reach+1, int(math.Ceil(float64(slices.Max(my))))+reach+1)
 	in = in.Intersect(image.Rect(0, 0, s.w, s.h))
 	dst := plane.New(r.Dx(), r.Dy(), s.channels)
 	if in.Empty() {
@@ -66,7 +65,6 @@ func (s *sheet) draw(r image.Rectangle) (*plane.Image, error) {
 			return nil, fmt.Errorf("read panel %d: %w", s.index+1, err)
 		}
 	}
-	mx, my := s.chart(r)
 	for i := range mx {
 		mx[i] -= float32(in.Min.X)
 		my[i] -= float32(in.Min.Y)
@@ -99,7 +97,7 @@ func (s *sheet) chart(r image.Rectangle) (mx, my []float32) {
 				low := d[k+nx] + float64(u*(d[k+nx+1]-d[k+nx]))
 				return top + float64(v*(low-top))
 			}
-			px, py := s.toPanel.at(float64(r.Min.X+x)-mix(dx), float64(r.Min.Y+y)-mix(dy))
+			px, py := s.globe.pixel(s.toPanel.at(float64(r.Min.X+x)-mix(dx), float64(r.Min.Y+y)-mix(dy)))
 			mx[y*r.Dx()+x], my[y*r.Dx()+x] = float32(px), float32(py)
 		}
 	}

@@ -20,6 +20,8 @@ type Settings struct {
 	// Extent says whether a whole disk is expected, so that lit ground that no panel shows is a hole, or a
 	// region, in which only enclosed gaps are.
 	Extent string `hcl:"extent,optional" oneof:"auto disk region"`
+	// Sphere says whether panels are carried over the turning Moon to one epoch, where site and times are known.
+	Sphere bool `hcl:"sphere,optional"`
 }
 
 // Step serves mosaic blocks.
@@ -27,7 +29,7 @@ func Step() pipeline.Step {
 	return pipeline.Step{
 		Name:   "mosaic",
 		Block:  "mosaic",
-		New:    func() any { return &Settings{Extent: "auto"} },
+		New:    func() any { return &Settings{Extent: "auto", Sphere: true} },
 		Check:  checkHints,
 		Expand: expand,
 	}
@@ -63,7 +65,14 @@ func expand(x *pipeline.Expansion) error {
 		ids[i] = it.ID.String()
 	}
 	memory := int64(len(items)+4) * perPanel
-	place := x.Add(placePart(slices.Concat(look, pixels, tables), memory, hintsFor(x, items, set.Hints)))
+	how := hintsFor(x, items, set.Hints)
+	if how.Epoch, how.Views, how.NoViews, err = viewsFor(x, items, set.Sphere); err != nil {
+		return err
+	}
+	if how.Views != nil {
+		how.Mount = x.Night().Mount
+	}
+	place := x.Add(placePart(slices.Concat(look, pixels, tables), memory, how))
 	geometry := []pipeline.Input{{Port: "geometry", Value: place.Out("geometry")}}
 	levels := x.Add(levelsPart(slices.Concat(geometry, pixels, tables), memory,
 		levelsSettings{ids, set.Extent, x.Night().ScaleArcsecPerPx()}))
@@ -125,7 +134,7 @@ func lookPart(it pipeline.Item) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  6,
+		Version:  7,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},

@@ -177,3 +177,24 @@ func BenchmarkCarry(b *testing.B) {
 		c.At(float64(i%100)/100, 0.1)
 	}
 }
+
+// TestAspect holds carrying by aspects to carrying by the views themselves: the same, but for the ball's turn against the Moon.
+func TestAspect(t *testing.T) {
+	site := Site{LatitudeDeg: 47, LongitudeDeg: 8}
+	ref, v := site.View(Universal(2460751.5)), site.View(Universal(2460751.6))
+	a := v.Against(ref)
+	straight := carry(t, v.Disk(), ref.Disk(), 0.01)
+	told := carry(t, a.Disk(), DiskOf(0, 0, ref.DistanceKM), 0.01)
+	lean := (v.AxisDeg - ref.AxisDeg - a.AxisDeg) * degree // of the ball's pole, to the right
+	sin, cos := math.Sincos(lean)
+	for _, c := range [][2]float64{{0, 0}, {0.4, -0.3}, {-0.8, 0.5}, {0.2, 0.97}, {1.2, 0.1}} {
+		wx, wy := straight.At(c[0], c[1])
+		gx, gy := told.At(cos*c[0]-sin*c[1], sin*c[0]+cos*c[1])
+		near(t, "x", gx, wx, 1e-9)
+		near(t, "y", gy, wy, 1e-9)
+	}
+	near(t, "towards the zenith", a.UprightDeg-a.AxisDeg, ref.Horizon.ParallacticDeg-v.Horizon.ParallacticDeg, 1e-9)
+	if same := ref.Against(ref); math.Abs(same.EastDeg)+math.Abs(same.NorthDeg)+math.Abs(same.AxisDeg)+math.Abs(same.UprightDeg) > 1e-12 {
+		t.Errorf("a view differs from itself: %+v", same)
+	}
+}
