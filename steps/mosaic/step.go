@@ -22,6 +22,8 @@ type Settings struct {
 	Extent string `hcl:"extent,optional" oneof:"auto disk region"`
 	// Orientation states how the Moon lies in the picture, where it is not found, or found wrongly.
 	Orientation *Orientation `hcl:"orientation,block"`
+	// Sphere says whether panels are carried over the turning Moon to one epoch, where site and times are known.
+	Sphere bool `hcl:"sphere,optional"`
 }
 
 // Step serves mosaic blocks.
@@ -29,7 +31,7 @@ func Step() pipeline.Step {
 	return pipeline.Step{
 		Name:   "mosaic",
 		Block:  "mosaic",
-		New:    func() any { return &Settings{Extent: "auto"} },
+		New:    func() any { return &Settings{Extent: "auto", Sphere: true} },
 		Check:  checkHints,
 		Expand: expand,
 	}
@@ -67,7 +69,14 @@ func expand(x *pipeline.Expansion) error {
 		ids[i] = it.ID.String()
 	}
 	memory := int64(len(items)+4) * perPanel
-	place := x.Add(placePart(slices.Concat(look, pixels, tables), memory, hintsFor(x, items, set)))
+	how := hintsFor(x, items, set)
+	if how.Epoch, how.Views, how.NoViews, err = viewsFor(x, items, set.Sphere); err != nil {
+		return err
+	}
+	if how.Views != nil {
+		how.Mount = x.Night().Mount
+	}
+	place := x.Add(placePart(slices.Concat(look, pixels, tables), memory, how))
 	geometry := []pipeline.Input{{Port: "geometry", Value: place.Out("geometry")}}
 	levels := x.Add(levelsPart(slices.Concat(geometry, pixels, fulls, tables), memory,
 		levelsSettings{ids, set.Extent, x.Night().ScaleArcsecPerPx()}))
@@ -133,7 +142,7 @@ func lookPart(it pipeline.Item) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  8,
+		Version:  9,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},
