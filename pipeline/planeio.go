@@ -1,7 +1,6 @@
 package pipeline
 
 import (
-	"context"
 	"encoding/binary"
 	"fmt"
 	"image"
@@ -97,52 +96,6 @@ func (p *PlaneReader) ReadAll() ([][]float32, error) {
 		}
 	}
 	return out, nil
-}
-
-// writePlane computes tiles in batches, several at once, and stores them in order.
-func writePlane(ctx context.Context, t *Task, w, h, c int, fill func(image.Rectangle, [][]float32) error) (ID, error) {
-	p := planeHead{w, h, c}
-	if w <= 0 || h <= 0 || c <= 0 {
-		return ID{}, fmt.Errorf("a plane of %d×%d×%d has no pixels", w, h, c)
-	}
-	bw, err := t.store.Create(p.bytes(), true)
-	if err != nil {
-		return ID{}, err
-	}
-	const batch = 16
-	bufs := make([][]byte, batch)
-	for at := 0; at < p.tiles(); at += batch {
-		n := min(batch, p.tiles()-at)
-		err := t.each(ctx, n, func(k int) error {
-			r := p.rect(at + k)
-			dst := make([][]float32, c)
-			for i := range dst {
-				dst[i] = make([]float32, r.Dx()*r.Dy())
-			}
-			if err := fill(r, dst); err != nil {
-				return err
-			}
-			b := make([]byte, 0, 4*c*r.Dx()*r.Dy())
-			for _, d := range dst {
-				for _, v := range d {
-					if v != v {
-						v = float32(math.NaN()) // one bit pattern for "no data"
-					}
-					b = binary.LittleEndian.AppendUint32(b, math.Float32bits(v))
-				}
-			}
-			bufs[k] = b
-			return nil
-		})
-		for k := 0; err == nil && k < n; k++ {
-			err = bw.Chunk(bufs[k])
-		}
-		if err != nil {
-			bw.Abort()
-			return ID{}, err
-		}
-	}
-	return bw.Commit()
 }
 
 type chunkWriter struct {

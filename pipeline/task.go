@@ -174,12 +174,31 @@ func (t *Task) PutPlane(ctx context.Context, port string, w, h int, pix ...[]flo
 // WritePlane stores a picture that fill computes tile by tile, several at once:
 // dst[c] is row-major, r.Dx() by r.Dy().
 func (t *Task) WritePlane(ctx context.Context, port string, w, h, c int, fill func(r image.Rectangle, dst [][]float32) error) error {
-	id, err := writePlane(ctx, t, w, h, c, fill)
+	return t.WritePlanes(ctx, w, h, []PlanePort{{port, c}}, func(r image.Rectangle, dst [][][]float32) error { return fill(r, dst[0]) })
+}
+
+// WritePlanes stores pictures of one size that fill computes together, tile by tile, several at once: dst[i][c] is
+// channel c of the i-th, row-major, r.Dx() by r.Dy(). Tiles are asked for row by row from the top, but for those in
+// work at once.
+func (t *Task) WritePlanes(ctx context.Context, w, h int, ports []PlanePort, fill func(r image.Rectangle, dst [][][]float32) error) error {
+	ids, err := writePlanes(ctx, t, w, h, ports, fill)
 	if err != nil {
-		return fmt.Errorf("store plane %q: %w", port, err)
+		return fmt.Errorf("store plane %q: %w", ports[0].Name, err)
 	}
-	t.outs[port] = id
+	for i, id := range ids {
+		t.outs[ports[i].Name] = id
+	}
 	return nil
+}
+
+// PlaneTiles returns the rectangles in which WritePlanes asks for a picture, in its order.
+func PlaneTiles(w, h int) []image.Rectangle {
+	p := planeHead{w: w, h: h}
+	out := make([]image.Rectangle, p.tiles())
+	for i := range out {
+		out[i] = p.rect(i)
+	}
+	return out
 }
 
 // Each calls fn for 0…n−1, several at once when the run's bounds allow. Write

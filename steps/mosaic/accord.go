@@ -25,6 +25,7 @@ type accord struct {
 	square       [sharpBands][]float32 // sum of weight times detail squared, over the channels
 	noise        [sharpBands][]float32 // sum of weight times the variance of noise
 	most         []float32             // the most that one panel has to say
+	who          []int                 // which one it is, counted from 1 as they were added; 0: none
 	lead         [sharpBands][][]float32
 	several      bool // more than one panel was added
 	first        bool
@@ -33,7 +34,7 @@ type accord struct {
 
 func newAccord(r image.Rectangle, channels int) *accord {
 	n := r.Dx() * r.Dy()
-	a := &accord{w: r.Dx(), h: r.Dy(), most: make([]float32, n)}
+	a := &accord{w: r.Dx(), h: r.Dy(), most: make([]float32, n), who: make([]int, n)}
 	for j := range sharpBands {
 		a.square[j], a.noise[j] = make([]float32, n), make([]float32, n)
 		for range channels {
@@ -43,9 +44,11 @@ func newAccord(r image.Rectangle, channels int) *accord {
 	return a
 }
 
-// begin prepares for a panel whose noise has the given standard deviation, its planes raised by gain.
-func (a *accord) begin(sigma float64, gain [sharpBands]float32) {
-	a.several, a.first = a.first, true
+// begin prepares for a panel.
+func (a *accord) begin() { a.several, a.first = a.first, true }
+
+// channel prepares for one of its channels, the noise of which has the given standard deviation, its planes raised by gain.
+func (a *accord) channel(sigma float64, gain [sharpBands]float32) {
 	for j := range a.noiseOfPlane {
 		v := float32(sigma*wavelet.NoiseFactor(j)) * gain[j]
 		a.noiseOfPlane[j] = v * v

@@ -26,8 +26,8 @@ func TestDisagreementIsNotAveraged(t *testing.T) {
 	first := waves(w, h, 0)
 	joined := func(by float64, says float32) []float32 {
 		b := newBlend(r, 1)
-		b.add(r, first, evenSays(r, says), level{1, 0}, sharpness{}, 0.001)
-		b.add(r, waves(w, h, by), evenSays(r, 0.6), level{1, 0}, sharpness{}, 0.001)
+		b.add(r, first, evenSays(r, says), []level{{1, 0}}, sharpness{}, 0.001)
+		b.add(r, waves(w, h, by), evenSays(r, 0.6), []level{{1, 0}}, sharpness{}, 0.001)
 		return b.finish()[0]
 	}
 	amplitude := func(v []float32, by float64) float64 {

@@ -79,6 +79,10 @@ const (
 	bendNoise = 0.04
 )
 
+// bendStepOf returns the pixels between the nodes of a panel's bend: a large panel, whose field is wide, needs no more of
+// them.
+func bendStepOf(w, h int) float64 { return max(bendStep, float64(max(w, h))/20) }
+
 // bendPanels finds the smooth bend of every panel that explains what the overlaps and the limb still show: the most likely one
 // under a prior of small and smooth bends, so that two panels that disagree meet half-way and
 // the bend fades where nothing is measured.
@@ -86,7 +90,7 @@ func (n *network) bendPanels() []bend {
 	bends := make([]bend, len(n.poses))
 	for i := range bends {
 		if n.in[i] {
-			bends[i] = newBend(n.w[i], n.h[i], max(bendStep, float64(max(n.w[i], n.h[i]))/20))
+			bends[i] = newBend(n.w[i], n.h[i], bendStepOf(n.w[i], n.h[i]))
 		}
 	}
 	terms := n.bendTerms(bends)
@@ -256,7 +260,7 @@ func solveBends(bends []bend, terms []bendTerm) {
 	rr := dot(r, r)
 	first := rr
 	for range 200 {
-		if rr <= 1e-14*first || rr == 0 {
+		if rr <= 1e-10*first || rr == 0 {
 			return
 		}
 		curvature(p, q, terms)

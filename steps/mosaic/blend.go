@@ -2,7 +2,6 @@ package mosaic
 
 import (
 	"image"
-	"math"
 
 	"plenilune/steps/kernel/plane"
 )
@@ -19,80 +18,38 @@ import (
 // next plane, and so on. Measured: at 4 borders begin to show; over the width of the broad picture, resolution is lost.
 const fineReach = 10
 
-// voice is what each pixel of a panel has to say against other panels.
-type voice struct {
-	w, h  int
-	far   []uint16 // distance to the next border or hole in 1/farUnit pixels; 0: a hole
-	stack []uint8  // the stack's own weight, 0…255
-	wide  float32  // pixels over which the broad picture gains its full say
-}
-
-const farUnit = 32
-
-func voiceOf(v, weight []float32, w, h int) voice {
-	mask, _ := maskOf(v)
-	s := voice{w, h, make([]uint16, w*h), make([]uint8, w*h), float32(min(w, h)) / 6}
-	for i, d := range distance(mask, w, h) {
-		if mask[i] == 0 {
-			continue
-		}
-		s.far[i] = uint16(min(d*farUnit, math.MaxUint16))
-		s.stack[i] = 255
-		if k := weight[i]; k == k {
-			s.stack[i] = uint8(math.Round(float64(255 * min(max(k, 0), 1))))
-		}
-	}
-	return s
-}
-
-// at interpolates distance in pixels and weight at a place; far is 0 beside a hole and outside.
-func (s *voice) at(u, v float64) (far, weight float32) {
-	right, low := float64(s.w-1), float64(s.h-1)
-	if !(u > -rounding && v > -rounding && u < right+rounding && v < low+rounding) {
-		return 0, 0
-	}
-	u, v = min(max(u, 0), right), min(max(v, 0), low)
-	fu, fv := math.Floor(u), math.Floor(v)
-	i := int(fv)*s.w + int(fu)
-	next, below := 1, s.w // the neighbour, or at the last column and row the pixel itself
-	if fu == right {
-		next = 0
-	}
-	if fv == low {
-		below = 0
-	}
-	a, b, c, d := s.far[i], s.far[i+next], s.far[i+below], s.far[i+below+next]
-	if a == 0 || b == 0 || c == 0 || d == 0 {
-		return 0, 0
-	}
-	x, y := float32(u-fu), float32(v-fv)
-	far = mix(float32(a), float32(b), float32(c), float32(d), x, y) / farUnit
-	k, l := s.stack[i:], s.stack[i+below:]
-	return far, mix(float32(k[0]), float32(k[next]), float32(l[0]), float32(l[next]), x, y) / 255
-}
-
-func mix(a, b, c, d, x, y float32) float32 {
-	top := a + float32(x*(b-a))
-	low := c + float32(x*(d-c))
-	return top + float32(y*(low-top))
-}
-
-// leastSay keeps a pixel that no other panel shows from being nothing.
-const leastSay = 1.0 / 255
-
-// say is a panel's say at a distance from its border: none there, smoothly rising to weight.
-func say(far, weight, reach float32) float32 {
-	f := min(1, far/reach)
-	f *= f * (3 - float32(2*f))
-	return max(leastSay, f*weight)
-}
-
 // blend gathers the panels that touch a rectangle of the joined picture.
 type blend struct {
 	r           image.Rectangle
 	broad, over *plane.Image // sum of what is broader than the planes, and of its weights
 	fine, under [sharpBands]*plane.Image
 	accord      *accord
+	panels      int       // added so far
+	doubt       []float32 // how far each pixel is taken from one panel alone; nil: not at all
+}
+
+// gains are those of a panel: on its planes, and by what its say in them is multiplied.
+type gains struct{ planes, count [sharpBands]float32 }
+
+// gainOf returns a panel's gains, and that of what is broader than the planes. In each plane a panel counts by the inverse
+// square of its gain, which raises its noise.
+func (b *blend) gainOf(lv level, sharp sharpness) (g gains, broad float32) {
+	for j := range g.planes {
+		k := sharp.gain(j)
+		g.planes[j], g.count[j] = float32(k*lv.Factor), float32(1/float64(k*k))
+	}
+	return g, float32(lv.Factor)
+}
+
+// levelOf is a panel's level in a channel.
+func levelOf(lv []level, channel int) level { return lv[min(channel, len(lv)-1)] }
+
+// doubtAt is how far a pixel is taken from one panel alone, 0…1.
+func (b *blend) doubtAt(i int) float32 {
+	if b.doubt == nil {
+		return 0
+	}
+	return b.doubt[i]
 }
 
 func newBlend(r image.Rectangle, channels int) *blend {
@@ -114,18 +71,16 @@ type says struct {
 }
 
 // add adds a panel that touches the blend in a part of its rectangle, drawn there and margin all round, brought to the
-// common brightness and sharpness. In each plane a panel counts by the inverse square of its gain, which raises its
-// noise, the standard deviation of which is sigma.
-func (b *blend) add(in image.Rectangle, img *plane.Image, k says, lv level, sharp sharpness, sigma float64) {
-	var gain, count [sharpBands]float32
-	for j := range gain {
-		g := sharp.gain(j)
-		gain[j], count[j] = float32(g*lv.Factor), float32(1/float64(g*g))
-	}
-	b.accord.begin(sigma, gain)
+// common brightness and sharpness. The standard deviation of its noise is sigma.
+func (b *blend) add(in image.Rectangle, img *plane.Image, k says, lv []level, sharp sharpness, sigma float64) {
+	b.accord.begin()
+	b.panels++
 	wide, leads := make([]float32, in.Dx()), make([]bool, in.Dx())
-	factor, offset := float32(lv.Factor), float32(lv.Offset)
 	for c := range b.broad.Pix {
+		l := levelOf(lv, c)
+		g, factor := b.gainOf(l, sharp)
+		gain, count, offset := g.planes, g.count, float32(l.Offset)
+		b.accord.channel(sigma, gain)
 		planes, rest, mask := split(img.Pix[min(c, len(img.Pix)-1)], img.W, img.H)
 		for y := range in.Dy() {
 			at := (in.Min.Y+y-b.r.Min.Y)*b.r.Dx() + in.Min.X - b.r.Min.X
@@ -137,11 +92,12 @@ func (b *blend) add(in image.Rectangle, img *plane.Image, k says, lv level, shar
 					wide[x] = 0
 				}
 			}
-			out, over, most := b.broad.Pix[c][at:], b.over.Pix[c][at:], b.accord.most[at:]
+			out, over, most, who := b.broad.Pix[c][at:], b.over.Pix[c][at:], b.accord.most[at:], b.accord.who[at:]
 			for x, s := range wide {
 				if c == 0 {
-					leads[x] = s > most[x]
-					most[x] = max(most[x], s)
+					if leads[x] = s > most[x]; leads[x] {
+						most[x], who[x] = s, b.panels
+					}
 				}
 				over[x] += s
 				out[x] += float32(s * (float32(factor*rest[from+x]) + offset))
@@ -164,7 +120,7 @@ func (b *blend) add(in image.Rectangle, img *plane.Image, k says, lv level, shar
 
 // finish returns the blended channels, NaN where no panel shows anything.
 func (b *blend) finish() [][]float32 {
-	doubt := b.accord.doubt(b)
+	b.doubt = b.accord.doubt(b)
 	for c, out := range b.broad.Pix {
 		for i, w := range b.over.Pix[c] {
 			if w == 0 {
@@ -174,8 +130,8 @@ func (b *blend) finish() [][]float32 {
 			out[i] /= w
 			for j := range b.fine {
 				v := b.fine[j].Pix[c][i] / b.under[j].Pix[c][i]
-				if doubt != nil && doubt[i] > 0 {
-					v += float32(doubt[i] * (b.accord.lead[j][c][i] - v))
+				if d := b.doubtAt(i); d > 0 {
+					v += float32(d * (b.accord.lead[j][c][i] - v))
 				}
 				out[i] += v
 			}

@@ -66,7 +66,7 @@ func TestEqualPicturesBlendToThemselves(t *testing.T) {
 	}
 	b := newBlend(r, 1)
 	for range 3 {
-		b.add(r, plane.Of(w, h, s), uneven(), level{1, 0}, sharpness{}, 0)
+		b.add(r, plane.Of(w, h, s), uneven(), []level{{1, 0}}, sharpness{}, 0)
 	}
 	if d := worst(b.finish()[0], cutInner(s, w, h)); d > 1e-6 {
 		t.Errorf("three equal pictures blend to one %g off", d)
@@ -75,13 +75,13 @@ func TestEqualPicturesBlendToThemselves(t *testing.T) {
 	holed := slices.Clone(flat)
 	holed[50*w+60], holed[51*w+60] = nan32, nan32
 	b = newBlend(r, 1)
-	b.add(r, plane.Of(w, h, flat), uneven(), level{1, 0}, sharpness{0.2, -0.1, 0.4}, 0)
-	b.add(r, plane.Of(w, h, holed), uneven(), level{1, 0}, sharpness{-0.2, 0.3, -0.4}, 0)
+	b.add(r, plane.Of(w, h, flat), uneven(), []level{{1, 0}}, sharpness{0.2, -0.1, 0.4}, 0)
+	b.add(r, plane.Of(w, h, holed), uneven(), []level{{1, 0}}, sharpness{-0.2, 0.3, -0.4}, 0)
 	if d := worst(b.finish()[0], cutInner(flat, w, h)); d > 1e-6 {
 		t.Errorf("a constant blends to one %g off", d)
 	}
 	b = newBlend(r, 1)
-	b.add(r, plane.Of(w, h, holed), uneven(), level{2, 0.1}, sharpness{}, 0)
+	b.add(r, plane.Of(w, h, holed), uneven(), []level{{2, 0.1}}, sharpness{}, 0)
 	want := cutInner(holed, w, h)
 	for i, v := range want {
 		want[i] = 2*v + 0.1
@@ -109,10 +109,10 @@ func TestNoiseOfTwoPanels(t *testing.T) {
 		return math.Sqrt(sum / float64(len(planes[0])))
 	}
 	one, two := plane.Of(w, h, scene(6, w, h)), plane.Of(w, h, scene(7, w, h))
-	alone := finest(func(b *blend) { b.add(r, one, evenSays(r, 1), level{1, 0}, sharpness{}, sigma) })
+	alone := finest(func(b *blend) { b.add(r, one, evenSays(r, 1), []level{{1, 0}}, sharpness{}, sigma) })
 	both := finest(func(b *blend) {
-		b.add(r, one, evenSays(r, 1), level{1, 0}, sharpness{}, sigma)
-		b.add(r, two, evenSays(r, 1), level{1, 0}, sharpness{}, sigma)
+		b.add(r, one, evenSays(r, 1), []level{{1, 0}}, sharpness{}, sigma)
+		b.add(r, two, evenSays(r, 1), []level{{1, 0}}, sharpness{}, sigma)
 	})
 	// 36,000 pixels, about as many independent values: 0.5 % each.
 	if got := both / alone; math.Abs(got-math.Sqrt(0.5)) > 0.02 {
@@ -121,8 +121,8 @@ func TestNoiseOfTwoPanels(t *testing.T) {
 	dull := sharpness{-0.35, -0.35, -0.35}
 	g := dull.gain(0)
 	raised := finest(func(b *blend) {
-		b.add(r, one, evenSays(r, 1), level{1, 0}, sharpness{}, sigma)
-		b.add(r, two, evenSays(r, 1), level{1, 0}, dull, sigma)
+		b.add(r, one, evenSays(r, 1), []level{{1, 0}}, sharpness{}, sigma)
+		b.add(r, two, evenSays(r, 1), []level{{1, 0}}, dull, sigma)
 	})
 	if got, want := raised/alone, 1/math.Sqrt(1+1/(g*g)); math.Abs(got-want) > 0.02 {
 		t.Errorf("with a panel raised %.2f times there is %.3f of the noise, want %.3f", g, got, want)
@@ -143,7 +143,7 @@ func TestBlendEvensTwoBlurs(t *testing.T) {
 		for j := range k {
 			k[j] *= sign
 		}
-		b.add(r, plane.Of(w, h, smooth(s, w, h, sigma)), evenSays(r, 1), level{1, 0}, k, 0)
+		b.add(r, plane.Of(w, h, smooth(s, w, h, sigma)), evenSays(r, 1), []level{{1, 0}}, k, 0)
 		return b.finish()[0]
 	}
 	apart := func(a, b []float32) (sum float64) {
@@ -163,7 +163,7 @@ func TestBlendEvensTwoBlurs(t *testing.T) {
 func TestEachBandHasItsReach(t *testing.T) {
 	const w, h = 300, 240
 	v, one := make([]float32, w*h), slices.Repeat([]float32{1}, w*h)
-	s := voiceOf(v, one, w, h)
+	s := voiceOf(v, one, make([]float32, w*h), w, h)
 	for _, c := range []struct {
 		at, reach float32
 		least     float32

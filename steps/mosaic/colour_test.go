@@ -25,8 +25,8 @@ func TestPanelsShareTheirWhite(t *testing.T) {
 		return img
 	}
 	b := newBlend(r, 3)
-	b.add(r, shot(1), evenSays(r, 1), level{1, 0}, sharpness{}, 0)
-	b.add(r, shot(0.25), evenSays(r, 0.4), level{4, 0}, sharpness{}, 0)
+	b.add(r, shot(1), evenSays(r, 1), []level{{1, 0}}, sharpness{}, 0)
+	b.add(r, shot(0.25), evenSays(r, 0.4), []level{{4, 0}}, sharpness{}, 0)
 	out := b.finish()
 	for i := range out[0] {
 		for c := range out {

@@ -1,6 +1,9 @@
 package mosaic
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // distance returns, for every pixel under the mask, how far the nearest pixel
 // without data or the picture's border is: the exact squared distance transform
@@ -8,6 +11,13 @@ import "math"
 // border has distance 1; holes have 0.
 func distance(mask []float32, w, h int) []float32 {
 	out := make([]float32, w*h)
+	if !slices.Contains(mask, 0) {
+		for i := range out {
+			x, y := i%w, i/w
+			out[i] = float32(min(x+1, y+1, w-x, h-y))
+		}
+		return out
+	}
 	// Pass 1: vertical distance to a hole, the outside counting as one.
 	for x := range w {
 		d := 0

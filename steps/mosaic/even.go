@@ -2,7 +2,8 @@ package mosaic
 
 import (
 	"math"
-	"slices"
+
+	"plenilune/steps/kernel/robust"
 )
 
 // evenSigma is the reach, in pixels, over which contrast is evened: wide enough
@@ -44,28 +45,29 @@ type tonalRange struct {
 func rangeOf(v []float32, w, h int) tonalRange {
 	mask, filled := maskOf(v)
 	s := smoothOver(filled, mask, w, h, 2)
-	var tones, noise []float64
+	tones, noise := make([]float32, 0, w*h/4), make([]float32, 0, w*h/4)
 	for y := 1; y+1 < h; y += 2 {
 		for x := 1; x+1 < w; x += 2 {
 			i := y*w + x
 			if mask[i] == 0 {
 				continue
 			}
-			tones = append(tones, float64(s[i]))
+			tones = append(tones, s[i])
 			l := (v[i-w-1] - float32(2*v[i-w]) + v[i-w+1]) - float32(2*(v[i-1]-float32(2*v[i])+v[i+1])) + (v[i+w-1] - float32(2*v[i+w]) + v[i+w+1])
 			if l == l {
-				noise = append(noise, math.Abs(float64(l)))
+				noise = append(noise, max(l, -l))
 			}
 		}
 	}
 	if len(tones) == 0 {
 		return tonalRange{}
 	}
-	slices.Sort(tones)
-	slices.Sort(noise)
-	r := tonalRange{Sky: tones[len(tones)/50], Bright: tones[len(tones)-1-len(tones)/200]}
+	r := tonalRange{
+		Sky:    float64(robust.Select(tones, len(tones)/50)),
+		Bright: float64(robust.Select(tones, len(tones)-1-len(tones)/200)),
+	}
 	if len(noise) > 0 {
-		r.Noise = 1.4826 * noise[len(noise)/2] / 6 // the mask's gain on white noise is 6
+		r.Noise = 1.4826 * float64(robust.Select(noise, len(noise)/2)) / 6 // the mask's gain on white noise is 6
 	}
 	return r
 }

@@ -20,6 +20,7 @@ type placed struct {
 	RMS     float64 // of its overlaps' windows, pixels
 	Group   int     // index of the first panel it hangs together with
 	Empty   bool
+	Tones   tonalRange
 	Bend    bend
 	Globe   globe // how it is carried over the lunar sphere, if it is
 	// Hint is what became of the user's hint, if there was one; where it contradicts matching, by how much.

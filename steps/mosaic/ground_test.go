@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"plenilune/cache"
@@ -149,6 +150,8 @@ func joinWith(t *testing.T, g *ground, shots []shot, workers int, set placeSetti
 		}
 		look := run(lookPart(pipeline.Item{}), map[string][]any{"image": {p}})
 		in["image"] = append(in["image"], p)
+		in["full"] = append(in["full"], pipelinetest.Plane{W: s.w, H: s.h, Pix: [][]float32{make([]float32, s.w*s.h)}})
+		in["noise"] = append(in["noise"], pipelinetest.Plane{W: s.w, H: s.h, Pix: [][]float32{slices.Repeat([]float32{1e-4}, s.w*s.h)}})
 		in["weight"] = append(in["weight"], pipelinetest.Plane{W: s.w, H: s.h, Pix: [][]float32{weight}})
 		in["panel"] = append(in["panel"], panelTable{NoiseSigma: 1e-4, MidUnixNS: s.unixNS})
 		in["points"] = append(in["points"], look.Stored("points"))

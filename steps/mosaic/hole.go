@@ -37,42 +37,56 @@ func mapFor(g geometry) coverage {
 	return c
 }
 
-// coverageOf looks at the middle of every cell.
-func coverageOf(g geometry, ps []panel, lv []level) coverage {
-	c := mapFor(g)
-	inverse := make([]similarity, len(ps))
+// glimpse is what one panel shows at the middles of the cells of a rectangle of a map, NaN where nothing, and its tones.
+type glimpse struct {
+	x0, y0, w, h int
+	v            []float32
+	tones        tonalRange
+}
+
+// glimpse looks at a panel at the middle of every cell.
+func (c coverage) glimpse(p panel, m similarity, tones tonalRange) glimpse {
+	x0, y0, x1, y1 := bounds(m, p.w, p.h)
+	cell := func(v float64, from, n int) int {
+		return min(max(int(math.Floor((v-float64(from))/float64(c.step))), 0), n-1)
+	}
+	g := glimpse{x0: cell(x0-1, c.x0, c.w), y0: cell(y0-1, c.y0, c.h), tones: tones}
+	g.w, g.h = cell(x1+1, c.x0, c.w)-g.x0+1, cell(y1+1, c.y0, c.h)-g.y0+1
+	inverse := m.inverse()
+	for y := range g.h {
+		for x := range g.w {
+			k, ok := p.nearest(inverse.at(c.middle(g.x0+x, g.y0+y)))
+			if !ok {
+				k = math.NaN()
+			}
+			g.v = append(g.v, float32(k))
+		}
+	}
+	return g
+}
+
+// fill marks what panels show and what of it is lit, by their brightness as it is levelled. Of panels that are not placed
+// the glimpse is empty.
+func (c coverage) fill(seen []glimpse, lv []level) {
 	var low, high float64
-	for i, p := range g.Panels {
-		if p.Placed {
-			inverse[i] = p.toMosaic().inverse()
-			r := rangeOf(ps[i].v, ps[i].w, ps[i].h)
-			high = max(high, float64(lv[i].Factor*r.Bright)+lv[i].Offset)
-			if s := float64(lv[i].Factor*r.Sky) + lv[i].Offset; low == 0 || s < low {
+	for i, g := range seen {
+		if len(g.v) > 0 {
+			high = max(high, float64(lv[i].Factor*g.tones.Bright)+lv[i].Offset)
+			if s := float64(lv[i].Factor*g.tones.Sky) + lv[i].Offset; low == 0 || s < low {
 				low = s
 			}
 		}
 	}
-	for y := range c.h {
-		for x := range c.w {
-			mx, my := c.middle(x, y)
-			for i, p := range g.Panels {
-				if !p.Placed {
-					continue
-				}
-				u, v := inverse[i].at(mx, my)
-				k, ok := ps[i].nearest(u, v)
-				if !ok {
-					continue
-				}
-				c.shown[y*c.w+x] = true
-				if float64(lv[i].Factor*k)+lv[i].Offset > low+float64(0.03*(high-low)) {
-					c.lit[y*c.w+x] = true
-				}
-				break
+	for i, g := range seen {
+		for k, v := range g.v {
+			at := (g.y0+k/g.w)*c.w + g.x0 + k%g.w
+			if v != v || c.shown[at] {
+				continue
 			}
+			c.shown[at] = true
+			c.lit[at] = float64(lv[i].Factor*float64(v))+lv[i].Offset > low+float64(0.03*(high-low))
 		}
 	}
-	return c
 }
 
 func (c coverage) middle(x, y int) (float64, float64) {

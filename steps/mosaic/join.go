@@ -6,12 +6,13 @@ import (
 	"errors"
 	"fmt"
 	"image"
-	"math"
 
 	"plenilune/pipeline"
+	"plenilune/steps/kernel/robust"
 )
 
-// runJoin draws the joined picture, its weight and which panel counts most where.
+// runJoin draws the joined picture, and beside it its weight, its noise, how many panels show each place and which of
+// them counts most.
 func runJoin(ctx context.Context, t *pipeline.Task) error {
 	var g geometry
 	var lv levelsTable
@@ -23,19 +24,7 @@ func runJoin(ctx context.Context, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
-	sheets, err := openSheets(ctx, t, g, lv.Levels, sharp.Panels)
-	for i, s := range sheets {
-		if s != nil && i < len(tables) {
-			s.noise = cmp.Or(tables[i].ChannelSigma, tables[i].NoiseSigma)
-		}
-	}
-	defer func() {
-		for _, s := range sheets {
-			if s != nil {
-				s.pixels.Close()
-			}
-		}
-	}()
+	sheets, err := sheetsOf(t, g, lv, sharp.Panels, tables)
 	if err != nil {
 		return err
 	}
@@ -45,65 +34,65 @@ func runJoin(ctx context.Context, t *pipeline.Task) error {
 			channels = max(channels, s.channels)
 		}
 	}
-	write := func(port string, c int, draw func(r image.Rectangle) ([][]float32, error)) error {
-		return t.WritePlane(ctx, port, g.Width, g.Height, c, func(r image.Rectangle, dst [][]float32) error {
-			drawn, err := draw(r)
-			if err != nil {
-				return err
-			}
-			for k, p := range drawn {
-				copy(dst[k], p)
-			}
-			return nil
-		})
+	tiles := pipeline.PlaneTiles(g.Width, g.Height)
+	for _, r := range tiles {
+		for _, s := range touching(sheets, drawnFor(r)) {
+			s.left.Add(1)
+		}
 	}
-	if err := write("image", channels, func(r image.Rectangle) ([][]float32, error) { return drawImage(sheets, r, channels) }); err != nil {
-		return err
-	}
-	t.Progress(0.8)
-	if err := write("weight", 1, func(r image.Rectangle) ([][]float32, error) { return [][]float32{drawWeight(sheets, r)}, nil }); err != nil {
-		return err
-	}
-	return write("source", 1, func(r image.Rectangle) ([][]float32, error) { return [][]float32{drawSource(sheets, r)}, nil })
+	return t.WritePlanes(ctx, g.Width, g.Height, planesOf(channels), func(r image.Rectangle, dst [][][]float32) error {
+		t.Progress(float64(r.Min.Y) / float64(g.Height))
+		return drawTile(sheets, r, dst)
+	})
 }
 
-// openSheets prepares the placed panels; the others stay nil.
-func openSheets(ctx context.Context, t *pipeline.Task, g geometry, lv []level, sharp []sharpness) ([]*sheet, error) {
-	in, weights := t.In("image"), t.In("weight")
-	if len(in) != len(g.Panels) || len(lv) != len(in) || len(sharp) != len(in) || len(weights) != len(in) {
-		return nil, errors.New("the table of placements does not fit the panels")
+// sheetsOf prepares the placed panels; the others stay nil.
+func sheetsOf(t *pipeline.Task, g geometry, lv levelsTable, sharp []sharpness, tables []panelTable) ([]*sheet, error) {
+	in, weights, fulls, noises := t.In("image"), t.In("weight"), t.In("full"), t.In("noise")
+	n := len(g.Panels)
+	for _, k := range [...]int{len(in), len(lv.Levels), len(sharp), len(tables), len(weights), len(fulls), len(noises)} {
+		if k != n {
+			return nil, errors.New("the table of placements does not fit the panels")
+		}
 	}
-	sheets := make([]*sheet, len(in))
-	err := t.Each(ctx, len(in), func(i int) error {
-		p := g.Panels[i]
+	sheets := make([]*sheet, n)
+	var usual []float64
+	for i, p := range g.Panels {
 		if !p.Placed {
-			return nil
+			continue
 		}
 		r, err := in[i].Plane()
 		if err != nil {
-			return err
+			return nil, fmt.Errorf("open panel %d: %w", i+1, err)
 		}
-		s := &sheet{index: i, pixels: r, toPanel: p.toMosaic().inverse(), globe: p.Globe, bend: p.Bend, level: lv[i], sharp: sharp[i]}
+		if err := p.Globe.ready(); err != nil {
+			return nil, fmt.Errorf("panel %d: %w", i+1, err)
+		}
+		s := &sheet{index: i, from: sources{in[i], weights[i], fulls[i], noises[i]}, toPanel: p.toMosaic().inverse(), globe: p.Globe, bend: p.Bend,
+			levels: lv.of(i), sharp: sharp[i], box: boundsOf(p), noise: cmp.Or(tables[i].ChannelSigma, tables[i].NoiseSigma)}
 		s.w, s.h, s.channels = r.Size()
+		if err := r.Close(); err != nil {
+			return nil, fmt.Errorf("close panel %d: %w", i+1, err)
+		}
 		sheets[i] = s
-		if err := s.globe.ready(); err != nil {
-			return fmt.Errorf("panel %d: %w", i+1, err)
+		s.loud = s.noise * lv.Levels[i].Factor
+		usual = append(usual, s.loud)
+	}
+	for _, s := range sheets {
+		if s != nil {
+			s.steady = steadiness(s.loud, robust.Median(usual))
 		}
-		x0, y0, x1, y1 := s.globe.bounds(p.toMosaic(), p.W, p.H)
-		s.box = image.Rect(int(math.Floor(x0)), int(math.Floor(y0)), int(math.Ceil(x1))+1, int(math.Ceil(y1))+1)
-		v := make([]float32, s.w*s.h)
-		if err := r.ReadRect(0, image.Rect(0, 0, s.w, s.h), v); err != nil {
-			return fmt.Errorf("read panel %d: %w", i+1, err)
-		}
-		weight, err := readPanel(weights[i])
-		if err != nil {
-			return fmt.Errorf("read weight of panel %d: %w", i+1, err)
-		}
-		if weight.w != s.w || weight.h != s.h {
-			return fmt.Errorf("the weight of panel %d has another size than the panel", i+1)
-		}
-		s.voice = voiceOf(v, weight.v, s.w, s.h)
-		return nil
-	})
-	return sheets, err
+	}
+	return sheets, nil
+}
+
+// steadiness is how much the detail of a panel counts whose noise has a standard deviation of sigma, in the common
+// brightness, where it is usual in the others: up to twice that all are alike, since what the air leaves is worse; far
+// beyond, by the inverse of the variance.
+func steadiness(sigma, usual float64) float32 {
+	if !(usual > 0) {
+		return 1
+	}
+	q := sigma / usual
+	return float32(1 / max(1, float64(q*q)-3))
 }

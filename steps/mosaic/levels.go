@@ -11,53 +11,6 @@ import (
 // level corrects a panel's brightness: Factor·value + Offset.
 type level struct{ Factor, Offset float64 }
 
-// toneTie is the mean brightness of one place in two panels, with its weight.
-type toneTie struct {
-	A, B   int
-	VA, VB float64
-	Weight float64
-}
-
-// toneTies compares two panels over blocks of side pixels where they overlap. Both are drawn
-// softly, so that small misplacement does not matter, and blocks with steep brightness count less.
-func toneTies(a, b int, p, q panel, mp, mq similarity, side int) []toneTie {
-	ax0, ay0, ax1, ay1 := bounds(mp, p.w, p.h)
-	bx0, by0, bx1, by1 := bounds(mq, q.w, q.h)
-	x0, y0, x1, y1 := max(ax0, bx0), max(ay0, by0), min(ax1, bx1), min(ay1, by1)
-	ip, iq := mp.inverse(), mq.inverse()
-	var out []toneTie
-	for by := int(math.Floor(y0 / float64(side))); float64(by*side) < y1; by++ {
-		for bx := int(math.Floor(x0 / float64(side))); float64(bx*side) < x1; bx++ {
-			var n, sa, sb, saa float64
-			for j := range side {
-				for i := range side {
-					x, y := float64(bx*side+i), float64(by*side+j)
-					u, ok := p.linear(ip.at(x, y))
-					if !ok {
-						continue
-					}
-					v, ok := q.linear(iq.at(x, y))
-					if !ok {
-						continue
-					}
-					n++
-					sa += u
-					sb += v
-					saa += float64(u * u)
-				}
-			}
-			if n < 0.75*float64(side*side) {
-				continue
-			}
-			u, v := sa/n, sb/n
-			vary := max(0, saa/n-float64(u*u))
-			sigma := 0.002 + float64(0.01*math.Abs(u)) + float64(0.15*math.Sqrt(vary))
-			out = append(out, toneTie{a, b, u, v, 1 / (sigma * sigma)})
-		}
-	}
-	return out
-}
-
 // skyLevel is the brightness of a panel's bare sky. There is one a panel: the sky is of one level, and what its
 // places differ by is noise, to which a factor would be fitted.
 type skyLevel struct {
@@ -72,25 +25,30 @@ const skyWeight = 1e6
 // matchLevels solves all factors and offsets at once, robustly. Factors have the geometric mean one;
 // the sky, where seen, is brought to one level, that of the panels' weighted mean.
 func matchLevels(n int, in []bool, ties []toneTie, sky []skyLevel) ([]level, error) {
+	first, err := firstFactors(n, in, ties)
+	if err != nil {
+		return nil, err
+	}
 	lv := make([]level, n)
 	for i := range lv {
-		lv[i] = level{Factor: 1}
+		lv[i] = level{Factor: first[i]}
 	}
-	zero := 0.0
-	if len(sky) > 0 {
-		var w, s float64
-		for _, b := range sky {
-			w += b.Places
-			s += float64(b.Places * b.Value)
-		}
-		zero = s / w
+	weights := make([]float64, len(ties))
+	for k, t := range ties {
+		s := max(first[t.A]*t.SA, first[t.B]*t.SB)
+		weights[k] = 1 / (s * s)
 	}
+	var seen, zero float64
+	for _, b := range sky {
+		seen += b.Places
+		zero += float64(b.Places * first[b.Panel] * b.Value)
+	}
+	zero /= max(seen, 1)
 	for range 12 {
 		eq := solve.NewNormal(2 * n)
-		for _, t := range ties {
-			fa, fb := lv[t.A], lv[t.B]
-			r := float64(fa.Factor*t.VA) + fa.Offset - float64(fb.Factor*t.VB) - fb.Offset
-			w := t.Weight / (1 + r*r*t.Weight/9)
+		for k, t := range ties {
+			r := t.apart(lv)
+			w := weights[k] / (1 + r*r*weights[k]/9)
 			eq.Add([]int{2 * t.A, 2*t.A + 1, 2 * t.B, 2*t.B + 1}, []float64{t.VA, 1, -t.VB, -1}, r, w)
 		}
 		for _, b := range sky {
@@ -103,7 +61,7 @@ func matchLevels(n int, in []bool, ties []toneTie, sky []skyLevel) ([]level, err
 		var slopes []float64
 		product := 0.0
 		for i := range n {
-			eq.Add([]int{2 * i}, []float64{1}, lv[i].Factor-1, 1)
+			eq.Add([]int{2 * i}, []float64{1}, lv[i].Factor-first[i], 1)
 			eq.Add([]int{2*i + 1}, []float64{1}, lv[i].Offset, 1)
 			if in[i] {
 				all, slopes = append(all, 2*i), append(slopes, 1/lv[i].Factor)
@@ -128,6 +86,71 @@ func matchLevels(n int, in []bool, ties []toneTie, sky []skyLevel) ([]level, err
 		}
 	}
 	return lv, nil
+}
+
+// apart is by how much two panels differ at a place after levelling.
+func (t toneTie) apart(lv []level) float64 {
+	a, b := lv[t.A], lv[t.B]
+	return float64(a.Factor*t.VA) + a.Offset - float64(b.Factor*t.VB) - b.Offset
+}
+
+// firstFactors finds factors from pair to pair, by how far the middle eight tenths of what both see are spread: offsets
+// do not matter to that, and exposures may be any factor apart. They settle the weights of what is solved after.
+func firstFactors(n int, in []bool, ties []toneTie) ([]float64, error) {
+	type ratio struct {
+		a, b        int
+		log, weight float64
+	}
+	var ratios []ratio
+	for from := 0; from < len(ties); {
+		a, b, to := ties[from].A, ties[from].B, from
+		var va, vb, sa, sb []float64
+		for ; to < len(ties) && ties[to].A == a && ties[to].B == b; to++ {
+			t := ties[to]
+			va, vb, sa, sb = append(va, t.VA), append(vb, t.VB), append(sa, t.SA), append(sb, t.SB)
+		}
+		from = to
+		qa, qb := robust.Quantiles(va, 0.1, 0.9), robust.Quantiles(vb, 0.1, 0.9)
+		da, db := qa[1]-qa[0], qb[1]-qb[0]
+		if da <= 0 || db <= 0 {
+			continue
+		}
+		ra, rb := robust.Median(sa)/da, robust.Median(sb)/db
+		const pair = 0.02 // by which the two spreads of one ground differ, of a logarithm
+		vary := pair*pair + (float64(ra*ra)+float64(rb*rb))/float64(len(va))
+		ratios = append(ratios, ratio{a, b, portable.Log(db / da), 1 / vary})
+	}
+	logs := make([]float64, n)
+	for range 8 {
+		eq := solve.NewNormal(n)
+		all, ones, total := []int(nil), []float64(nil), 0.0
+		for i := range n {
+			eq.Add([]int{i}, []float64{1}, logs[i], 1)
+			if in[i] {
+				all, ones, total = append(all, i), append(ones, 1), total+logs[i]
+			}
+		}
+		for _, r := range ratios {
+			// log f(a) − log f(b) is the logarithm of b's spread over a's.
+			d := logs[r.a] - logs[r.b] - r.log
+			eq.Add([]int{r.a, r.b}, []float64{1, -1}, d, r.weight/(1+float64(d*d)*r.weight/9))
+		}
+		if len(all) > 0 {
+			eq.Add(all, ones, total, 1e9)
+		}
+		step, err := eq.Solve()
+		if err != nil {
+			return nil, err
+		}
+		for i := range logs {
+			logs[i] += step[i]
+		}
+	}
+	out := make([]float64, n)
+	for i, l := range logs {
+		out[i] = portable.Exp(l)
+	}
+	return out, nil
 }
 
 // skyOf returns the level of bare sky in a panel, that of the middle one of the places well outside the limb; nil if

@@ -20,7 +20,7 @@ func TestSkyPanelKeepsItsFactor(t *testing.T) {
 		}
 		sky := skyOf(0, p, similarity{A: 1}, circle{true, -1000, 0, 100})
 		sky = append(sky, skyOf(1, p, similarity{A: 1}, circle{true, -1000, 0, 100})...)
-		lit := []toneTie{{1, 2, 0.5, 0.5, 1e4}, {1, 2, 0.1, 0.1, 1e4}}
+		lit := []toneTie{{1, 2, 0.5, 0.5, 0.01, 0.01}, {1, 2, 0.1, 0.1, 0.01, 0.01}}
 		lv, err := matchLevels(3, []bool{true, true, true}, lit, sky)
 		if err != nil {
 			t.Fatal(err)
@@ -38,7 +38,7 @@ func TestFactorsThroughExposures(t *testing.T) {
 	var ties []toneTie
 	for i := range len(exposure) - 1 {
 		for _, ground := range []float64{0.02, 0.06, 0.1} {
-			ties = append(ties, toneTie{i, i + 1, ground * exposure[i], ground * exposure[i+1], 1e6})
+			ties = append(ties, toneTie{i, i + 1, ground * exposure[i], ground * exposure[i+1], 1e-3, 1e-3})
 		}
 	}
 	in := make([]bool, len(exposure))

@@ -20,11 +20,23 @@ type levelsSettings struct {
 }
 
 // levelsTable is what joining needs to know of brightness, in panel order.
-type levelsTable struct{ Levels []level }
+type levelsTable struct {
+	Levels   []level   // of the mean of the channels
+	Channels [][]level // of each panel's channels; none where all have one
+}
+
+// of returns a panel's level in each channel.
+func (l levelsTable) of(i int) []level {
+	if i < len(l.Channels) {
+		return l.Channels[i]
+	}
+	return l.Levels[i : i+1]
+}
 
 // placementsTable is the mosaic's account of itself, for the stages after and for people.
 type placementsTable struct {
 	Panels      []placement `json:"panels"`
+	Overlaps    []overlap   `json:"overlaps"`
 	Limb        limbRow     `json:"limb"`
 	Scale       float64     `json:"scale_arcsec_per_px"` // 0: unknown
 	ScaleSource string      `json:"scale_source"`        // "stated", "limb" or ""
@@ -63,30 +75,41 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	if err := t.One("geometry").Table(&g); err != nil {
 		return err
 	}
-	ps, err := readPanels(ctx, t)
-	if err != nil {
-		return err
-	}
 	tables, err := readTables(t)
 	if err != nil {
 		return err
 	}
-	if len(g.Panels) != len(ps) || len(s.IDs) != len(ps) || len(tables) != len(ps) {
+	if n := len(g.Panels); len(s.IDs) != n || len(tables) != n || len(t.In("image")) != n || len(t.In("full")) != n {
 		return errors.New("the table of placements does not fit the panels")
 	}
 	fine, err := fineness(tables)
 	if err != nil {
 		return err
 	}
-	lv, err := levelsOf(ctx, g, ps, t)
+	c := mapFor(g)
+	looks, err := lookForLevels(ctx, t, g, c)
+	if err != nil {
+		return err
+	}
+	lv, ties, err := levelsOf(ctx, t, looks, 0)
+	if err != nil {
+		return err
+	}
+	channels, err := channelLevels(ctx, t, looks)
 	if err != nil {
 		return err
 	}
 	out := placementsTable{Limb: limbRow{g.Limb.Found, g.Limb.X, g.Limb.Y, g.Limb.R, g.Limb.RMS, g.Limb.ArcDeg},
 		Fineness: fine}
 	out.Panels, out.NoiseSigma = placementsOf(t, g, s.IDs, tables, lv)
+	out.Overlaps = overlapsOf(s.IDs, ties, lv)
+	stateLevels(t, out.Panels, out.Overlaps)
 	out.Scale, out.ScaleSource, out.Estimated = chooseScale(t, s.StatedArcsecPerPx/fine, g.Limb, g.Sphere.DistanceKM)
-	c := coverageOf(g, ps, lv)
+	glimpses := make([]glimpse, len(looks))
+	for i, l := range looks {
+		glimpses[i] = l.glimpse
+	}
+	c.fill(glimpses, lv)
 	sunlit, share := c.sunlitCells(g)
 	out.Extent = s.Extent
 	if s.Extent == "auto" {
@@ -104,7 +127,7 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	if s.Extent == "disk" && !g.Limb.Found {
 		t.Warn("disk-open", "the mosaic is to be a disk, but no limb was found in it: whether it is whole cannot be told")
 	}
-	if err := t.PutTable("levels", levelsTable{lv}); err != nil {
+	if err := t.PutTable("levels", levelsTable{lv, channels}); err != nil {
 		return err
 	}
 	return t.PutTable("placements", out)
@@ -126,44 +149,6 @@ func placementsOf(t *pipeline.Task, g geometry, ids []string, tables []panelTabl
 		noise = robust.Median(all)
 	}
 	return out, noise
-}
-
-func levelsOf(ctx context.Context, g geometry, ps []panel, t *pipeline.Task) ([]level, error) {
-	n := len(ps)
-	in, m := make([]bool, n), make([]similarity, n)
-	for i, p := range g.Panels {
-		in[i], m[i] = p.Placed, p.toMosaic()
-	}
-	var pairs [][2]int
-	for j := range ps {
-		for i := range j {
-			if in[i] && in[j] {
-				pairs = append(pairs, [2]int{i, j})
-			}
-		}
-	}
-	found, skies := make([][]toneTie, len(pairs)), make([][]skyLevel, n)
-	err := t.Each(ctx, len(pairs)+n, func(k int) error {
-		if k < len(pairs) {
-			i, j := pairs[k][0], pairs[k][1]
-			found[k] = toneTies(i, j, ps[i], ps[j], m[i], m[j], 8)
-		} else if i := k - len(pairs); in[i] && g.Limb.Found {
-			skies[i] = skyOf(i, ps[i], m[i], circle{true, g.Limb.X, g.Limb.Y, g.Limb.R})
-		}
-		return nil
-	})
-	if err != nil {
-		return nil, err
-	}
-	var ties []toneTie
-	for _, f := range found {
-		ties = append(ties, f...)
-	}
-	var sky []skyLevel
-	for _, f := range skies {
-		sky = append(sky, f...)
-	}
-	return matchLevels(n, in, ties, sky)
 }
 
 // warnPanel says why a panel is not in the mosaic; empty if it is.

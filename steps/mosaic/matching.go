@@ -49,13 +49,14 @@ func squaredDistance(a, b *[descLen]uint8) int {
 // described is a panel as matching sees it.
 type described struct {
 	points []point
+	sizes  []float64 // theirs
 	signs  []signature
 }
 
 func describedOf(points []point) described {
-	d := described{points, make([]signature, len(points))}
+	d := described{points, make([]float64, len(points)), make([]signature, len(points))}
 	for i := range points {
-		d.signs[i] = signatureOf(&points[i].Desc)
+		d.sizes[i], d.signs[i] = points[i].Size, signatureOf(&points[i].Desc)
 	}
 	return d
 }
@@ -74,9 +75,8 @@ func likeness(a, b described) []candidate {
 	for i := range a.points {
 		n := 0
 		p := &a.points[i]
-		for j := range b.points {
-			q := &b.points[j]
-			if p.Size > sizeRatio*q.Size || q.Size > sizeRatio*p.Size {
+		for j, size := range b.sizes {
+			if p.Size > sizeRatio*size || size > sizeRatio*p.Size {
 				continue
 			}
 			far := a.signs[i].differs(b.signs[j])
@@ -136,6 +136,7 @@ func agree(a, b []point, c []candidate, tol float64) (agreement, bool) {
 	var best similarity
 	bestN := 0
 	at := func(k int) (p, q *point) { return &a[c[k].a], &b[c[k].b] }
+	rivals := &rivals{a: a, b: b, c: c}
 	for m := range min(tried, len(c)) {
 		p1, q1 := at(m)
 		for n := m + 1; n < min(tried, len(c)); n++ {
@@ -155,7 +156,7 @@ func agree(a, b []point, c []candidate, tol float64) (agreement, bool) {
 			if !s.bringsMore(bestN, a, b, c, tol) {
 				continue
 			}
-			if k := len(s.agreeing(a, b, c, tol)); k > bestN {
+			if k := len(rivals.agreeing(s, tol)); k > bestN {
 				best, bestN = s, k
 			}
 		}
@@ -163,14 +164,14 @@ func agree(a, b []point, c []candidate, tol float64) (agreement, bool) {
 	if bestN < 4 {
 		return agreement{}, false
 	}
-	pts := best.agreeing(a, b, c, tol)
+	pts := rivals.pairs(best, tol)
 	for range 4 {
 		s, ok := fitSimilarity(pts, nil)
 		if !ok {
 			return agreement{}, false
 		}
 		best = s
-		if pts = best.agreeing(a, b, c, tol); len(pts) < 4 {
+		if pts = rivals.pairs(best, tol); len(pts) < 4 {
 			return agreement{}, false
 		}
 	}
@@ -201,23 +202,61 @@ func (s similarity) bringsMore(n int, a, b []point, c []candidate, tol float64) 
 	return false
 }
 
-// agreeing returns the candidates that the map brings to within tol, each place of B
-// counting once.
-func (s similarity) agreeing(a, b []point, c []candidate, tol float64) []pointPair {
-	var out []pointPair
+// rivals knows which candidates are one place in either panel: of these one counts at the most.
+type rivals struct {
+	a, b []point
+	c    []candidate
+	of   [][]int // of each candidate, those before it; nil until asked for
+	in   []bool  // which agree
+	got  []int   // their numbers
+}
+
+func (r *rivals) find() {
+	r.of, r.in = make([][]int, len(r.c)), make([]bool, len(r.c))
+	for i, k := range r.c {
+		p, q := &r.a[k.a], &r.b[k.b]
+		for j, l := range r.c[:i] {
+			u, v := &r.a[l.a], &r.b[l.b]
+			if math.Abs(v.X-q.X) < 1 && math.Abs(v.Y-q.Y) < 1 || math.Abs(u.X-p.X) < 1 && math.Abs(u.Y-p.Y) < 1 {
+				r.of[i] = append(r.of[i], j)
+			}
+		}
+	}
+}
+
+// agreeing returns the candidates that a map brings to within tol, each place counting once. They are good until
+// the next call.
+func (r *rivals) agreeing(s similarity, tol float64) []int {
+	if r.of == nil {
+		r.find()
+	}
+	out := r.got[:0]
 next:
-	for _, k := range c {
-		p, q := &a[k.a], &b[k.b]
+	for i, k := range r.c {
+		r.in[i] = false
+		p, q := &r.a[k.a], &r.b[k.b]
 		x, y := s.at(p.X, p.Y)
 		dx, dy := x-q.X, y-q.Y
 		if float64(dx*dx)+float64(dy*dy) > tol*tol {
 			continue
 		}
-		for _, o := range out {
-			if math.Abs(o.BX-q.X) < 1 && math.Abs(o.BY-q.Y) < 1 || math.Abs(o.AX-p.X) < 1 && math.Abs(o.AY-p.Y) < 1 {
+		for _, j := range r.of[i] {
+			if r.in[j] {
 				continue next
 			}
 		}
+		r.in[i] = true
+		out = append(out, i)
+	}
+	r.got = out
+	return out
+}
+
+// pairs returns the places of those that agree.
+func (r *rivals) pairs(s similarity, tol float64) []pointPair {
+	var out []pointPair
+	for _, i := range r.agreeing(s, tol) {
+		p, q := &r.a[r.c[i].a], &r.b[r.c[i].b]
 		out = append(out, pointPair{p.X, p.Y, q.X, q.Y})
 	}
 	return out

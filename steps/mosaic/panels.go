@@ -47,6 +47,23 @@ func readPanel(s pipeline.Source) (panel, error) {
 	return panel{w, h, plane.Of(w, h, pix...).Luminance()}, nil
 }
 
+// without makes holes where the panel is overexposed in any of its frames: it says little of the ground there.
+func (p panel) without(overexposed pipeline.Source) error {
+	full, err := readPanel(overexposed)
+	if err != nil {
+		return fmt.Errorf("read what is overexposed: %w", err)
+	}
+	if full.w != p.w || full.h != p.h {
+		return fmt.Errorf("what is overexposed is %d×%d px, the panel %d×%d", full.w, full.h, p.w, p.h)
+	}
+	for i, f := range full.v {
+		if f > 0 {
+			p.v[i] = nan32
+		}
+	}
+	return nil
+}
+
 func readPanels(ctx context.Context, t *pipeline.Task) ([]panel, error) {
 	in := t.In("image")
 	ps := make([]panel, len(in))

@@ -39,11 +39,19 @@ func TestFitSimilarityOnUmeyamasExample(t *testing.T) {
 }
 
 func TestDistanceAgainstSearch(t *testing.T) {
+	for _, holes := range []float64{0, 0.08} {
+		checkDistance(t, holes)
+	}
+}
+
+// checkDistance compares with a search, on a mask of which a share are holes.
+func checkDistance(t *testing.T, holes float64) {
+	t.Helper()
 	const w, h = 23, 17
 	rng := rand.New(rand.NewPCG(4, 4))
 	mask := make([]float32, w*h)
 	for i := range mask {
-		if rng.IntN(12) > 0 {
+		if rng.Float64() >= holes {
 			mask[i] = 1
 		}
 	}
@@ -154,4 +162,22 @@ func equal(a, b []int) bool {
 		}
 	}
 	return len(a) == len(b)
+}
+
+// A picture without holes is smoothed to the same bits as one of which it is not known that it has none.
+func TestSmoothingWithoutHoles(t *testing.T) {
+	const w, h = 61, 47
+	rng := rand.New(rand.NewPCG(9, 1))
+	v, mask := make([]float32, w*h), make([]float32, w*h)
+	for i := range v {
+		v[i], mask[i] = rng.Float32(), 1
+	}
+	for _, sigma := range []float64{1, 1.5, 2, 4, evenSigma} {
+		want, m := smooth(v, w, h, sigma), smooth(mask, w, h, sigma)
+		for i, got := range smoothOver(v, mask, w, h, sigma) {
+			if got != want[i]/m[i] {
+				t.Fatalf("sigma %g: pixel %d is %v, want %v", sigma, i, got, want[i]/m[i])
+			}
+		}
+	}
 }

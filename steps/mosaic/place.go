@@ -139,7 +139,7 @@ func (n *network) measureOverlaps(ps []band, o windowing, each func(int, func(in
 	err := each(len(pairs), func(k int) error {
 		i, j := pairs[k][0], pairs[k][1]
 		if s, ok := overlay(ps[i], ps[j], m[i], m[j]); ok {
-			found[k] = s.ties(i, j, m[i], m[j], o, panelBend*math.Sqrt2)
+			found[k] = s.ties(i, j, m[i], m[j], o.apart(ps[i], ps[j]), panelBend*math.Sqrt2)
 		}
 		return nil
 	})

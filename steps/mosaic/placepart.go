@@ -142,7 +142,7 @@ func (n *network) table(ss []seen, of []int) geometry {
 	g := geometry{Width: w, Height: h, Limb: n.limbTable(), Sphere: n.sphereTable()}
 	bends, rms := n.bendPanels(), n.residuals()
 	for i, p := range n.poses {
-		q := placed{W: n.w[i], H: n.h[i], Placed: n.in[i], Group: of[i], Empty: ss[i].Tones.empty()}
+		q := placed{W: n.w[i], H: n.h[i], Placed: n.in[i], Group: of[i], Empty: ss[i].Tones.empty(), Tones: ss[i].Tones}
 		if n.in[i] {
 			q.X, q.Y, q.TurnRad, q.Scale, q.RMS = p.X, p.Y, p.Turn, p.Scale, rms[i]
 			q.Bend = bends[i]

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"plenilune/pipeline"
 )
@@ -16,7 +17,7 @@ type sharpTable struct{ Panels []sharpness }
 func sharpPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "sharpness",
-		Version: 1,
+		Version: 2,
 		In:      in,
 		Out:     []string{"sharpness"},
 		Memory:  memory,
@@ -34,9 +35,9 @@ func runSharp(ctx context.Context, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
-	in := t.In("image")
+	in, fulls := t.In("image"), t.In("full")
 	n := len(in)
-	if len(g.Panels) != n || len(lv.Levels) != n || len(tables) != n {
+	if len(g.Panels) != n || len(lv.Levels) != n || len(tables) != n || len(fulls) != n {
 		return errors.New("the table of placements does not fit the panels")
 	}
 	cs := make([]contrast, n)
@@ -48,20 +49,33 @@ func runSharp(ctx context.Context, t *pipeline.Task) error {
 		if err != nil {
 			return fmt.Errorf("read panel %d: %w", i+1, err)
 		}
+		if err := p.without(fulls[i]); err != nil {
+			return fmt.Errorf("panel %d: %w", i+1, err)
+		}
 		cs[i] = contrastOf(p, tables[i].NoiseSigma)
 		return nil
 	})
 	if err != nil {
 		return err
 	}
-	var ties []sharpTie
+	var pairs [][2]int
 	for j, q := range g.Panels {
 		for i, p := range g.Panels[:j] {
 			if p.Placed && q.Placed {
-				ties = append(ties, sharpTies(i, j, &cs[i], &cs[j], p.toMosaic(), q.toMosaic(), lv.Levels[i].Factor, lv.Levels[j].Factor)...)
+				pairs = append(pairs, [2]int{i, j})
 			}
 		}
 	}
+	found := make([][]sharpTie, len(pairs))
+	err = t.Each(ctx, len(pairs), func(k int) error {
+		i, j := pairs[k][0], pairs[k][1]
+		found[k] = sharpTies(i, j, &cs[i], &cs[j], g.Panels[i].toMosaic(), g.Panels[j].toMosaic(), lv.Levels[i].Factor, lv.Levels[j].Factor)
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	ties := slices.Concat(found...)
 	out, err := solveSharpness(n, ties)
 	if err != nil {
 		return err

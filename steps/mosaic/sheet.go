@@ -1,36 +1,96 @@
 package mosaic
 
 import (
+	"errors"
 	"fmt"
 	"image"
 	"math"
-	"slices"
+	"sync"
+	"sync/atomic"
 
 	"plenilune/pipeline"
 	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/warp"
 )
 
-// sheet is a placed panel ready to be drawn tile by tile.
+// sheet is a placed panel ready to be drawn tile by tile. Its pixels are read when the first tile asks for them and let go
+// after the last, so that of a large disk only the panels about the rows being drawn are held.
 type sheet struct {
 	index          int
 	w, h, channels int
-	pixels         *pipeline.PlaneReader
-	voice          voice
+	from           sources
 	toPanel        similarity // to the carried panel's pixels
 	bend           bend
 	globe          globe
-	level          level
+	levels         []level // of the channels, or one of all
 	sharp          sharpness
 	box            image.Rectangle // in the joined picture
 	noise          float64         // standard deviation in one channel
+	loud           float64         // the same in the common brightness
+	steady         float32         // 1; less if its noise stands out (see steadiness)
+
+	once   sync.Once
+	failed error
+	left   atomic.Int32 // tiles that still need it
+	*held
 }
 
-// says returns the panel's say at each pixel of a rectangle, 0…1, in the first so many planes.
-func (s *sheet) says(r image.Rectangle, planes int) says {
-	k := says{wide: make([]float32, r.Dx()*r.Dy()), stack: make([]float32, r.Dx()*r.Dy())}
-	for j := range planes {
-		k.fine[j] = make([]float32, len(k.wide))
+// sources are the planes of one stack.
+type sources struct{ pixels, weight, full, noise pipeline.Source }
+
+// held is what is in memory while a sheet is drawn.
+type held struct {
+	pixels *plane.Image
+	voice  voice
+	fine   *fineNoise
+}
+
+// open reads the panel unless it is there already.
+func (s *sheet) open() error {
+	s.once.Do(func() {
+		if s.held, s.failed = s.read(); s.failed != nil {
+			s.failed = fmt.Errorf("read panel %d: %w", s.index+1, s.failed)
+		}
+	})
+	return s.failed
+}
+
+// done tells that one of the tiles needs the panel no more.
+func (s *sheet) done() {
+	if s.left.Add(-1) == 0 {
+		s.held = nil
+	}
+}
+
+func (s *sheet) read() (*held, error) {
+	r, err := s.from.pixels.Plane()
+	if err != nil {
+		return nil, err
+	}
+	pix, err := r.ReadAll()
+	if err != nil {
+		return nil, err
+	}
+	weight, e1 := readPanel(s.from.weight)
+	full, e2 := readPanel(s.from.full)
+	w, h, noise, e3 := s.from.noise.Pixels()
+	if err := errors.Join(e1, e2, e3); err != nil {
+		return nil, fmt.Errorf("its planes: %w", err)
+	}
+	for _, size := range [3][2]int{{weight.w, weight.h}, {full.w, full.h}, {w, h}} {
+		if size != [2]int{s.w, s.h} {
+			return nil, fmt.Errorf("its planes are of %d×%d and %d×%d px", s.w, s.h, size[0], size[1])
+		}
+	}
+	return &held{plane.Of(s.w, s.h, pix...), voiceOf(pix[0], weight.v, full.v, s.w, s.h), fineNoiseOf(noise, s.w, s.h, float32(s.noise))}, nil
+}
+
+// says returns the panel's say at each pixel of a rectangle, 0…1.
+func (s *sheet) says(r image.Rectangle) says {
+	n := r.Dx() * r.Dy()
+	k := says{wide: make([]float32, n), stack: make([]float32, n)}
+	for j := range k.fine {
+		k.fine[j] = make([]float32, n)
 	}
 	for y := range r.Dy() {
 		for x := range r.Dx() {
@@ -40,8 +100,8 @@ func (s *sheet) says(r image.Rectangle, planes int) says {
 			}
 			i := y*r.Dx() + x
 			k.wide[i], k.stack[i] = say(far, weight, s.voice.wide), weight
-			for j := range planes {
-				k.fine[j][i] = say(far, weight, float32(int(fineReach)<<j))
+			for j := range k.fine {
+				k.fine[j][i] = s.steady * say(far, weight, float32(int(fineReach)<<j))
 			}
 		}
 	}
@@ -49,29 +109,12 @@ func (s *sheet) says(r image.Rectangle, planes int) says {
 }
 
 // draw resamples the panel, once, onto a rectangle of the joined picture.
-func (s *sheet) draw(r image.Rectangle) (*plane.Image, error) {
-	mx, my := s.chart(r)
-	const reach = 4
-	in := image.Rect(int(math.Floor(float64(slices.Min(mx))))-reach, int(math.Floor(float64(slices.Min(my))))-reach,
-		int(math.Ceil(float64(slices.Max(mx))))+reach+1, int(math.Ceil(float64(slices.Max(my))))+reach+1)
-	in = in.Intersect(image.Rect(0, 0, s.w, s.h))
+func (s *sheet) draw(r image.Rectangle) *plane.Image {
 	dst := plane.New(r.Dx(), r.Dy(), s.channels)
-	if in.Empty() {
-		return dst, nil
-	}
-	src := plane.New(in.Dx(), in.Dy(), s.channels)
-	for c := range src.Pix {
-		if err := s.pixels.ReadRect(c, in, src.Pix[c]); err != nil {
-			return nil, fmt.Errorf("read panel %d: %w", s.index+1, err)
-		}
-	}
-	for i := range mx {
-		mx[i] -= float32(in.Min.X)
-		my[i] -= float32(in.Min.Y)
-	}
-	warp.Remap(dst, src, mx, my, warp.Lanczos3)
-	mend(dst, src, mx, my)
-	return dst, nil
+	mx, my := s.chart(r)
+	warp.Remap(dst, s.pixels, mx, my, warp.Lanczos3)
+	mend(dst, s.pixels, mx, my)
+	return dst
 }
 
 // chart returns where each pixel of a rectangle lies in the panel. The bend is looked up on a coarse grid and
@@ -113,4 +156,10 @@ func mend(dst, src *plane.Image, mx, my []float32) {
 			}
 		}
 	}
+}
+
+// boundsOf is the rectangle that a panel can touch in the joined picture.
+func boundsOf(p placed) image.Rectangle {
+	x0, y0, x1, y1 := p.Globe.bounds(p.toMosaic(), p.W, p.H)
+	return image.Rect(int(math.Floor(x0)), int(math.Floor(y0)), int(math.Ceil(x1))+1, int(math.Ceil(y1))+1)
 }

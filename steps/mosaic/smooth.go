@@ -1,6 +1,10 @@
 package mosaic
 
-import "plenilune/steps/kernel/filter"
+import (
+	"slices"
+
+	"plenilune/steps/kernel/filter"
+)
 
 // smooth returns a picture blurred by a Gaussian of sigma pixels.
 func smooth(src []float32, w, h int, sigma float64) []float32 {
@@ -25,7 +29,15 @@ func maskOf(v []float32) (mask, filled []float32) {
 // Knutsson & Westin 1993): values under a zero mask do not count. Places that no
 // value reaches are zero.
 func smoothOver(filled, mask []float32, w, h int, sigma float64) []float32 {
-	v, m := smooth(filled, w, h, sigma), smooth(mask, w, h, sigma)
+	v := smooth(filled, w, h, sigma)
+	if !slices.Contains(mask, 0) {
+		all := smooth([]float32{1}, 1, 1, sigma)[0] // what a mask without holes becomes everywhere
+		for i := range v {
+			v[i] /= all
+		}
+		return v
+	}
+	m := smooth(mask, w, h, sigma)
 	for i := range v {
 		if m[i] > 1e-4 {
 			v[i] /= m[i]

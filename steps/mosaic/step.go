@@ -20,6 +20,8 @@ type Settings struct {
 	// Extent says whether a whole disk is expected, so that lit ground that no panel shows is a hole, or a
 	// region, in which only enclosed gaps are.
 	Extent string `hcl:"extent,optional" oneof:"auto disk region"`
+	// Orientation states how the Moon lies in the picture, where it is not found, or found wrongly.
+	Orientation *Orientation `hcl:"orientation,block"`
 	// Sphere says whether panels are carried over the turning Moon to one epoch, where site and times are known.
 	Sphere bool `hcl:"sphere,optional"`
 }
@@ -54,18 +56,20 @@ func expand(x *pipeline.Expansion) error {
 		return errors.New("there is no panel to join: no clip gave a stack")
 	}
 	slices.SortStableFunc(items, func(a, b pipeline.Item) int { return strings.Compare(a.ID.String(), b.ID.String()) })
-	var look, pixels, weights, tables []pipeline.Input
+	var look, pixels, weights, fulls, noises, tables []pipeline.Input
 	ids := make([]string, len(items))
 	for i, it := range items {
 		n := x.Add(lookPart(it))
 		look = append(look, pipeline.Input{Port: "points", Value: n.Out("points")}, pipeline.Input{Port: "even", Value: n.Out("even")})
 		pixels = append(pixels, pipeline.Input{Port: "image", Value: it.Values["image"]})
 		weights = append(weights, pipeline.Input{Port: "weight", Value: it.Values["weight"]})
+		fulls = append(fulls, pipeline.Input{Port: "full", Value: it.Values["full"]})
+		noises = append(noises, pipeline.Input{Port: "noise", Value: it.Values["noise"]})
 		tables = append(tables, pipeline.Input{Port: "panel", Value: it.Values["panel"]})
 		ids[i] = it.ID.String()
 	}
 	memory := int64(len(items)+4) * perPanel
-	how := hintsFor(x, items, set.Hints)
+	how := hintsFor(x, items, set)
 	if how.Epoch, how.Views, how.NoViews, err = viewsFor(x, items, set.Sphere); err != nil {
 		return err
 	}
@@ -74,18 +78,22 @@ func expand(x *pipeline.Expansion) error {
 	}
 	place := x.Add(placePart(slices.Concat(look, pixels, tables), memory, how))
 	geometry := []pipeline.Input{{Port: "geometry", Value: place.Out("geometry")}}
-	levels := x.Add(levelsPart(slices.Concat(geometry, pixels, tables), memory,
+	levels := x.Add(levelsPart(slices.Concat(geometry, pixels, fulls, tables), memory,
 		levelsSettings{ids, set.Extent, x.Night().ScaleArcsecPerPx()}))
 	geometry = append(geometry, pipeline.Input{Port: "levels", Value: levels.Out("levels")})
-	sharp := x.Add(sharpPart(slices.Concat(geometry, pixels, tables), memory))
+	sharp := x.Add(sharpPart(slices.Concat(geometry, pixels, fulls, tables), memory))
 	geometry = append(geometry, pipeline.Input{Port: "sharpness", Value: sharp.Out("sharpness")})
-	join := x.Add(joinPart(slices.Concat(geometry, pixels, weights, tables), memory))
+	join := x.Add(joinPart(slices.Concat(geometry, pixels, weights, fulls, noises, tables), memory))
 	out := pipeline.Item{Values: map[string]pipeline.Value{
 		"image":      join.Out("image"),
 		"weight":     join.Out("weight"),
 		"source":     join.Out("source"),
+		"coverage":   join.Out("coverage"),
+		"noise":      join.Out("noise"),
 		"placements": levels.Out("placements"),
 	}}
+	face := x.Add(orientPart([]pipeline.Input{{Port: "image", Value: join.Out("image")}, {Port: "placements", Value: levels.Out("placements")}}, set.Orientation))
+	out = out.With("orientation", face.Out("orientation"))
 	if p, ok := lightPart(items); ok {
 		out = out.With("light", x.Add(p).Out("light"))
 	}
@@ -104,13 +112,13 @@ func without(x *pipeline.Expansion, items []pipeline.Item, except []pipeline.Cli
 }
 
 // hintsFor finds the panels that the hints are for. Without any, placing depends on nothing but the panels.
-func hintsFor(x *pipeline.Expansion, items []pipeline.Item, hints []Hint) placeSettings {
+func hintsFor(x *pipeline.Expansion, items []pipeline.Item, set *Settings) placeSettings {
 	var s placeSettings
-	for _, h := range hints {
+	for _, h := range set.Hints {
 		id, ok := x.Clip(h.Clip)
 		for i, it := range items {
 			if ok && it.ID == id {
-				s.Hints = append(s.Hints, hintFor(i, h))
+				s.Hints = append(s.Hints, hintFor(i, h).along(set.Orientation))
 				s.StatedArcsecPerPx = x.Night().ScaleArcsecPerPx()
 			}
 		}
@@ -134,7 +142,7 @@ func lookPart(it pipeline.Item) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  7,
+		Version:  10,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},
@@ -146,7 +154,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  7,
+		Version:  9,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},
@@ -158,9 +166,9 @@ func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Pa
 func joinPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "join",
-		Version: 6,
+		Version: 8,
 		In:      in,
-		Out:     []string{"image", "weight", "source"},
+		Out:     []string{"image", "weight", "source", "coverage", "noise"},
 		Memory:  memory / 2,
 		Run:     runJoin,
 	}

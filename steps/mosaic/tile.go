@@ -1,24 +1,78 @@
 package mosaic
 
-import "image"
+import (
+	"image"
 
-// drawImage blends the panels that touch a rectangle of the joined picture.
-func drawImage(sheets []*sheet, r image.Rectangle, channels int) ([][]float32, error) {
-	around := r.Inset(-accordReach)
-	b := newBlend(around, channels)
-	for _, s := range touching(sheets, around) {
-		in := around.Intersect(s.box)
-		img, err := s.draw(in.Inset(-margin))
-		if err != nil {
-			return nil, err
+	"plenilune/pipeline"
+)
+
+// The planes of a joined picture, in the order in which a tile has them.
+const (
+	imagePlane = iota
+	weightPlane
+	sourcePlane
+	coveragePlane
+	noisePlane
+)
+
+// planesOf names the planes and their channels.
+func planesOf(channels int) []pipeline.PlanePort {
+	return []pipeline.PlanePort{
+		imagePlane:    {Name: "image", Channels: channels},
+		weightPlane:   {Name: "weight", Channels: 1},
+		sourcePlane:   {Name: "source", Channels: 1},
+		coveragePlane: {Name: "coverage", Channels: 1},
+		noisePlane:    {Name: "noise", Channels: channels},
+	}
+}
+
+// drawTile draws every plane of a rectangle of the joined picture.
+func drawTile(sheets []*sheet, r image.Rectangle, dst [][][]float32) error {
+	b := newBlend(drawnFor(r), len(dst[imagePlane]))
+	shown := touching(sheets, b.r)
+	var parts []part
+	for _, s := range shown {
+		if err := s.open(); err != nil {
+			return err
 		}
-		b.add(in, img, s.says(in, sharpBands), s.level, s.sharp, s.noise)
+		p := part{s, b.r.Intersect(s.box), says{}}
+		p.says = s.says(p.in)
+		b.add(p.in, s.draw(p.in.Inset(-margin)), p.says, s.levels, s.sharp, s.noise)
+		parts = append(parts, p)
 	}
-	var out [][]float32
-	for _, p := range b.finish() {
-		out = append(out, cutOut(p, around, r))
+	for c, p := range b.finish() {
+		cutOut(dst[imagePlane][c], p, b.r, r)
 	}
-	return out, nil
+	drawWeight(dst[weightPlane][0], parts, r)
+	drawSource(dst[sourcePlane][0], parts, b, r)
+	drawCoverage(dst[coveragePlane][0], parts, r)
+	drawNoise(dst[noisePlane], parts, b, r)
+	for _, s := range shown {
+		s.done()
+	}
+	return nil
+}
+
+// drawnFor is how far around a rectangle panels are looked at.
+func drawnFor(r image.Rectangle) image.Rectangle { return r.Inset(-accordReach) }
+
+// part is a panel where it touches a tile.
+type part struct {
+	*sheet
+	in   image.Rectangle
+	says says
+}
+
+// over calls a function for every pixel of r in the part: its index there and in the part.
+func (p part) over(r image.Rectangle, f func(at, i int)) {
+	in := p.in.Intersect(r)
+	for y := in.Min.Y; y < in.Max.Y; y++ {
+		at := (y-r.Min.Y)*r.Dx() + in.Min.X - r.Min.X
+		i := (y-p.in.Min.Y)*p.in.Dx() + in.Min.X - p.in.Min.X
+		for x := range in.Dx() {
+			f(at+x, i+x)
+		}
+	}
 }
 
 // touching returns the panels that show something of a rectangle.
@@ -32,58 +86,55 @@ func touching(sheets []*sheet, r image.Rectangle) []*sheet {
 	return out
 }
 
-// drawWeight returns one over the variance of the fine noise in a rectangle, in units of that of one stack where all
+// drawWeight gives one over the variance of the fine noise in a rectangle, in units of that of one usual stack where all
 // its frames show: of values with variances 1/w, averaged with says s, it is (Σs)²/Σ(s²/w).
-func drawWeight(sheets []*sheet, r image.Rectangle) []float32 {
-	n := r.Dx() * r.Dy()
-	out, square := make([]float32, n), make([]float32, n)
-	for _, s := range touching(sheets, r) {
-		in := r.Intersect(s.box)
-		k := s.says(in, 1)
-		for i, wide := range k.wide {
-			if wide > 0 {
-				at, v := within(in, r, i), k.fine[0][i]
+func drawWeight(out []float32, parts []part, r image.Rectangle) {
+	square := make([]float32, len(out))
+	for _, p := range parts {
+		p.over(r, func(at, i int) {
+			if p.says.wide[i] > 0 {
+				v := p.says.fine[0][i]
 				out[at] += v
-				square[at] += float32(v * v / max(leastSay, k.stack[i]))
+				square[at] += float32(v * v / max(leastSay, p.says.stack[i]*p.steady))
 			}
-		}
+		})
 	}
 	for i, s := range out {
 		if s > 0 {
 			out[i] = float32(s*s) / square[i]
 		}
 	}
-	return out
 }
 
-// drawSource returns which panel counts most at each pixel of a rectangle, NaN where none shows anything.
-func drawSource(sheets []*sheet, r image.Rectangle) []float32 {
-	n := r.Dx() * r.Dy()
-	out, best := make([]float32, n), make([]float32, n)
+// drawSource gives the panel that counts most at each pixel of a rectangle, NaN where none shows anything.
+func drawSource(out []float32, parts []part, b *blend, r image.Rectangle) {
 	for i := range out {
 		out[i] = nan32
-	}
-	for _, s := range touching(sheets, r) {
-		in := r.Intersect(s.box)
-		for i, v := range s.says(in, 0).wide {
-			if at := within(in, r, i); v > best[at] {
-				best[at], out[at] = v, float32(s.index)
-			}
+		if k := b.accord.who[b.index(r, i)]; k > 0 {
+			out[i] = float32(parts[k-1].index)
 		}
 	}
-	return out
 }
 
-// within returns the index in r of pixel i of a rectangle inside it.
-func within(in, r image.Rectangle, i int) int {
-	return (in.Min.Y-r.Min.Y+i/in.Dx())*r.Dx() + in.Min.X - r.Min.X + i%in.Dx()
+// drawCoverage counts the panels that show each pixel of a rectangle.
+func drawCoverage(out []float32, parts []part, r image.Rectangle) {
+	for _, p := range parts {
+		p.over(r, func(at, i int) {
+			if p.says.wide[i] > 0 {
+				out[at]++
+			}
+		})
+	}
+}
+
+// index returns where pixel i of a rectangle inside it lies in the blend.
+func (b *blend) index(r image.Rectangle, i int) int {
+	return (r.Min.Y-b.r.Min.Y+i/r.Dx())*b.r.Dx() + r.Min.X - b.r.Min.X + i%r.Dx()
 }
 
 // cutOut takes a rectangle out of pixels of a larger one.
-func cutOut(pix []float32, from, r image.Rectangle) []float32 {
-	out := make([]float32, 0, r.Dx()*r.Dy())
+func cutOut(dst, pix []float32, from, r image.Rectangle) {
 	for y := r.Min.Y; y < r.Max.Y; y++ {
-		out = append(out, pix[(y-from.Min.Y)*from.Dx()+r.Min.X-from.Min.X:][:r.Dx()]...)
+		copy(dst[(y-r.Min.Y)*r.Dx():][:r.Dx()], pix[(y-from.Min.Y)*from.Dx()+r.Min.X-from.Min.X:])
 	}
-	return out
 }

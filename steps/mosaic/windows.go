@@ -3,7 +3,6 @@ package mosaic
 import (
 	"math"
 
-	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/solve"
 	"plenilune/steps/kernel/warp"
 )
@@ -19,6 +18,13 @@ type windowing struct {
 	side   int // of a window, pixels
 	stride int // between windows
 	reach  int // whole pixels of search either way
+}
+
+// apart sets windows no closer than the bends of two panels can tell them from each other: half of what lies between their
+// nodes. Large panels have overlaps enough.
+func (o windowing) apart(p, q band) windowing {
+	o.stride = max(o.stride, int(min(bendStepOf(p.w, p.h), bendStepOf(q.w, q.h))/2))
+	return o
 }
 
 // bounds returns the smallest and largest mosaic coordinates of a panel.
@@ -39,45 +45,6 @@ type shared struct {
 	mask         []float32
 }
 
-// affine turns a similarity into the form that resampling takes.
-func (s similarity) affine() warp.Affine { return warp.Affine{s.A, -s.B, s.X, s.B, s.A, s.Y} }
-
-// coarseBlur is the upper end of the band in which overlaps are compared, in pixels.
-const coarseBlur = 4
-
-// band is a panel's detail between 1 and coarseBlur pixels of blur, NaN in holes, and how much each pixel may
-// say: next to the border the broad blur sees one side only, and there it is little.
-type band struct {
-	w, h   int
-	detail *plane.Image
-	say    *plane.Image
-}
-
-// bandOf takes the band out of a whole panel, not of overlaps: what a border leaves in it then lies in one panel
-// alone and cannot pass for agreement.
-func bandOf(p panel) band {
-	mask, filled := maskOf(p.v)
-	fine, coarse := smoothOver(filled, mask, p.w, p.h, 1), smoothOver(filled, mask, p.w, p.h, coarseBlur)
-	say := distance(mask, p.w, p.h)
-	for i, d := range say {
-		fine[i] -= coarse[i]
-		if d == 0 {
-			fine[i] = nan32
-		}
-		say[i] = min(max((d-3)/6, 0), 1)
-	}
-	return band{p.w, p.h, plane.Of(p.w, p.h, fine), plane.Of(p.w, p.h, say)}
-}
-
-// draw resamples a band onto the mosaic pixels from (x0, y0) on.
-func (b band) draw(m similarity, x0, y0, w, h int) (detail, say []float32) {
-	d, s := plane.New(w, h, 1), plane.New(w, h, 1)
-	toPanel := m.inverse().after(similarity{A: 1, X: float64(x0), Y: float64(y0)}).affine()
-	warp.Resample(d, b.detail, toPanel, warp.Cubic)
-	warp.Resample(s, b.say, toPanel, warp.Linear)
-	return d.Pix[0], s.Pix[0]
-}
-
 // overlay draws two panels where they overlap. ok is false where they do not share enough.
 func overlay(p, q band, mp, mq similarity) (s shared, ok bool) {
 	ax0, ay0, ax1, ay1 := bounds(mp, p.w, p.h)
@@ -87,14 +54,12 @@ func overlay(p, q band, mp, mq similarity) (s shared, ok bool) {
 	if s.w < 16 || s.h < 16 {
 		return s, false
 	}
-	var sa, sb []float32
-	s.a, sa = p.draw(mp, s.x0, s.y0, s.w, s.h)
-	s.b, sb = q.draw(mq, s.x0, s.y0, s.w, s.h)
-	s.mask = make([]float32, s.w*s.h)
+	s.a, s.mask = p.draw(mp, s.x0, s.y0, s.w, s.h)
+	var say []float32
+	s.b, say = q.draw(mq, s.x0, s.y0, s.w, s.h)
 	n := 0
-	for i := range s.mask {
-		if s.a[i] == s.a[i] && s.b[i] == s.b[i] && sa[i] > 0 && sb[i] > 0 {
-			s.mask[i] = min(sa[i], sb[i])
+	for i, k := range say {
+		if s.mask[i] = min(s.mask[i], k); s.mask[i] > 0 {
 			n++
 		} else {
 			s.a[i], s.b[i] = 0, 0
@@ -271,15 +236,33 @@ type equations struct {
 	weight, mx, my, a float64
 }
 
-func (e *equations) add(row [5]float64, a, w float64) {
-	for u := range 5 {
-		for v := u; v < 5; v++ {
-			e.n[5*v+u] += float64(w * row[u] * row[v])
-		}
-		e.rhs[u] += float64(w * row[u] * a)
-	}
-	e.weight += float64(w)
-	e.a += float64(w * a * a)
+// add adds A's value a, w times, that is to be explained by its row: the shift's two gradients, the turn's, the other
+// panel's value and one.
+func (e *equations) add(gx, gy, gt, v, a, w float64) {
+	wx, wy, wt, wv, wa := float64(w*gx), float64(w*gy), float64(w*gt), float64(w*v), float64(w*a)
+	n := &e.n
+	n[0] += float64(wx * gx)
+	n[5] += float64(wx * gy)
+	n[10] += float64(wx * gt)
+	n[15] += float64(wx * v)
+	n[20] += wx
+	n[6] += float64(wy * gy)
+	n[11] += float64(wy * gt)
+	n[16] += float64(wy * v)
+	n[21] += wy
+	n[12] += float64(wt * gt)
+	n[17] += float64(wt * v)
+	n[22] += wt
+	n[18] += float64(wv * v)
+	n[23] += wv
+	n[24] += w
+	e.rhs[0] += float64(wx * a)
+	e.rhs[1] += float64(wy * a)
+	e.rhs[2] += float64(wt * a)
+	e.rhs[3] += float64(wv * a)
+	e.rhs[4] += wa
+	e.weight += w
+	e.a += float64(wa * a)
 }
 
 // step improves the shift d with A(x) ≈ g·B(x+d) + o by one linear step, with the mean of both gradients, which has no
@@ -299,7 +282,7 @@ func (s shared) step(cx, cy, r int, dx, dy float64) (fitted, bool) {
 			w *= quickGauss(2 * (float64(ex*ex) + float64(ey*ey)) / sigma2)
 			gx := float64(s.a[i+1]-s.a[i-1]+p.v[j+1]-p.v[j-1]) / 4
 			gy := float64(s.a[i+s.w]-s.a[i-s.w]+p.v[j+p.side]-p.v[j-p.side]) / 4
-			e.add([5]float64{gx, gy, float64(gy*ex) - float64(gx*ey), float64(p.v[j]), 1}, float64(s.a[i]), w)
+			e.add(gx, gy, float64(gy*ex)-float64(gx*ey), float64(p.v[j]), float64(s.a[i]), w)
 			e.mx += float64(w * ex)
 			e.my += float64(w * ey)
 		}

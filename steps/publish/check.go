@@ -3,6 +3,7 @@ package publish
 import (
 	"fmt"
 	"path"
+	"slices"
 	"strings"
 
 	"plenilune/pipeline"
@@ -36,6 +37,12 @@ func (p Picture) depth() string {
 
 const imagePlane = "image"
 
+// planesOf lists what kinds of block have beside their picture.
+var planesOf = map[string][]string{
+	"stack":  {"weight", "count", "noise"},
+	"mosaic": {"weight", "noise", "coverage", "source"},
+}
+
 // plane is what is written.
 func (p Picture) plane() string {
 	if p.Plane == "" {
@@ -46,10 +53,13 @@ func (p Picture) plane() string {
 
 // checkPlane tells why a picture cannot show the plane asked for, or "".
 func (p Picture) checkPlane() (text, hint string) {
+	has := planesOf[p.Image.Kind]
 	switch {
 	case p.plane() == imagePlane:
-	case p.Image.Kind != "stack":
-		return fmt.Sprintf("a %s has no %s plane", p.Image.Kind, p.Plane), "name a stack, or leave plane away"
+	case has == nil:
+		return fmt.Sprintf("a %s has no %s plane", p.Image.Kind, p.Plane), "name a stack or a mosaic, or leave plane away"
+	case !slices.Contains(has, p.Plane):
+		return fmt.Sprintf("a %s has no %s plane", p.Image.Kind, p.Plane), "its planes are " + strings.Join(has, ", ")
 	case formatOf(p.File) != "tiff" || p.depth() != "float32":
 		return fmt.Sprintf("a %s plane holds numbers that only float32 does", p.Plane), "end the file in .tif, and leave depth away"
 	}

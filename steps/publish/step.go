@@ -18,9 +18,11 @@ type Settings struct {
 type Picture struct {
 	Image pipeline.Ref `hcl:"image" refs:"mosaic stack detail finish"`
 	File  string       `hcl:"file"`
-	// Plane is what of a stack is written: the picture itself, or of each of its pixels the share of the kept frames
-	// behind it (weight), how many were added (count), and the standard deviation of its noise in units of white (noise).
-	Plane string `hcl:"plane,optional" oneof:"image weight count noise"`
+	// Plane is what of a stack or a mosaic is written: the picture itself, or of each of its pixels the standard deviation of
+	// its noise in units of white (noise); of a stack the share of the kept frames behind it (weight) and how many were added
+	// (count); of a mosaic one over the variance of its noise against that of one usual stack (weight), how many panels show
+	// it (coverage), and which of them counts most, from 0 on in the order of the clips' content (source).
+	Plane string `hcl:"plane,optional" oneof:"image weight count noise coverage source"`
 	// Depth is the type of the samples; the default suits the file's kind.
 	Depth string `hcl:"depth,optional" oneof:"float32 uint16 uint8"`
 	// LongEdgePx makes the picture smaller so that its longer side has so many pixels; 0 keeps it.

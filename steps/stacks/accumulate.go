@@ -19,6 +19,7 @@ type sums struct {
 	half   [2]half
 	cover  []float32  // frames that show the place, 0…n
 	gated  []float32  // those of them left out there
+	full   []float32  // those of them that are saturated there
 	noise  *noiseGrid // nil: not asked for
 	sites  [3]int     // of a mosaic: how many of four samples a channel has
 }
@@ -34,7 +35,7 @@ type half struct {
 func newSums(r raster, l raw.Layout) *sums {
 	c := r.size()
 	n := c.W * c.H
-	s := &sums{c: c, raster: r, cover: make([]float32, n), gated: make([]float32, n)}
+	s := &sums{c: c, raster: r, cover: make([]float32, n), gated: make([]float32, n), full: make([]float32, n)}
 	weights := 1
 	if mosaicked(l) {
 		weights = 3
@@ -128,10 +129,7 @@ func (l *layer) addRow(f *laid, y int) {
 		lanes.AddProducts(h.value[ch][at:at+len(v)], l.wt, v)
 	}
 	for _, p := range h.weight {
-		sum := p[at : at+len(l.wt)]
-		for x, k := range l.wt {
-			sum[x] += k
-		}
+		lanes.Add(p[at:at+len(l.wt)], l.wt)
 	}
 }
 
@@ -154,9 +152,11 @@ func (l *layer) look(f *laid, y int) {
 		if l.mosaic != nil {
 			weight = fullMosaic
 		}
+		full := l.s.full[y*l.s.c.W:]
 		for x, px := range l.line.x {
 			if l.shown[x] && f.full.at(px, l.line.y[x]) {
 				l.wt[x] *= weight
+				full[x]++
 			}
 		}
 	}
@@ -251,6 +251,17 @@ func together(a, b [][]float32) (out [][]float32) {
 			sum[i] = v + b[ch][i]
 		}
 		out = append(out, sum)
+	}
+	return out
+}
+
+// overexposed returns the share of the frames that show a place in which it is saturated, 0…1.
+func (s *sums) overexposed() []float32 {
+	out := make([]float32, len(s.full))
+	for i, n := range s.full {
+		if n > 0 {
+			out[i] = n / s.cover[i]
+		}
 	}
 	return out
 }

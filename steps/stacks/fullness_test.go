@@ -57,6 +57,15 @@ func TestSaturatedSamplesCarryNoWeight(t *testing.T) {
 	if got := b[at(100, 70)]; !(got > 0.98) {
 		t.Errorf("%v where all frames are saturated, want white", got)
 	}
+	share := spoilt.Plane("full").Pix[0]
+	for _, c := range []struct {
+		x, y int
+		want float32
+	}{{50, 40, 0.5}, {100, 70, 1}, {75, 55, 0}} {
+		if got := share[at(c.x, c.y)]; got < c.want-0.02 || got > c.want+0.02 {
+			t.Errorf("%v of the frames are told to be saturated at %d, %d, want %v", got, c.x, c.y, c.want)
+		}
+	}
 }
 
 // Beside a patch that is too bright in most frames few are left, whose samples of a colour lie to one side: nothing may

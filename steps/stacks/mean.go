@@ -191,6 +191,7 @@ func deliver(ctx context.Context, t *pipeline.Task, c *clip, s *sums, frames int
 	}{
 		{"weight", [][]float32{weight}},
 		{"count", [][]float32{count}},
+		{"full", [][]float32{s.overexposed()}},
 		{"noise", s.noise.plane(img, s, c.tab.Noise)},
 		{"image", img},
 	} {

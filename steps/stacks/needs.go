@@ -37,11 +37,11 @@ func (n needs) framePlanes() int64 {
 func (n needs) stackPlanes() int64 {
 	switch {
 	case mosaicked(n.layout):
-		return 62
+		return 64
 	case n.layout.Planes == 3:
-		return 30
+		return 32
 	}
-	return 18
+	return 20
 }
 
 // mean is what adding frames needs, with so many of them whose fields are known.

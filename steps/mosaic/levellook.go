@@ -1,0 +1,174 @@
+package mosaic
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"plenilune/pipeline"
+	"plenilune/steps/kernel/plane"
+	"plenilune/steps/kernel/robust"
+)
+
+// tonesSeen is what is kept of a placed panel to level it: each panel is read once, and let go.
+type tonesSeen struct {
+	placed  bool
+	views   []toneView // of the mean of the channels, then, if there are several, of each
+	glimpse glimpse
+}
+
+// toneView is what one channel shows.
+type toneView struct {
+	blocks blocks
+	sky    []skyLevel
+}
+
+func lookForLevels(ctx context.Context, t *pipeline.Task, g geometry, c coverage) ([]tonesSeen, error) {
+	in, fulls := t.In("image"), t.In("full")
+	out := make([]tonesSeen, len(g.Panels))
+	err := t.Each(ctx, len(out), func(i int) (err error) {
+		if !g.Panels[i].Placed {
+			return nil
+		}
+		if out[i], err = tonesOf(in[i], fulls[i], g, i, c); err != nil {
+			err = fmt.Errorf("panel %d: %w", i+1, err)
+		}
+		return err
+	})
+	return out, err
+}
+
+func tonesOf(image, full pipeline.Source, g geometry, i int, c coverage) (tonesSeen, error) {
+	w, h, pix, err := image.Pixels()
+	if err != nil {
+		return tonesSeen{}, fmt.Errorf("read it: %w", err)
+	}
+	m := g.Panels[i].toMosaic()
+	p := panel{w, h, plane.Of(w, h, pix...).Luminance()}
+	s := tonesSeen{placed: true, glimpse: c.glimpse(p, m, g.Panels[i].Tones)}
+	channels := [][]float32{p.v}
+	if len(pix) > 1 {
+		channels = append(channels, pix...)
+	}
+	for _, v := range channels {
+		p := panel{w, h, v}
+		var view toneView
+		if g.Limb.Found {
+			view.sky = skyOf(i, p, m, circle{true, g.Limb.X, g.Limb.Y, g.Limb.R})
+		}
+		if err := p.without(full); err != nil {
+			return s, err
+		}
+		view.blocks = blocksOf(p, m)
+		s.views = append(s.views, view)
+	}
+	return s, nil
+}
+
+// levelsOf finds all panels' levels in a channel (0: the mean of all), and returns with them the places at which they were
+// compared. Panels that lack the channel are levelled by their mean.
+func levelsOf(ctx context.Context, t *pipeline.Task, seen []tonesSeen, channel int) ([]level, []toneTie, error) {
+	n := len(seen)
+	in, views := make([]bool, n), make([]*toneView, n)
+	var pairs [][2]int
+	var sky []skyLevel
+	for j, q := range seen {
+		if in[j] = q.placed; !q.placed {
+			continue
+		}
+		views[j] = &q.views[0]
+		if channel < len(q.views) {
+			views[j] = &q.views[channel]
+		}
+		sky = append(sky, views[j].sky...)
+		for i := range j {
+			if in[i] {
+				pairs = append(pairs, [2]int{i, j})
+			}
+		}
+	}
+	found := make([][]toneTie, len(pairs))
+	err := t.Each(ctx, len(pairs), func(k int) error {
+		i, j := pairs[k][0], pairs[k][1]
+		found[k] = toneTies(i, j, &views[i].blocks, &views[j].blocks)
+		return nil
+	})
+	if err != nil {
+		return nil, nil, err
+	}
+	ties := slices.Concat(found...)
+	lv, err := matchLevels(n, in, ties, sky)
+	return lv, ties, err
+}
+
+// channelLevels finds the levels of every channel by itself, so that no panel keeps a tint that haze or a low Moon gave
+// it: by panel and channel, none where all panels have one channel.
+func channelLevels(ctx context.Context, t *pipeline.Task, seen []tonesSeen) ([][]level, error) {
+	channels := 0
+	for _, s := range seen {
+		channels = max(channels, len(s.views)-1)
+	}
+	if channels <= 0 {
+		return nil, nil
+	}
+	out := make([][]level, len(seen))
+	for c := range channels {
+		lv, _, err := levelsOf(ctx, t, seen, c+1)
+		if err != nil {
+			return nil, err
+		}
+		for i, l := range lv {
+			out[i] = append(out[i], l)
+		}
+	}
+	return out, nil
+}
+
+// overlap is what two panels show of the same ground.
+type overlap struct {
+	A      string  `json:"a"`
+	B      string  `json:"b"`
+	Places int     `json:"places"`
+	Ratio  float64 `json:"brightness_ratio"`  // by how much B is the brighter, before levelling
+	RMS    float64 `json:"brightness_rms"`    // of the difference of the two after levelling, in units of white, robustly
+	Offset float64 `json:"brightness_median"` // its median: a step that levelling leaves
+}
+
+// overlapsOf tells for every overlap how well levelling brought the two panels together.
+func overlapsOf(ids []string, ties []toneTie, lv []level) []overlap {
+	var out []overlap
+	for from := 0; from < len(ties); {
+		a, b, to := ties[from].A, ties[from].B, from
+		var d []float64
+		for ; to < len(ties) && ties[to].A == a && ties[to].B == b; to++ {
+			d = append(d, ties[to].apart(lv))
+		}
+		from = to
+		o := overlap{A: ids[a], B: ids[b], Places: len(d), Ratio: lv[a].Factor / lv[b].Factor}
+		o.Offset, o.RMS = robust.MAD(d)
+		o.RMS *= robust.MADToSigma
+		out = append(out, o)
+	}
+	return out
+}
+
+// stateLevels tells how unlike in brightness the panels were, and what is left.
+func stateLevels(t *pipeline.Task, panels []placement, overlaps []overlap) {
+	low, high := math.Inf(1), 0.0
+	for _, p := range panels {
+		if p.Placed {
+			low, high = min(low, p.Factor), max(high, p.Factor)
+		}
+	}
+	if high > 0 {
+		t.Fact("brightness_range", high/low, "times")
+	}
+	var steps []float64
+	for _, o := range overlaps {
+		steps = append(steps, math.Abs(o.Offset))
+	}
+	if len(steps) > 0 {
+		t.Fact("brightness_step", 100*robust.Median(steps), "% of white")
+	}
+}
