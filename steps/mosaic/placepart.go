@@ -73,6 +73,13 @@ func runPlace(ctx context.Context, set placeSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
+	statePlaces(t, g)
+	stateSphere(t, set, g.Sphere)
+	return t.PutTable("geometry", g)
+}
+
+// statePlaces tells how many panels are placed and what the limb is like.
+func statePlaces(t *pipeline.Task, g geometry) {
 	n, hinted := 0, 0
 	for _, p := range g.Panels {
 		if p.Placed {
@@ -86,12 +93,10 @@ func runPlace(ctx context.Context, set placeSettings, t *pipeline.Task) error {
 	if hinted > 0 {
 		t.Fact("placed_by_hint", float64(hinted), "panels")
 	}
-	stateSphere(t, set, g.Sphere)
 	if g.Limb.Found {
 		t.Fact("limb_radius", g.Limb.R, "px")
 		t.Fact("limb_rms", g.Limb.RMS, "px")
 	}
-	return t.PutTable("geometry", g)
 }
 
 // place is runPlace without the engine: links, the largest group, then windows in the overlaps and the limb,
@@ -136,10 +141,16 @@ func place(ss []seen, es []small, ps []panel, links []link, times []int64, set p
 	if err := n.refine(ss, ps, times, anchor, each, progress); err != nil {
 		return geometry{}, err
 	}
+	g := n.table(ss, groups(len(ps), kept))
+	n.judgeHints(&g, set.Hints, set.StatedArcsecPerPx)
+	return g, nil
+}
+
+// table frames the picture and says where everything lies in it.
+func (n *network) table(ss []seen, of []int) geometry {
 	w, h := n.frame()
 	g := geometry{Width: w, Height: h, Limb: n.limbTable(), Sphere: n.sphereTable()}
-	bends := n.bendPanels()
-	of, rms := groups(len(ps), kept), n.residuals()
+	bends, rms := n.bendPanels(), n.residuals()
 	for i, p := range n.poses {
 		q := placed{W: n.w[i], H: n.h[i], Placed: n.in[i], Group: of[i], Empty: ss[i].Tones.empty(), Tones: ss[i].Tones}
 		if n.in[i] {
@@ -149,8 +160,7 @@ func place(ss []seen, es []small, ps []panel, links []link, times []int64, set p
 		}
 		g.Panels = append(g.Panels, q)
 	}
-	n.judgeHints(&g, set.Hints, set.StatedArcsecPerPx)
-	return g, nil
+	return g
 }
 
 // refine brings placements from feature points' accuracy to that of the pixels.
