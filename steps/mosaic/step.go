@@ -65,7 +65,7 @@ func expand(x *pipeline.Expansion) error {
 		ids[i] = it.ID.String()
 	}
 	memory := int64(len(items)+4) * perPanel
-	place := x.Add(placePart(slices.Concat(look, pixels, tables), memory, hintsFor(x, items, set.Hints)))
+	place := x.Add(placePart(slices.Concat(look, pixels, fulls, tables), memory, hintsFor(x, items, set.Hints)))
 	geometry := []pipeline.Input{{Port: "geometry", Value: place.Out("geometry")}}
 	levels := x.Add(levelsPart(slices.Concat(geometry, pixels, fulls, tables), memory,
 		levelsSettings{ids, set.Extent, x.Night().ScaleArcsecPerPx()}))
@@ -129,7 +129,7 @@ func lookPart(it pipeline.Item) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  8,
+		Version:  9,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},
@@ -153,7 +153,7 @@ func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Pa
 func joinPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "join",
-		Version: 8,
+		Version: 9,
 		In:      in,
 		Out:     []string{"image", "weight", "source", "coverage", "noise"},
 		Memory:  memory / 2,
