@@ -47,7 +47,7 @@ var costs = map[string]cost{
 	"frames/grade":   {perFrame: 5, perFramePx: 0.022, bytesFramePx: 0.012},
 
 	"stacks/reference": {perPx: 1.45, colour: 2.5, bytesPx: 2.75},
-	"stacks/even":      {perPx: 0.48, bytesFieldPx: 0.61},
+	"stacks/even":      {perPx: 0.96, bytesFieldPx: 0.61},
 	"stacks/ranks":     {perPx: 0.48, bytesFieldPx: 0.61},
 	"stacks/mean":      {perFramePx: 0.016, perPx: 0.4, colour: 2, bytesPx: 4.6, bytesFieldPx: 1},
 
@@ -57,6 +57,7 @@ var costs = map[string]cost{
 	"mosaic/place":     {perPx: 1.2, perPair: 1, parallel: 0.9, bytesFieldPx: 0.1},
 	"mosaic/light":     {},
 	"mosaic/levels":    {perPx: 0.06, colour: 2, parallel: 0.9},
+	"mosaic/orient":    {perPx: 0.02},
 	"mosaic/sharpness": {perPx: 0.045, parallel: 0.5},
 	"mosaic/join":      {perPx: 0.4, colour: 2.6, parallel: 0.9, bytesPx: 3.4, bytesFieldPx: 0.3},
 
@@ -195,7 +196,7 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 		}
 	case "mosaic":
 		each("mosaic/look", one)
-		picture(true, "mosaic/place", "mosaic/levels", "mosaic/sharpness", "mosaic/join")
+		picture(true, "mosaic/place", "mosaic/levels", "mosaic/sharpness", "mosaic/join", "mosaic/orient")
 	case "detail":
 		picture(joined(m, b.Refs), detailKinds(b)...)
 	case "finish":

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"image/png"
 	"math"
 	"os"
 	"strconv"
@@ -35,24 +34,26 @@ func scriptColourNight(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(os.CopyFS(ts.MkAbs(args[0]), os.DirFS(from)))
 }
 
-// scriptWider holds the sides of one PNG against another's: wider A B TIMES, to within a pixel and a half.
-func scriptWider(ts *testscript.TestScript, neg bool, args []string) {
-	if neg || len(args) != 3 {
-		ts.Fatalf("usage: wider A B TIMES")
+// scriptFactRatio holds a fact of one run against that of another, from what --json printed: factratio A B FACT TIMES, to
+// within a third of a percent.
+func scriptFactRatio(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 4 {
+		ts.Fatalf("usage: factratio A B FACT TIMES")
 	}
-	sides := func(name string) (w, h float64) {
-		f, err := os.Open(ts.MkAbs(name))
-		ts.Check(err)
-		defer f.Close()
-		c, err := png.DecodeConfig(f)
-		ts.Check(err)
-		return float64(c.Width), float64(c.Height)
+	fact := func(file string) float64 {
+		for _, l := range eventLines(ts, file) {
+			facts, _ := l["facts"].(map[string]any)
+			if f, ok := facts[args[2]].(map[string]any); ok {
+				return f["value"].(float64)
+			}
+		}
+		ts.Fatalf("%s: no part states %s", file, args[2])
+		return 0
 	}
-	times, err := strconv.ParseFloat(args[2], 64)
+	times, err := strconv.ParseFloat(args[3], 64)
 	ts.Check(err)
-	aw, ah := sides(args[0])
-	bw, bh := sides(args[1])
-	if d := max(math.Abs(aw-times*bw), math.Abs(ah-times*bh)); d > 1.5+times {
-		ts.Fatalf("%s has %g×%g px, %s %g×%g px: not %g times as many a side", args[0], aw, ah, args[1], bw, bh, times)
+	a, b := fact(args[0]), fact(args[1])
+	if math.Abs(a/b/times-1) > 1.0/300 {
+		ts.Fatalf("%s is %g in %s and %g in %s: not %g times as much", args[2], a, args[0], b, args[1], times)
 	}
 }

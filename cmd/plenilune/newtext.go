@@ -26,6 +26,16 @@ var manifestText = template.Must(template.New("manifest").Funcs(template.FuncMap
 night {
   title = {{quote .Title}}
 
+  # Where you stood and how the telescope is held: with that and the clips' times
+  # the panels are joined over the Moon's ball, which turns under you while you
+  # shoot. It stays in this file.
+  # mount = "altaz" # or "equatorial"
+  # site {
+  #   latitude_deg  = 0 # north
+  #   longitude_deg = 0 # east
+  #   elevation_m   = 0
+  # }
+
   # What you know of the optics makes scales exact. Without it they are measured
   # from the limb and the Moon's mean apparent diameter.
   # telescope {

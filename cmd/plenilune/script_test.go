@@ -45,7 +45,7 @@ func TestScripts(t *testing.T) {
 		Condition: scriptCondition,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"night":       scriptNight,
-			"wider":       scriptWider,
+			"factratio":   scriptFactRatio,
 			"colournight": scriptColourNight,
 			"grid":        scriptGrid,
 			"recording":   scriptRecording,
@@ -122,8 +122,17 @@ func scriptEvents(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 2 {
 		ts.Fatalf("usage: events FILE CONDITION…")
 	}
-	var lines []map[string]any
-	s := bufio.NewScanner(strings.NewReader(ts.ReadFile(args[0])))
+	lines := eventLines(ts, args[0])
+	for _, c := range args[1:] {
+		if why := holds(lines, c); why != "" {
+			ts.Fatalf("%s: %s", c, why)
+		}
+	}
+}
+
+// eventLines reads what --json printed.
+func eventLines(ts *testscript.TestScript, file string) (lines []map[string]any) {
+	s := bufio.NewScanner(strings.NewReader(ts.ReadFile(file)))
 	s.Buffer(nil, 1<<20)
 	for s.Scan() {
 		var o map[string]any
@@ -132,11 +141,7 @@ func scriptEvents(ts *testscript.TestScript, neg bool, args []string) {
 		}
 		lines = append(lines, o)
 	}
-	for _, c := range args[1:] {
-		if why := holds(lines, c); why != "" {
-			ts.Fatalf("%s: %s", c, why)
-		}
-	}
+	return lines
 }
 
 var summaryCondition = regexp.MustCompile(`^(ran|cached|failed|skipped)([=<>])(\d+)$`)

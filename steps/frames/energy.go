@@ -80,12 +80,8 @@ func (b *blockSums) addRow(pix []float32, y int) {
 	if y < 0 || y >= b.ny*b.side {
 		return
 	}
-	e, s, l := b.slope, b.sum[0][:len(pix)], b.sum[1][:len(pix)]
-	e = e[:len(pix)]
-	for x, v := range pix {
-		s[x] += e[x]
-		l[x] += v
-	}
+	lanes.Add(b.sum[0], b.slope)
+	lanes.Add(b.sum[1], pix)
 }
 
 // closeRow adds the columns up into the row of blocks that ends at y.

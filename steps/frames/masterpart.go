@@ -136,7 +136,7 @@ func gradePart(it pipeline.Item, idx clipIndex) pipeline.Part {
 	w, h, n := idx.Layout.Width, idx.Layout.Height, idx.Frames
 	content := contentBytes(w, h, n, blockSide(w, h, n)) + int64(n)*frameNotes(h)
 	return pipeline.Part{
-		Name: "grade", Item: it, Version: 12, Out: []string{"frames"},
+		Name: "grade", Item: it, Version: 13, Out: []string{"frames"},
 		Memory: px*4*(int64(idx.Layout.Planes)*3+templateBest+8) + content + (sampleMost*coarseSide*coarseSide*4 + 32<<20),
 		Run:    runGrade,
 	}

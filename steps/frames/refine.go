@@ -93,7 +93,7 @@ func (t *tracker) vote(mov []float32, dx, dy float32) []cells.Sums {
 	for cy := range t.pic.NY {
 		for cx := range t.pic.NX {
 			s := t.pic.Compare(cx, cy, mov, t.pic.W, t.pic.H, dx, dy)
-			out[cy/side*nx+cx/side].Add(&s, 1)
+			out[cy/side*nx+cx/side].Add(&s)
 		}
 	}
 	return out
@@ -106,7 +106,7 @@ func (t *tracker) combine(blocks []cells.Sums, weight func(*cells.Sums) float64)
 		if weight != nil {
 			k = weight(&blocks[i])
 		}
-		all.Add(&blocks[i], k)
+		all.AddTimes(&blocks[i], k)
 	}
 	return all
 }

@@ -11,6 +11,7 @@ import (
 	"plenilune/steps/kernel/calibrate"
 	"plenilune/steps/kernel/filter"
 	"plenilune/steps/kernel/fourier"
+	"plenilune/steps/kernel/moon"
 	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/robust"
 	"plenilune/steps/kernel/solve"
@@ -69,6 +70,7 @@ func TestSameBits(t *testing.T) {
 		{"solve", 0x929a76b7a42f924c, digestSolve},
 		{"robust", 0x3c3498e038c91ab8, digestRobust},
 		{"calibrate", 0x7bd78b0c75aff851, digestCalibrate},
+		{"moon", 0x99249ea37b65a621, digestMoon},
 	} {
 		var d bits
 		c.run(&d)
@@ -126,6 +128,21 @@ func digestWarp(d *bits) {
 		d.plane(dst.Pix[0])
 		warp.Shift(dst, src, 3.3, -2.7, k)
 		d.plane(dst.Pix[0])
+	}
+}
+
+func digestMoon(d *bits) {
+	for _, ns := range []int64{-5e17, 3e17, 1.7e18} {
+		v := moon.Site{LatitudeDeg: 47.3, LongitudeDeg: -8.5, ElevationM: 431}.View(moon.Unix(ns))
+		d.floats(v.SubLonDeg, v.SubLatDeg, v.SunLonDeg, v.SunLatDeg, v.AxisDeg, v.DistanceKM, v.Lit, v.BrightLimbDeg,
+			v.Horizon.AltitudeDeg, v.Horizon.AzimuthDeg, v.Horizon.ParallacticDeg, moon.Refraction(20), moon.Flattening(20))
+		c, err := moon.NewCarry(v.Disk(), moon.DiskOf(v.SubLonDeg+1, v.SubLatDeg-1, v.DistanceKM), 0.01)
+		if err != nil {
+			panic(err)
+		}
+		for x := -1.2; x < 1.2; x += 0.11 {
+			d.floats(c.At(x, 0.3))
+		}
 	}
 }
 

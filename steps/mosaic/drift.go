@@ -15,6 +15,8 @@ type drift struct {
 	at    []float64 // each panel's time, −1…1 over the session; NaN if unknown
 	turn  [3]float64
 	scale [2]float64
+	// What the views of the panels foretell, if they are known, and the course is less.
+	foretold *foretold
 }
 
 const (
@@ -26,7 +28,7 @@ const (
 // startDrift reads the course off the placements as they are: the median of all slopes between two panels (Theil
 // 1950, Sen 1968), so that a camera turned once in a while does no harm.
 func (n *network) startDrift(times []int64) {
-	n.drift = drift{at: make([]float64, len(times))}
+	n.drift = drift{at: make([]float64, len(times)), foretold: n.foretell()}
 	lo, hi, count := int64(math.MaxInt64), int64(math.MinInt64), 0
 	for i, t := range times {
 		if t > 0 && n.in[i] {
@@ -51,8 +53,8 @@ func (n *network) startDrift(times []int64) {
 		for j := range i {
 			gap := d.at[i] - d.at[j]
 			if n.in[i] && n.in[j] && math.Abs(gap) > 0.05 {
-				turns = append(turns, wrap(n.poses[i].Turn-n.poses[j].Turn)/gap)
-				scales = append(scales, (n.poses[i].Scale-n.poses[j].Scale)/gap)
+				turns = append(turns, wrap(n.poses[i].Turn-n.poses[j].Turn-(d.turnOf(i)-d.turnOf(j)))/gap)
+				scales = append(scales, (n.poses[i].Scale-n.poses[j].Scale-(d.scaleOf(i)-d.scaleOf(j)))/gap)
 			}
 		}
 	}
@@ -61,12 +63,12 @@ func (n *network) startDrift(times []int64) {
 		return
 	}
 	d.turn[1], d.scale[1] = median(turns), median(scales)
-	base := n.medianTurn()
+	base := n.medianTurn() - d.turnOf(n.medianPanel())
 	turns, scales = nil, nil
 	for i, p := range n.poses {
 		if n.in[i] && d.at[i] == d.at[i] {
-			turns = append(turns, wrap(p.Turn-base)-float64(d.turn[1]*d.at[i]))
-			scales = append(scales, p.Scale-1-float64(d.scale[1]*d.at[i]))
+			turns = append(turns, wrap(p.Turn-base-d.turnOf(i))-float64(d.turn[1]*d.at[i]))
+			scales = append(scales, p.Scale-d.scaleOf(i)-float64(d.scale[1]*d.at[i]))
 		}
 	}
 	d.turn[0], d.scale[0] = base+median(turns), median(scales)
@@ -83,7 +85,7 @@ func (d *drift) tells(i int) bool { return d.known && d.at[i] == d.at[i] }
 // expects returns turn and scale (less one) on the smooth course at a panel's time.
 func (d *drift) expects(i int) (turn, scale float64) {
 	t := d.at[i]
-	return d.turn[0] + float64(t*(d.turn[1]+float64(t*d.turn[2]))), d.scale[0] + float64(t*d.scale[1])
+	return d.turnOf(i) + (d.turn[0] + float64(t*(d.turn[1]+float64(t*d.turn[2])))), (d.scaleOf(i) - 1) + (d.scale[0] + float64(t*d.scale[1]))
 }
 
 // unknowns is how many the drift adds to the equations, beginning at first.

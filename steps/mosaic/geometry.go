@@ -7,6 +7,7 @@ type geometry struct {
 	Width, Height int
 	Panels        []placed
 	Limb          limbTable
+	Sphere        sphereTable
 }
 
 // placed is one panel's place: its middle lies at (X, Y).
@@ -21,6 +22,7 @@ type placed struct {
 	Empty   bool
 	Tones   tonalRange
 	Bend    bend
+	Globe   globe // how it is carried over the lunar sphere, if it is
 	// Hint is what became of the user's hint, if there was one; where it contradicts matching, by how much.
 	Hint                      string
 	HintOffArcmin, HintOffDeg float64
@@ -46,7 +48,7 @@ func (n *network) frame() (w, h int) {
 	x1, y1 := math.Inf(-1), math.Inf(-1)
 	for i, m := range n.maps() {
 		if n.in[i] {
-			a, b, c, d := bounds(m, n.w[i], n.h[i])
+			a, b, c, d := n.globe(i).bounds(m, n.w[i], n.h[i])
 			x0, y0, x1, y1 = min(x0, a), min(y0, b), max(x1, c), max(y1, d)
 		}
 	}
@@ -102,6 +104,9 @@ func (n *network) rotate(a float64) {
 		p.Turn = wrap(p.Turn + a)
 	}
 	n.drift.turn[0] += a
+	if n.sphere != nil {
+		n.sphere.turn += a
+	}
 	n.limb.X, n.limb.Y = s.at(n.limb.X, n.limb.Y)
 	for i := range n.ties {
 		n.ties[i].Info = turnInfo(n.ties[i].Info, s)

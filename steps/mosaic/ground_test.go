@@ -66,17 +66,28 @@ type shot struct {
 	gain, offset float64
 	ragged       bool // with borders of NaN, as stacks have them
 	blank        bool // sky
+	unixNS       int64
+	// sees, if set, is where in the ground's plane what the panel shows lies: it was taken from another side.
+	sees func(x, y float64) (float64, float64)
+}
+
+// ground returns where in the ground's plane a pixel of the panel lies.
+func (s shot) ground(x, y float64) (float64, float64) {
+	x, y = s.pose.of(s.w, s.h).at(x, y)
+	if s.sees != nil {
+		return s.sees(x, y)
+	}
+	return x, y
 }
 
 func (s shot) take(g *ground, seed uint64) pipelinetest.Plane {
 	rng := rand.New(rand.NewPCG(seed, 2))
-	m := s.pose.of(s.w, s.h)
 	p := pipelinetest.Plane{W: s.w, H: s.h, Pix: [][]float32{make([]float32, s.w*s.h)}}
 	for y := range s.h {
 		for x := range s.w {
 			v := 0.02
 			if !s.blank {
-				v = g.at(m.at(float64(x), float64(y)))
+				v = g.at(s.ground(float64(x), float64(y)))
 			}
 			v = s.gain*v + s.offset + 2e-4*(rng.Float64()+rng.Float64()-1)
 			if s.ragged && (x < 3+y%3 || y < 2 || x >= s.w-2-y%2) {
@@ -142,7 +153,7 @@ func joinWith(t *testing.T, g *ground, shots []shot, workers int, set placeSetti
 		in["full"] = append(in["full"], pipelinetest.Plane{W: s.w, H: s.h, Pix: [][]float32{make([]float32, s.w*s.h)}})
 		in["noise"] = append(in["noise"], pipelinetest.Plane{W: s.w, H: s.h, Pix: [][]float32{slices.Repeat([]float32{1e-4}, s.w*s.h)}})
 		in["weight"] = append(in["weight"], pipelinetest.Plane{W: s.w, H: s.h, Pix: [][]float32{weight}})
-		in["panel"] = append(in["panel"], panelTable{NoiseSigma: 1e-4})
+		in["panel"] = append(in["panel"], panelTable{NoiseSigma: 1e-4, MidUnixNS: s.unixNS})
 		in["points"] = append(in["points"], look.Stored("points"))
 		in["even"] = append(in["even"], look.Stored("even"))
 		ids = append(ids, cache.Sum([]byte(fmt.Sprint(i))).String())

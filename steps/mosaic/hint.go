@@ -5,12 +5,13 @@ import (
 	"math"
 
 	"plenilune/pipeline"
+	"plenilune/steps/kernel/portable"
 )
 
 // Hint is a block inside a mosaic block that says where a panel lies which matching cannot place.
 //
-// Offsets are those of the panel's middle from the disk's. As long as nothing tells how the picture lies on the sky, its
-// top counts as north and its left as east, as the sky is seen with north up. The turn is the panel's
+// Offsets are those of the panel's middle from the disk's. North is the Moon's where an orientation block states it; otherwise
+// the picture's top counts as north and its left as east, as the sky is seen with north up. The turn is the panel's
 // against most others, from north over east: anticlockwise in the picture.
 type Hint struct {
 	Clip        pipeline.Clip `hcl:"clip,label"`
@@ -42,6 +43,20 @@ type hintSettings struct {
 	EastArcmin, NorthArcmin float64
 	Turned                  bool
 	TurnDeg                 float64
+}
+
+// along turns a hint from the Moon's east and north, which are stated to lie so, to the picture's left and top.
+func (s hintSettings) along(o *Orientation) hintSettings {
+	if o == nil {
+		return s
+	}
+	sin, cos := portable.Sincos(o.NorthDeg * math.Pi / 180)
+	e, n := s.EastArcmin, s.NorthArcmin
+	if o.Mirrored {
+		e = -e
+	}
+	s.EastArcmin, s.NorthArcmin = float64(e*cos)+float64(n*sin), float64(n*cos)-float64(e*sin)
+	return s
 }
 
 func hintFor(panel int, h Hint) hintSettings {

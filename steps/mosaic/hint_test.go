@@ -121,3 +121,16 @@ func TestHintsThatSayTooLittle(t *testing.T) {
 		t.Errorf("problems at %v, want %v", paths, want)
 	}
 }
+
+// With the Moon's north to the picture's left, its east is at the bottom; mirrored, at the top.
+func TestHintGoesAlongTheStatedNorth(t *testing.T) {
+	h := hintSettings{Aimed: true, EastArcmin: 2, NorthArcmin: 5}
+	for _, c := range []struct {
+		o        *Orientation
+		left, up float64
+	}{{nil, 2, 5}, {&Orientation{}, 2, 5}, {&Orientation{NorthDeg: 90}, 5, -2}, {&Orientation{NorthDeg: 90, Mirrored: true}, 5, 2}, {&Orientation{NorthDeg: 180}, -2, -5}} {
+		if got := h.along(c.o); math.Abs(got.EastArcmin-c.left) > 1e-12 || math.Abs(got.NorthArcmin-c.up) > 1e-12 {
+			t.Errorf("%+v: left %g, up %g; want %g, %g", c.o, got.EastArcmin, got.NorthArcmin, c.left, c.up)
+		}
+	}
+}

@@ -42,6 +42,10 @@ type network struct {
 	drift drift
 	// hinted are the panels that only a hint placed.
 	hinted map[int]aim
+	// sphere is what is known of the Moon's turn, if anything is; compass, only while it is looked for.
+	sphere  *sphere
+	compass *compass
+	cost    float64 // of the last solution
 }
 
 const (
@@ -62,22 +66,8 @@ func (n *network) maps() []similarity {
 // solution: Gauss–Newton with Cauchy weights, the anchor held where it is.
 func (n *network) settle(anchor, rounds int) error {
 	for round := range rounds {
-		eq := solve.NewNormal(4*len(n.poses) + 3 + driftUnknowns)
-		m := n.maps()
-		for _, t := range n.ties {
-			if n.in[t.A] && n.in[t.B] {
-				n.addTie(eq, m, t)
-			}
-		}
-		if n.limb.Found {
-			for _, r := range n.rims {
-				if n.in[r.Panel] {
-					n.addRim(eq, m, r)
-				}
-			}
-		}
-		n.addPriors(eq, anchor)
-		n.drift.add(eq, 4*len(n.poses)+3, n, float64(1+max(0, 4-2*round)))
+		eq := n.equations(anchor, float64(1+max(0, 4-2*round)))
+		n.cost = eq.Cost
 		step, err := eq.Solve()
 		if err != nil {
 			return err
@@ -88,6 +78,35 @@ func (n *network) settle(anchor, rounds int) error {
 		}
 	}
 	return nil
+}
+
+// equations are the normal equations at the placements as they are; widen is how much looser than at the end the smooth course
+// of turn and scale holds.
+func (n *network) equations(anchor int, widen float64) *solve.Normal {
+	unknowns := 4*len(n.poses) + 3 + driftUnknowns
+	if n.compass != nil {
+		unknowns += compassUnknowns
+	}
+	eq := solve.NewNormal(unknowns)
+	m := n.maps()
+	for _, t := range n.ties {
+		if n.in[t.A] && n.in[t.B] {
+			n.addTie(eq, m, t)
+		}
+	}
+	if n.limb.Found {
+		for _, r := range n.rims {
+			if n.in[r.Panel] {
+				n.addRim(eq, m, r)
+			}
+		}
+	}
+	n.addPriors(eq, anchor)
+	n.drift.add(eq, 4*len(n.poses)+3, n, widen)
+	if n.compass != nil {
+		n.compass.add(eq)
+	}
+	return eq
 }
 
 func (n *network) move(step []float64) (most float64) {
@@ -104,6 +123,9 @@ func (n *network) move(step []float64) (most float64) {
 	n.limb.Y += step[k+1]
 	n.limb.R += step[k+2]
 	n.drift.move(step[k+3:])
+	if n.compass != nil {
+		n.compass.move(step[k+3+driftUnknowns:])
+	}
 	return most
 }
 
@@ -115,7 +137,7 @@ func (n *network) addPriors(eq *solve.Normal, anchor int) {
 			eq.Add([]int{4*i + 1}, []float64{1}, p.Y-a.pose.Y, w)
 			eq.Add([]int{4*i + 2}, []float64{1}, wrap(p.Turn-a.pose.Turn), 1/(hintTurnSigma*hintTurnSigma))
 		}
-		eq.Add([]int{4*i + 3}, []float64{1}, p.Scale-1, 1/(scaleSigma*scaleSigma))
+		eq.Add([]int{4*i + 3}, []float64{1}, p.Scale-n.drift.scaleOf(i), 1/(scaleSigma*scaleSigma))
 		loose := 1e-9 // keeps a panel without ties solvable, pulls nobody
 		if i == anchor || !n.in[i] {
 			loose = 1e6
@@ -144,19 +166,27 @@ func (t tie) strain(x, y float64) float64 {
 func cauchy(strain float64) float64 { return 1 / (1 + strain/(tolerance*tolerance)) }
 
 func (n *network) addTie(eq *solve.Normal, m []similarity, t tie) {
-	rx, ry := t.residual(m)
+	ax, ay := m[t.A].at(t.AX, t.AY)
+	bx, by := m[t.B].at(t.BX, t.BY)
+	rx, ry := bx-ax, by-ay
+	at := []int{4 * t.A, 4*t.A + 1, 4*t.A + 2, 4*t.A + 3, 4 * t.B, 4*t.B + 1, 4*t.B + 2, 4*t.B + 3}
+	var swing [4]float64
+	if c := n.compass; c != nil {
+		swing = c.between(n.limb, t, ax, ay, bx, by)
+		rx += float64(c.cos*swing[0]) + float64(c.sin*swing[2])
+		ry += float64(c.cos*swing[1]) + float64(c.sin*swing[3])
+		k := eq.N - compassUnknowns
+		at = append(at, k, k+1)
+	}
 	weight := cauchy(t.strain(rx, ry))
 	// L with LᵀL = Info turns one 2-D residual into two of unit deviation.
 	l00 := math.Sqrt(t.Info[0])
 	l01 := t.Info[1] / l00
 	l11 := math.Sqrt(max(0, t.Info[2]-float64(l01*l01)))
-	ax, ay := m[t.A].at(t.AX, t.AY)
-	bx, by := m[t.B].at(t.BX, t.BY)
 	ax, ay, bx, by = ax-n.poses[t.A].X, ay-n.poses[t.A].Y, bx-n.poses[t.B].X, by-n.poses[t.B].Y
-	at := []int{4 * t.A, 4*t.A + 1, 4*t.A + 2, 4*t.A + 3, 4 * t.B, 4*t.B + 1, 4*t.B + 2, 4*t.B + 3}
-	dx := [8]float64{-1, 0, ay, -ax, 1, 0, -by, bx}
-	dy := [8]float64{0, -1, -ax, -ay, 0, 1, bx, by}
-	s := make([]float64, 8)
+	dx := [10]float64{-1, 0, ay, -ax, 1, 0, -by, bx, swing[0], swing[2]}
+	dy := [10]float64{0, -1, -ax, -ay, 0, 1, bx, by, swing[1], swing[3]}
+	s := make([]float64, len(at))
 	for k := range s {
 		s[k] = float64(l00*dx[k]) + float64(l01*dy[k])
 	}

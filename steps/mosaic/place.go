@@ -210,7 +210,7 @@ func (n *network) measureLimb(ps []panel, s []seen) {
 		if !n.in[i] {
 			continue
 		}
-		for _, r := range rimsOf(ps[i], m[i], n.limb, s[i].Tones, rimStep) {
+		for _, r := range rimsOf(n.globe(i).panel(ps[i]), m[i], n.limb, s[i].Tones, rimStep) {
 			r.Panel, r.Sigma = i, sigma
 			n.rims = append(n.rims, r)
 		}

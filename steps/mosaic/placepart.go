@@ -12,6 +12,10 @@ type eachFunc func(n int, fn func(i int) error) error
 type placeSettings struct {
 	Hints             []hintSettings
 	StatedArcsecPerPx float64
+	Epoch             epochSettings
+	Views             []viewSettings // by panel; none where site or times are not known
+	NoViews           string         // why there are none
+	Mount             string
 }
 
 // runPlace finds where every panel lies.
@@ -68,6 +72,7 @@ func runPlace(ctx context.Context, set placeSettings, t *pipeline.Task) error {
 	if hinted > 0 {
 		t.Fact("placed_by_hint", float64(hinted), "panels")
 	}
+	stateSphere(t, set, g.Sphere)
 	if g.Limb.Found {
 		t.Fact("limb_radius", g.Limb.R, "px")
 		t.Fact("limb_rms", g.Limb.RMS, "px")
@@ -79,6 +84,10 @@ func runPlace(ctx context.Context, set placeSettings, t *pipeline.Task) error {
 // each round measured where the round before put things.
 func place(ss []seen, es []small, ps []panel, times []int64, set placeSettings, each eachFunc, progress func(float64)) (geometry, error) {
 	n := &network{in: make([]bool, len(ps))}
+	if len(set.Views) > 0 {
+		n.sphere = &sphere{epoch: set.Epoch, views: set.Views, mount: set.Mount}
+		n.drift.foretold = n.foretell()
+	}
 	for _, p := range ps {
 		n.w, n.h = append(n.w, p.w), append(n.h, p.h)
 		n.poses = append(n.poses, pose{Scale: 1})
@@ -93,6 +102,12 @@ func place(ss []seen, es []small, ps []panel, times []int64, set placeSettings, 
 		return geometry{}, err
 	}
 	n.startDrift(times)
+	if n.sphere != nil {
+		if kept, anchor, err = n.overSphere(links, kept, ss, times, anchor); err != nil {
+			return geometry{}, err
+		}
+		ss = n.carriedSights(ss)
+	}
 	if len(set.Hints) > 0 {
 		n.findLimb(ss, 4)
 	}
@@ -112,7 +127,7 @@ func place(ss []seen, es []small, ps []panel, times []int64, set placeSettings, 
 		return geometry{}, err
 	}
 	w, h := n.frame()
-	g := geometry{Width: w, Height: h, Limb: n.limbTable()}
+	g := geometry{Width: w, Height: h, Limb: n.limbTable(), Sphere: n.sphereTable()}
 	bends := n.bendPanels()
 	of, rms := groups(len(ps), kept), n.residuals()
 	for i, p := range n.poses {
@@ -120,6 +135,7 @@ func place(ss []seen, es []small, ps []panel, times []int64, set placeSettings, 
 		if n.in[i] {
 			q.X, q.Y, q.TurnRad, q.Scale, q.RMS = p.X, p.Y, p.Turn, p.Scale, rms[i]
 			q.Bend = bends[i]
+			q.Globe = *n.globe(i)
 		}
 		g.Panels = append(g.Panels, q)
 	}
@@ -130,13 +146,8 @@ func place(ss []seen, es []small, ps []panel, times []int64, set placeSettings, 
 // refine brings placements from feature points' accuracy to that of the pixels.
 func (n *network) refine(ss []seen, ps []panel, times []int64, anchor int, each eachFunc, progress func(float64)) error {
 	rounds := []windowing{{40, 24, 4}, {40, 20, 2}, {40, 20, 1}, {40, 20, 1}}
-	bands := make([]band, len(ps))
-	if err := each(len(ps), func(i int) error {
-		if n.in[i] {
-			bands[i] = bandOf(ps[i])
-		}
-		return nil
-	}); err != nil {
+	bands, err := n.bands(ps, each)
+	if err != nil {
 		return err
 	}
 	for r, o := range rounds {
@@ -153,7 +164,35 @@ func (n *network) refine(ss []seen, ps []panel, times []int64, anchor int, each 
 			return err
 		}
 		n.judgeLimb(r)
+		if r < orientRounds {
+			rims := n.rims
+			if r == 0 {
+				rims = n.limbRims(ss)
+			}
+			anew, err := n.orient(anchor, rims)
+			if err == nil && anew {
+				bands, err = n.bands(ps, each)
+			}
+			if err != nil {
+				return err
+			}
+		}
 		progress(0.3 + float64(float64(0.6*float64(r+1))/float64(len(rounds))))
 	}
 	return nil
+}
+
+// orientRounds is after how many of the first rounds panels are carried anew: the windows of the rounds before tell north better
+// than the points did.
+const orientRounds = 2
+
+// bands takes the bands out of the placed panels, carried.
+func (n *network) bands(ps []panel, each eachFunc) ([]band, error) {
+	bands := make([]band, len(ps))
+	return bands, each(len(ps), func(i int) error {
+		if n.in[i] {
+			bands[i] = bandOf(n.globe(i).panel(ps[i]))
+		}
+		return nil
+	})
 }

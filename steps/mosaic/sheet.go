@@ -19,8 +19,9 @@ type sheet struct {
 	index          int
 	w, h, channels int
 	from           sources
-	toPanel        similarity
+	toPanel        similarity // to the carried panel's pixels
 	bend           bend
+	globe          globe
 	levels         []level // of the channels, or one of all
 	sharp          sharpness
 	box            image.Rectangle // in the joined picture
@@ -93,7 +94,7 @@ func (s *sheet) says(r image.Rectangle) says {
 	}
 	for y := range r.Dy() {
 		for x := range r.Dx() {
-			far, weight := s.voice.at(s.toPanel.at(float64(r.Min.X+x), float64(r.Min.Y+y)))
+			far, weight := s.voice.at(s.globe.pixel(s.toPanel.at(float64(r.Min.X+x), float64(r.Min.Y+y))))
 			if far == 0 {
 				continue
 			}
@@ -140,7 +141,7 @@ func (s *sheet) chart(r image.Rectangle) (mx, my []float32) {
 				low := d[k+nx] + float64(u*(d[k+nx+1]-d[k+nx]))
 				return top + float64(v*(low-top))
 			}
-			px, py := s.toPanel.at(float64(r.Min.X+x)-mix(dx), float64(r.Min.Y+y)-mix(dy))
+			px, py := s.globe.pixel(s.toPanel.at(float64(r.Min.X+x)-mix(dx), float64(r.Min.Y+y)-mix(dy)))
 			mx[y*r.Dx()+x], my[y*r.Dx()+x] = float32(px), float32(py)
 		}
 	}
@@ -160,6 +161,6 @@ func mend(dst, src *plane.Image, mx, my []float32) {
 
 // boundsOf is the rectangle that a panel can touch in the joined picture.
 func boundsOf(p placed) image.Rectangle {
-	x0, y0, x1, y1 := bounds(p.toMosaic(), p.W, p.H)
+	x0, y0, x1, y1 := p.Globe.bounds(p.toMosaic(), p.W, p.H)
 	return image.Rect(int(math.Floor(x0)), int(math.Floor(y0)), int(math.Ceil(x1))+1, int(math.Ceil(y1))+1)
 }

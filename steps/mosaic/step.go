@@ -20,6 +20,10 @@ type Settings struct {
 	// Extent says whether a whole disk is expected, so that lit ground that no panel shows is a hole, or a
 	// region, in which only enclosed gaps are.
 	Extent string `hcl:"extent,optional" oneof:"auto disk region"`
+	// Orientation states how the Moon lies in the picture, where it is not found, or found wrongly.
+	Orientation *Orientation `hcl:"orientation,block"`
+	// Sphere says whether panels are carried over the turning Moon to one epoch, where site and times are known.
+	Sphere bool `hcl:"sphere,optional"`
 }
 
 // Step serves mosaic blocks.
@@ -27,7 +31,7 @@ func Step() pipeline.Step {
 	return pipeline.Step{
 		Name:   "mosaic",
 		Block:  "mosaic",
-		New:    func() any { return &Settings{Extent: "auto"} },
+		New:    func() any { return &Settings{Extent: "auto", Sphere: true} },
 		Check:  checkHints,
 		Expand: expand,
 	}
@@ -65,7 +69,14 @@ func expand(x *pipeline.Expansion) error {
 		ids[i] = it.ID.String()
 	}
 	memory := int64(len(items)+4) * perPanel
-	place := x.Add(placePart(slices.Concat(look, pixels, fulls, tables), memory, hintsFor(x, items, set.Hints)))
+	how := hintsFor(x, items, set)
+	if how.Epoch, how.Views, how.NoViews, err = viewsFor(x, items, set.Sphere); err != nil {
+		return err
+	}
+	if how.Views != nil {
+		how.Mount = x.Night().Mount
+	}
+	place := x.Add(placePart(slices.Concat(look, pixels, fulls, tables), memory, how))
 	geometry := []pipeline.Input{{Port: "geometry", Value: place.Out("geometry")}}
 	levels := x.Add(levelsPart(slices.Concat(geometry, pixels, fulls, tables), memory,
 		levelsSettings{ids, set.Extent, x.Night().ScaleArcsecPerPx()}))
@@ -81,6 +92,8 @@ func expand(x *pipeline.Expansion) error {
 		"noise":      join.Out("noise"),
 		"placements": levels.Out("placements"),
 	}}
+	face := x.Add(orientPart([]pipeline.Input{{Port: "image", Value: join.Out("image")}, {Port: "placements", Value: levels.Out("placements")}}, set.Orientation))
+	out = out.With("orientation", face.Out("orientation"))
 	if p, ok := lightPart(items); ok {
 		out = out.With("light", x.Add(p).Out("light"))
 	}
@@ -99,13 +112,13 @@ func without(x *pipeline.Expansion, items []pipeline.Item, except []pipeline.Cli
 }
 
 // hintsFor finds the panels that the hints are for. Without any, placing depends on nothing but the panels.
-func hintsFor(x *pipeline.Expansion, items []pipeline.Item, hints []Hint) placeSettings {
+func hintsFor(x *pipeline.Expansion, items []pipeline.Item, set *Settings) placeSettings {
 	var s placeSettings
-	for _, h := range hints {
+	for _, h := range set.Hints {
 		id, ok := x.Clip(h.Clip)
 		for i, it := range items {
 			if ok && it.ID == id {
-				s.Hints = append(s.Hints, hintFor(i, h))
+				s.Hints = append(s.Hints, hintFor(i, h).along(set.Orientation))
 				s.StatedArcsecPerPx = x.Night().ScaleArcsecPerPx()
 			}
 		}
@@ -129,7 +142,7 @@ func lookPart(it pipeline.Item) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  9,
+		Version:  10,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},

@@ -129,10 +129,7 @@ func (l *layer) addRow(f *laid, y int) {
 		lanes.AddProducts(h.value[ch][at:at+len(v)], l.wt, v)
 	}
 	for _, p := range h.weight {
-		sum := p[at : at+len(l.wt)]
-		for x, k := range l.wt {
-			sum[x] += k
-		}
+		lanes.Add(p[at:at+len(l.wt)], l.wt)
 	}
 }
 

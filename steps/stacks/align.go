@@ -16,6 +16,7 @@ const (
 	alignRounds  = 3     // resamplings, the first of broad detail
 	alignSweeps  = 40    // over the grid, at most
 	alignRest    = 0.005 // px: no node moves further, the grid is at rest
+	alignBlank   = 1.5   // times the squared slopes that the reference's noise alone has, and a cell shows nothing
 	alignOver    = 1.5   // how much further than its neighbours ask a node goes in a sweep
 )
 
@@ -24,6 +25,8 @@ type target struct {
 	cv          canvas
 	g           grid
 	broad, fine *cells.Picture
+
+	blankBroad, blankFine []bool // cells whose detail may be but noise; nil: all count
 }
 
 // newTarget takes a luma on the canvas, NaN where unknown.
@@ -41,6 +44,37 @@ func newTarget(luma []float32, cv canvas) *target {
 	t.fine = cells.NewPicture(seen.fine, known, cv.W, cv.H)
 	t.broad = cells.NewPicture(seen.broad, halfKnown(known, cv.W, cv.H), v.hw, v.hh)
 	return t
+}
+
+// leaveBlank has the target go without cells that show nothing, such as sky, whose noise is no detail to hold on to.
+// variance is that of the picture's noise at a level of luma.
+func (t *target) leaveBlank(luma []float32, variance func(level float32) float32) {
+	cv := t.cv
+	level := func(cx, cy, side int) (most float32) { // the brightest of some samples: where it is dark, noise is least
+		for y := cy * side; y < min(cv.H, (cy+1)*side); y += 3 {
+			for x := cx * side; x < min(cv.W, (cx+1)*side); x += 3 {
+				if v := luma[y*cv.W+x]; v > most { // and not unknown
+					most = v
+				}
+			}
+		}
+		return most
+	}
+	t.blankFine = blank(t.fine, func(cx, cy int) float64 { return float64(variance(level(cx, cy, cells.Side))) })
+	t.blankBroad = blank(t.broad, func(cx, cy int) float64 { return 0.25 * float64(variance(level(cx, cy, 2*cells.Side))) })
+}
+
+// blank tells which cells' slopes are no steeper than noise of a variance may make them: of white noise a central
+// difference has half the variance, along and down.
+func blank(p *cells.Picture, variance func(cx, cy int) float64) []bool {
+	out := make([]bool, p.NX*p.NY)
+	for cy := range p.NY {
+		for cx := range p.NX {
+			own := p.Own(cx, cy)
+			out[cy*p.NX+cx] = own.XX+own.YY <= float64(alignBlank*own.N)*variance(cx, cy)
+		}
+	}
+	return out
 }
 
 // halfKnown tells of which pixels at half the scale all four are known.
@@ -198,9 +232,12 @@ func (a *aligner) gather(pix []float32, w, h int, dx, dy float64, f field) {
 	for cy := range ref.NY {
 		j := (cy+half/2)/half + 1
 		for cx := range ref.NX {
+			if a.t.blankFine != nil && a.t.blankFine[cy*ref.NX+cx] {
+				continue
+			}
 			ux, uy := f.atCell(a.t.g, cx, cy)
 			s := ref.Compare(cx, cy, pix, w, h, float32(float64(cv.X)+dx)+ux, float32(float64(cv.Y)+dy)+uy)
-			a.nodes[j*nx+(cx+half/2)/half+1].Add(&s, 1)
+			a.nodes[j*nx+(cx+half/2)/half+1].Add(&s)
 		}
 	}
 }
@@ -213,12 +250,15 @@ func (a *aligner) gatherBroad(pix []float32, w, h int, dx, dy float64) {
 	sx, sy := float32(0.5*(float64(a.t.cv.X)+dx)), float32(0.5*(float64(a.t.cv.Y)+dy))
 	for cy := range ref.NY {
 		for cx := range ref.NX {
+			if a.t.blankBroad != nil && a.t.blankBroad[cy*ref.NX+cx] {
+				continue
+			}
 			s := ref.Compare(cx, cy, pix, w, h, sx, sy)
 			s.XX, s.XY, s.YY = 0.25*s.XX, 0.25*s.XY, 0.25*s.YY
 			s.FX, s.FY, s.PX, s.PY = 0.5*s.FX, 0.5*s.FY, 0.5*s.PX, 0.5*s.PY
 			k := (cy+1)*nx + cx + 1
 			for _, i := range [4]int{k, k + 1, k + nx, k + nx + 1} {
-				a.nodes[i].Add(&s, 1)
+				a.nodes[i].Add(&s)
 			}
 		}
 	}

@@ -13,7 +13,7 @@ const (
 )
 
 // BlockFrames is of how many frames, at most, one part finds the fields.
-const BlockFrames = 32
+const BlockFrames = 64
 
 // SampleSize is of how many of n frames the sample is whose mean field is taken off.
 func SampleSize(n int) int { return min(n, max(sampleLeast, min(sampleMost, (n+1)/2))) }
@@ -112,7 +112,7 @@ func runBlock(ctx context.Context, b block, t *pipeline.Task) error {
 		return errNoFrames
 	}
 	cv := c.tab.canvas(c.idx.Layout)
-	fields, err := alignAll(ctx, t, c, frames, newTarget(ref.Pix[0], cv))
+	fields, err := alignAll(ctx, t, c, frames, c.targetOf(ref.Pix[0], cv, len(referenceFrames(ranked(c.tab.Grade)))))
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,8 @@
 package stacks
 
 import (
+	"slices"
+
 	"plenilune/steps/kernel/cells"
 	"plenilune/steps/kernel/lanes"
 )
@@ -129,21 +131,29 @@ var knotWeights = func() (w [4][lanes.Knot]float32) {
 	return w
 }()
 
-// row writes the field's values at row y of the raster, x = 0…len(dst)−1.
-func (r *rowReader) row(dst, field []float32, y int) {
+// bounds is the lowest and the highest of some values.
+type bounds struct{ lo, hi float32 }
+
+func (s bounds) moved(by float32) bounds { return bounds{s.lo + by, s.hi + by} }
+
+// row writes the field's values at row y of the raster, x = 0…len(dst)−1, and returns between what they lie: a spline
+// stays between its nodes' coefficients.
+func (r *rowReader) row(dst, field []float32, y int) bounds {
 	down := knotAt(r.r.at(y))
 	wy, n := &down.weights, r.g.NX
 	for i := range r.nodes {
 		k := down.node*n + i
 		r.nodes[i] = (float32(wy[0]*field[k]) + float32(wy[1]*field[k+n])) + (float32(wy[2]*field[k+2*n]) + float32(wy[3]*field[k+3*n]))
 	}
+	all := bounds{slices.Min(r.nodes), slices.Max(r.nodes)}
 	if r.r.scale == 1 {
 		lanes.Between(dst, r.nodes, &knotWeights)
-		return
+		return all
 	}
 	for x := range dst {
 		k := &r.along[x]
 		p, wx := r.nodes[k.node:], &k.weights
 		dst[x] = (float32(wx[0]*p[0]) + float32(wx[1]*p[1])) + (float32(wx[2]*p[2]) + float32(wx[3]*p[3]))
 	}
+	return all
 }

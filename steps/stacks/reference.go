@@ -87,7 +87,7 @@ func runReference(ctx context.Context, t *pipeline.Task) error {
 		if turn == referenceTurns {
 			break
 		}
-		if fields, err = alignAll(ctx, t, c, frames, newTarget(pix, cv)); err != nil {
+		if fields, err = alignAll(ctx, t, c, frames, c.targetOf(pix, cv, len(frames))); err != nil {
 			return err
 		}
 		mean := meanField(gridFor(cv), fields)
@@ -99,6 +99,16 @@ func runReference(ctx context.Context, t *pipeline.Task) error {
 		return err
 	}
 	return t.PutPlane(ctx, "reference", cv.W, cv.H, pix)
+}
+
+// targetOf makes a target of a mean of n frames.
+func (c *clip) targetOf(luma []float32, cv canvas, n int) *target {
+	t := newTarget(luma, cv)
+	t.leaveBlank(luma, func(level float32) float32 {
+		s := c.sigma(level)
+		return s * s / float32(n)
+	})
+	return t
 }
 
 // putColours measures how red and blue lie against green, and how bright they are, on a stack of the

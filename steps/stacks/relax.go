@@ -24,8 +24,12 @@ func (a *aligner) relax(gain, rest float64) {
 			}
 		}
 		a.prepare(gain, u0x, u0y)
+		still := rest
+		if pass == 0 { // it only finds out who disagrees
+			still *= 4
+		}
 		for range alignSweeps {
-			if a.sweep() < rest {
+			if a.sweep() < still {
 				break
 			}
 		}

@@ -20,8 +20,8 @@ type Settings struct {
 
 // Versions of the parts.
 const (
-	referenceVersion = 9
-	blockVersion     = 6
+	referenceVersion = 10
+	blockVersion     = 7
 	meanVersion      = 12
 )
 

@@ -3,7 +3,11 @@
 // registration technique with an application to stereo vision").
 package cells
 
-import "plenilune/steps/kernel/lanes"
+import (
+	"slices"
+
+	"plenilune/steps/kernel/lanes"
+)
 
 // Side is a cell's side in pixels.
 const Side = lanes.Width
@@ -20,6 +24,7 @@ type Picture struct {
 	NX, NY      int    // cells; those at the right and at the bottom may be cut off
 	whole       []bool // every pixel of the cell is known
 	own         []Sums // of whole cells: the sums in which no frame plays a part
+	partial     []*partial
 }
 
 // NewPicture takes pixels of w by h and which of them are known. Slopes are central differences, 0 at the border.
@@ -33,23 +38,45 @@ func NewPicture(pix []float32, known []bool, w, h int) *Picture {
 			p.GY[i] = 0.5 * (pix[i+w] - pix[i-w])
 		}
 	}
-	p.whole, p.own = make([]bool, p.NX*p.NY), make([]Sums, p.NX*p.NY)
-	for cy := range h / Side {
-		for cx := range w / Side {
+	n := p.NX * p.NY
+	p.whole, p.own, p.partial = make([]bool, n), make([]Sums, n), make([]*partial, n)
+	for cy := range p.NY {
+		for cx := range p.NX {
 			k := cy*p.NX + cx
-			p.whole[k] = true
-			for y := cy * Side; y < (cy+1)*Side; y++ {
-				for x := cx * Side; x < (cx+1)*Side; x++ {
-					if !known[y*w+x] {
-						p.whole[k] = false
-					} else {
-						p.own[k].addOwn(p, y*w+x)
+			if p.whole[k] = p.knowsAll(cx, cy); p.whole[k] {
+				for y := cy * Side; y < (cy+1)*Side; y++ {
+					for i := y*w + cx*Side; i < y*w+(cx+1)*Side; i++ {
+						p.own[k].addOwn(p, i)
 					}
 				}
+			} else {
+				p.partial[k] = newPartial(p, cx, cy)
 			}
 		}
 	}
 	return p
+}
+
+// knowsAll tells whether every pixel of a cell is known.
+func (p *Picture) knowsAll(cx, cy int) bool {
+	if (cx+1)*Side > p.W || (cy+1)*Side > p.H {
+		return false
+	}
+	for y := cy * Side; y < (cy+1)*Side; y++ {
+		if slices.Contains(p.Known[y*p.W+cx*Side:][:Side], false) {
+			return false
+		}
+	}
+	return true
+}
+
+// Own returns the sums of the known pixels of cell (cx, cy) in which no frame plays a part; the others are 0.
+func (p *Picture) Own(cx, cy int) Sums {
+	k := cy*p.NX + cx
+	if c := p.partial[k]; c != nil {
+		return c.own
+	}
+	return p.own[k]
 }
 
 // Sums are those of one cell or of many.
@@ -59,8 +86,23 @@ type Sums struct {
 	FF, FP, PP, N  float64 // frame and picture by themselves; pixels
 }
 
-// Add adds k times o.
-func (s *Sums) Add(o *Sums, k float64) {
+// Add adds o.
+func (s *Sums) Add(o *Sums) {
+	s.XX += o.XX
+	s.XY += o.XY
+	s.YY += o.YY
+	s.FX += o.FX
+	s.FY += o.FY
+	s.PX += o.PX
+	s.PY += o.PY
+	s.FF += o.FF
+	s.FP += o.FP
+	s.PP += o.PP
+	s.N += o.N
+}
+
+// AddTimes adds k times o.
+func (s *Sums) AddTimes(o *Sums, k float64) {
 	s.XX += float64(k * o.XX)
 	s.XY += float64(k * o.XY)
 	s.YY += float64(k * o.YY)
@@ -93,7 +135,7 @@ func (p *Picture) Compare(cx, cy int, frame []float32, w, h int, dx, dy float32)
 	iy, ky := taps(float32(y0) + dy)
 	k := cy*p.NX + cx
 	if !p.whole[k] || ix < margin || iy < margin || ix+Side+margin >= w || iy+Side+margin >= h {
-		return p.compareEdge(x0, y0, frame, w, h, ix, iy, kx, ky)
+		return p.compareEdge(cx, cy, frame, w, h, ix, iy, kx, ky)
 	}
 	var f lanes.Sums
 	at := y0*p.W + x0
@@ -101,53 +143,6 @@ func (p *Picture) Compare(cx, cy int, frame []float32, w, h int, dx, dy float32)
 	s := p.own[k]
 	s.FX, s.FY, s.FF, s.FP = f.Of(lanes.SlopeX), f.Of(lanes.SlopeY), f.Of(lanes.Square), f.Of(lanes.Likely)
 	return s
-}
-
-// compareEdge is Compare for a cell of which the picture or the frame does not show all. x and y of the picture lie at
-// ix and iy of the frame.
-func (p *Picture) compareEdge(x0, y0 int, frame []float32, w, h, ix, iy int, kx, ky *[4]float32) (s Sums) {
-	xa, xb := max(x0, x0+margin-ix), min(p.W, x0+Side, x0+w-margin-1-ix)
-	ya, yb := max(y0, y0+margin-iy), min(p.H, y0+Side, y0+h-margin-1-iy)
-	if xa >= xb || !p.knows(xa, ya, xb, yb) {
-		return s
-	}
-	var rows [4][Side]float32 // of the frame, resampled along
-	for y := ya - 3; y < yb; y++ {
-		r := &rows[y&3]
-		for x := xa; x < xb; x++ {
-			q := frame[(iy+y-y0+2)*w+ix+x-x0-1:][:4]
-			r[x-xa] = (float32(kx[0]*q[0]) + float32(kx[1]*q[1])) + (float32(kx[2]*q[2]) + float32(kx[3]*q[3]))
-		}
-		if y < ya {
-			continue
-		}
-		a, b, c := &rows[(y-3)&3], &rows[(y-2)&3], &rows[(y-1)&3]
-		for x := xa; x < xb; x++ {
-			i, k := y*p.W+x, x-xa
-			if !p.Known[i] {
-				continue
-			}
-			f := float64((float32(ky[0]*a[k]) + float32(ky[1]*b[k])) + (float32(ky[2]*c[k]) + float32(ky[3]*r[k])))
-			s.addOwn(p, i)
-			s.FX += float64(f * float64(p.GX[i]))
-			s.FY += float64(f * float64(p.GY[i]))
-			s.FF += float64(f * f)
-			s.FP += float64(f * float64(p.Pix[i]))
-		}
-	}
-	return s
-}
-
-// knows tells whether any pixel of a part of the picture is known.
-func (p *Picture) knows(x0, y0, x1, y1 int) bool {
-	for y := y0; y < y1; y++ {
-		for _, k := range p.Known[y*p.W+x0 : y*p.W+x1] {
-			if k {
-				return true
-			}
-		}
-	}
-	return false
 }
 
 // At interpolates a picture of width w; the pixels from one before the place to two behind it must lie inside.

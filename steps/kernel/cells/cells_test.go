@@ -38,7 +38,7 @@ func TestStepFindsDisplacement(t *testing.T) {
 			for cy := range p.NY {
 				for cx := range p.NX {
 					c := p.Compare(cx, cy, frame, w, h, float32(x), float32(y))
-					s.Add(&c, 1)
+					s.Add(&c)
 				}
 			}
 			bx, by := s.PX-s.FX, s.PY-s.FY
@@ -52,25 +52,54 @@ func TestStepFindsDisplacement(t *testing.T) {
 	}
 }
 
-// A whole cell's quick way and the way pixel by pixel give the same sums.
-func TestEdgeAgrees(t *testing.T) {
-	const w, h = 48, 40
+// plainly is Compare by its definition, pixel by pixel.
+func plainly(p *Picture, cx, cy int, frame []float32, w, h int, dx, dy float32) (s Sums) {
+	for y := cy * Side; y < min(p.H, (cy+1)*Side); y++ {
+		for x := cx * Side; x < min(p.W, (cx+1)*Side); x++ {
+			ix, kx := taps(float32(x) + dx)
+			iy, ky := taps(float32(y) + dy)
+			i := y*p.W + x
+			if !p.Known[i] || ix < margin || iy < margin || ix+margin+1 >= w || iy+margin+1 >= h {
+				continue
+			}
+			f := float64(at(frame, w, ix, iy, kx, ky))
+			s.addOwn(p, i)
+			s.FX += f * float64(p.GX[i])
+			s.FY += f * float64(p.GY[i])
+			s.FF += f * f
+			s.FP += f * float64(p.Pix[i])
+		}
+	}
+	return s
+}
+
+// Cells that are known and shown whole, in part and not at all, of a picture that no cell divides, give the sums of their
+// pixels.
+func TestCompareAddsUpPixels(t *testing.T) {
+	const w, h = 45, 38
 	r := rand.New(rand.NewPCG(1, 2))
-	frame := make([]float32, w*h)
+	frame, known := make([]float32, w*h), all(w*h)
 	for i := range frame {
 		frame[i] = float32(r.Float64())
+		known[i] = i%w > 20 || r.Float64() < 0.7
 	}
-	p := NewPicture(waves(w, h, 0, 0), all(w*h), w, h)
-	for _, d := range [][2]float32{{0, 0}, {1.3, -0.7}, {-2.5, 2.25}} {
-		ix, kx := taps(16 + d[0])
-		iy, ky := taps(16 + d[1])
-		a, b := p.Compare(2, 2, frame, w, h, d[0], d[1]), p.compareEdge(16, 16, frame, w, h, ix, iy, kx, ky)
-		for k, q := range [][2]float64{{a.XX, b.XX}, {a.XY, b.XY}, {a.YY, b.YY}, {a.FX, b.FX}, {a.FY, b.FY}, {a.PX, b.PX},
-			{a.PY, b.PY}, {a.FF, b.FF}, {a.FP, b.FP}, {a.PP, b.PP}, {a.N, b.N}} {
-			if math.Abs(q[0]-q[1]) > 1e-5*(1+math.Abs(q[1])) {
-				t.Errorf("moved by %v, sum %d: %v and %v", d, k, q[0], q[1])
+	p := NewPicture(waves(w, h, 0, 0), known, w, h)
+	counts := map[float64]bool{}
+	for _, d := range [][2]float32{{0, 0}, {1.3, -0.7}, {-2.5, 2.25}, {11.9, -9.1}, {-20.4, 17}, {60, 0}} {
+		for k := range p.NX * p.NY {
+			cx, cy := k%p.NX, k/p.NX
+			a, b := p.Compare(cx, cy, frame, w, h, d[0], d[1]), plainly(p, cx, cy, frame, w, h, d[0], d[1])
+			counts[b.N] = true
+			for k, q := range [][2]float64{{a.XX, b.XX}, {a.XY, b.XY}, {a.YY, b.YY}, {a.FX, b.FX}, {a.FY, b.FY}, {a.PX, b.PX},
+				{a.PY, b.PY}, {a.FF, b.FF}, {a.FP, b.FP}, {a.PP, b.PP}, {a.N, b.N}} {
+				if math.Abs(q[0]-q[1]) > 1e-5*(1+math.Abs(q[1])) {
+					t.Errorf("cell %d, %d moved by %v, sum %d: %v, want %v", cx, cy, d, k, q[0], q[1])
+				}
 			}
 		}
+	}
+	if len(counts) < 30 {
+		t.Errorf("only %d different counts of pixels were tried", len(counts))
 	}
 }
 

@@ -34,8 +34,10 @@ func spline(dst, a, b, c, d, e []float32) {
 type Sums [4][Width]float32
 
 // Of returns sum k over all lanes.
-func (s *Sums) Of(k int) float64 {
-	v := &s[k]
+func (s *Sums) Of(k int) float64 { return across(&s[k]) }
+
+// across adds lanes up.
+func across(v *[Width]float32) float64 {
 	return ((float64(v[0]) + float64(v[4])) + (float64(v[2]) + float64(v[6]))) +
 		((float64(v[1]) + float64(v[5])) + (float64(v[3]) + float64(v[7])))
 }
@@ -81,10 +83,11 @@ func Cell(out *Sums, pix []float32, stride int, kx, ky *[4]float32, gx, gy, p []
 		cellAVX2((*[4][Width]float32)(out), &pix[0], stride, kx, ky, &gx[0], &gy[0], &p[0], width)
 		return
 	}
-	cell(out, pix, stride, kx, ky, gx, gy, p, width)
+	cell(out, pix, stride, kx, ky, gx, gy, p, width, nil)
 }
 
-func cell(out *Sums, pix []float32, stride int, kx, ky *[4]float32, gx, gy, p []float32, width int) {
+// cell is Cell, or, with a mask, CellWithin.
+func cell(out *Sums, pix []float32, stride int, kx, ky *[4]float32, gx, gy, p []float32, width int, mask *Mask) {
 	var rows [4][Width]float32
 	*out = Sums{}
 	for y := range Width + 3 {
@@ -99,6 +102,9 @@ func cell(out *Sums, pix []float32, stride int, kx, ky *[4]float32, gx, gy, p []
 		a, b, c := &rows[(y-3)&3], &rows[(y-2)&3], &rows[(y-1)&3]
 		for x := range Width {
 			f := (float32(ky[0]*a[x]) + float32(ky[1]*b[x])) + (float32(ky[2]*c[x]) + float32(ky[3]*r[x]))
+			if mask != nil {
+				f *= mask[(y-3)*Width+x]
+			}
 			out[SlopeX][x] += float32(f * gx[at+x])
 			out[SlopeY][x] += float32(f * gy[at+x])
 			out[Square][x] += float32(f * f)

@@ -395,6 +395,507 @@ TEXT ·cellAVX2(SB), NOSPLIT, $0-72
 	VZEROUPPER
 	RET
 
+// func cellWithinAVX2(out *[4][8]float32, pix *float32, stride int, kx *[4]float32, ky *[4]float32, gx *float32, gy *float32, p *float32, width int, mask *[64]float32)
+// Requires: AVX
+TEXT ·cellWithinAVX2(SB), NOSPLIT, $0-80
+	MOVQ         pix+8(FP), AX
+	MOVQ         stride+16(FP), CX
+	MOVQ         kx+24(FP), DX
+	MOVQ         ky+32(FP), BX
+	MOVQ         gx+40(FP), SI
+	MOVQ         gy+48(FP), DI
+	MOVQ         p+56(FP), R8
+	MOVQ         width+64(FP), R9
+	MOVQ         mask+72(FP), R10
+	SHLQ         $0x02, CX
+	SHLQ         $0x02, R9
+	VBROADCASTSS (BX), Y0
+	VBROADCASTSS 4(BX), Y1
+	VBROADCASTSS 8(BX), Y2
+	VBROADCASTSS 12(BX), Y3
+	VXORPS       Y4, Y4, Y4
+	VXORPS       Y6, Y6, Y6
+	VXORPS       Y8, Y8, Y8
+	VXORPS       Y10, Y10, Y10
+	VBROADCASTSS (DX), Y5
+	VMULPS       (AX), Y5, Y5
+	VBROADCASTSS 4(DX), Y12
+	VMULPS       4(AX), Y12, Y12
+	VADDPS       Y12, Y5, Y5
+	VBROADCASTSS 8(DX), Y12
+	VMULPS       8(AX), Y12, Y12
+	VBROADCASTSS 12(DX), Y13
+	VMULPS       12(AX), Y13, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y5, Y5
+	ADDQ         CX, AX
+	VBROADCASTSS (DX), Y7
+	VMULPS       (AX), Y7, Y7
+	VBROADCASTSS 4(DX), Y12
+	VMULPS       4(AX), Y12, Y12
+	VADDPS       Y12, Y7, Y7
+	VBROADCASTSS 8(DX), Y12
+	VMULPS       8(AX), Y12, Y12
+	VBROADCASTSS 12(DX), Y13
+	VMULPS       12(AX), Y13, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y7, Y7
+	ADDQ         CX, AX
+	VBROADCASTSS (DX), Y9
+	VMULPS       (AX), Y9, Y9
+	VBROADCASTSS 4(DX), Y12
+	VMULPS       4(AX), Y12, Y12
+	VADDPS       Y12, Y9, Y9
+	VBROADCASTSS 8(DX), Y12
+	VMULPS       8(AX), Y12, Y12
+	VBROADCASTSS 12(DX), Y13
+	VMULPS       12(AX), Y13, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y9, Y9
+	ADDQ         CX, AX
+	VBROADCASTSS (DX), Y11
+	VMULPS       (AX), Y11, Y11
+	VBROADCASTSS 4(DX), Y12
+	VMULPS       4(AX), Y12, Y12
+	VADDPS       Y12, Y11, Y11
+	VBROADCASTSS 8(DX), Y12
+	VMULPS       8(AX), Y12, Y12
+	VBROADCASTSS 12(DX), Y13
+	VMULPS       12(AX), Y13, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y11, Y11
+	ADDQ         CX, AX
+	VMULPS       Y0, Y5, Y14
+	VMULPS       Y1, Y7, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       Y2, Y9, Y12
+	VMULPS       Y3, Y11, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       (R10), Y14, Y14
+	VMULPS       (SI), Y14, Y12
+	ADDQ         R9, SI
+	VADDPS       Y12, Y4, Y4
+	VMULPS       (DI), Y14, Y12
+	ADDQ         R9, DI
+	VADDPS       Y12, Y6, Y6
+	VMULPS       Y14, Y14, Y12
+	VADDPS       Y12, Y8, Y8
+	VMULPS       (R8), Y14, Y12
+	ADDQ         R9, R8
+	VADDPS       Y12, Y10, Y10
+	VBROADCASTSS (DX), Y5
+	VMULPS       (AX), Y5, Y5
+	VBROADCASTSS 4(DX), Y12
+	VMULPS       4(AX), Y12, Y12
+	VADDPS       Y12, Y5, Y5
+	VBROADCASTSS 8(DX), Y12
+	VMULPS       8(AX), Y12, Y12
+	VBROADCASTSS 12(DX), Y13
+	VMULPS       12(AX), Y13, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y5, Y5
+	ADDQ         CX, AX
+	VMULPS       Y0, Y7, Y14
+	VMULPS       Y1, Y9, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       Y2, Y11, Y12
+	VMULPS       Y3, Y5, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       32(R10), Y14, Y14
+	VMULPS       (SI), Y14, Y12
+	ADDQ         R9, SI
+	VADDPS       Y12, Y4, Y4
+	VMULPS       (DI), Y14, Y12
+	ADDQ         R9, DI
+	VADDPS       Y12, Y6, Y6
+	VMULPS       Y14, Y14, Y12
+	VADDPS       Y12, Y8, Y8
+	VMULPS       (R8), Y14, Y12
+	ADDQ         R9, R8
+	VADDPS       Y12, Y10, Y10
+	VBROADCASTSS (DX), Y7
+	VMULPS       (AX), Y7, Y7
+	VBROADCASTSS 4(DX), Y12
+	VMULPS       4(AX), Y12, Y12
+	VADDPS       Y12, Y7, Y7
+	VBROADCASTSS 8(DX), Y12
+	VMULPS       8(AX), Y12, Y12
+	VBROADCASTSS 12(DX), Y13
+	VMULPS       12(AX), Y13, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y7, Y7
+	ADDQ         CX, AX
+	VMULPS       Y0, Y9, Y14
+	VMULPS       Y1, Y11, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       Y2, Y5, Y12
+	VMULPS       Y3, Y7, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       64(R10), Y14, Y14
+	VMULPS       (SI), Y14, Y12
+	ADDQ         R9, SI
+	VADDPS       Y12, Y4, Y4
+	VMULPS       (DI), Y14, Y12
+	ADDQ         R9, DI
+	VADDPS       Y12, Y6, Y6
+	VMULPS       Y14, Y14, Y12
+	VADDPS       Y12, Y8, Y8
+	VMULPS       (R8), Y14, Y12
+	ADDQ         R9, R8
+	VADDPS       Y12, Y10, Y10
+	VBROADCASTSS (DX), Y9
+	VMULPS       (AX), Y9, Y9
+	VBROADCASTSS 4(DX), Y12
+	VMULPS       4(AX), Y12, Y12
+	VADDPS       Y12, Y9, Y9
+	VBROADCASTSS 8(DX), Y12
+	VMULPS       8(AX), Y12, Y12
+	VBROADCASTSS 12(DX), Y13
+	VMULPS       12(AX), Y13, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y9, Y9
+	ADDQ         CX, AX
+	VMULPS       Y0, Y11, Y14
+	VMULPS       Y1, Y5, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       Y2, Y7, Y12
+	VMULPS       Y3, Y9, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       96(R10), Y14, Y14
+	VMULPS       (SI), Y14, Y12
+	ADDQ         R9, SI
+	VADDPS       Y12, Y4, Y4
+	VMULPS       (DI), Y14, Y12
+	ADDQ         R9, DI
+	VADDPS       Y12, Y6, Y6
+	VMULPS       Y14, Y14, Y12
+	VADDPS       Y12, Y8, Y8
+	VMULPS       (R8), Y14, Y12
+	ADDQ         R9, R8
+	VADDPS       Y12, Y10, Y10
+	VBROADCASTSS (DX), Y11
+	VMULPS       (AX), Y11, Y11
+	VBROADCASTSS 4(DX), Y12
+	VMULPS       4(AX), Y12, Y12
+	VADDPS       Y12, Y11, Y11
+	VBROADCASTSS 8(DX), Y12
+	VMULPS       8(AX), Y12, Y12
+	VBROADCASTSS 12(DX), Y13
+	VMULPS       12(AX), Y13, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y11, Y11
+	ADDQ         CX, AX
+	VMULPS       Y0, Y5, Y14
+	VMULPS       Y1, Y7, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       Y2, Y9, Y12
+	VMULPS       Y3, Y11, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       128(R10), Y14, Y14
+	VMULPS       (SI), Y14, Y12
+	ADDQ         R9, SI
+	VADDPS       Y12, Y4, Y4
+	VMULPS       (DI), Y14, Y12
+	ADDQ         R9, DI
+	VADDPS       Y12, Y6, Y6
+	VMULPS       Y14, Y14, Y12
+	VADDPS       Y12, Y8, Y8
+	VMULPS       (R8), Y14, Y12
+	ADDQ         R9, R8
+	VADDPS       Y12, Y10, Y10
+	VBROADCASTSS (DX), Y5
+	VMULPS       (AX), Y5, Y5
+	VBROADCASTSS 4(DX), Y12
+	VMULPS       4(AX), Y12, Y12
+	VADDPS       Y12, Y5, Y5
+	VBROADCASTSS 8(DX), Y12
+	VMULPS       8(AX), Y12, Y12
+	VBROADCASTSS 12(DX), Y13
+	VMULPS       12(AX), Y13, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y5, Y5
+	ADDQ         CX, AX
+	VMULPS       Y0, Y7, Y14
+	VMULPS       Y1, Y9, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       Y2, Y11, Y12
+	VMULPS       Y3, Y5, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       160(R10), Y14, Y14
+	VMULPS       (SI), Y14, Y12
+	ADDQ         R9, SI
+	VADDPS       Y12, Y4, Y4
+	VMULPS       (DI), Y14, Y12
+	ADDQ         R9, DI
+	VADDPS       Y12, Y6, Y6
+	VMULPS       Y14, Y14, Y12
+	VADDPS       Y12, Y8, Y8
+	VMULPS       (R8), Y14, Y12
+	ADDQ         R9, R8
+	VADDPS       Y12, Y10, Y10
+	VBROADCASTSS (DX), Y7
+	VMULPS       (AX), Y7, Y7
+	VBROADCASTSS 4(DX), Y12
+	VMULPS       4(AX), Y12, Y12
+	VADDPS       Y12, Y7, Y7
+	VBROADCASTSS 8(DX), Y12
+	VMULPS       8(AX), Y12, Y12
+	VBROADCASTSS 12(DX), Y13
+	VMULPS       12(AX), Y13, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y7, Y7
+	ADDQ         CX, AX
+	VMULPS       Y0, Y9, Y14
+	VMULPS       Y1, Y11, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       Y2, Y5, Y12
+	VMULPS       Y3, Y7, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       192(R10), Y14, Y14
+	VMULPS       (SI), Y14, Y12
+	ADDQ         R9, SI
+	VADDPS       Y12, Y4, Y4
+	VMULPS       (DI), Y14, Y12
+	ADDQ         R9, DI
+	VADDPS       Y12, Y6, Y6
+	VMULPS       Y14, Y14, Y12
+	VADDPS       Y12, Y8, Y8
+	VMULPS       (R8), Y14, Y12
+	ADDQ         R9, R8
+	VADDPS       Y12, Y10, Y10
+	VBROADCASTSS (DX), Y9
+	VMULPS       (AX), Y9, Y9
+	VBROADCASTSS 4(DX), Y12
+	VMULPS       4(AX), Y12, Y12
+	VADDPS       Y12, Y9, Y9
+	VBROADCASTSS 8(DX), Y12
+	VMULPS       8(AX), Y12, Y12
+	VBROADCASTSS 12(DX), Y13
+	VMULPS       12(AX), Y13, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y9, Y9
+	ADDQ         CX, AX
+	VMULPS       Y0, Y11, Y14
+	VMULPS       Y1, Y5, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       Y2, Y7, Y12
+	VMULPS       Y3, Y9, Y13
+	VADDPS       Y13, Y12, Y12
+	VADDPS       Y12, Y14, Y14
+	VMULPS       224(R10), Y14, Y14
+	VMULPS       (SI), Y14, Y12
+	ADDQ         R9, SI
+	VADDPS       Y12, Y4, Y4
+	VMULPS       (DI), Y14, Y12
+	ADDQ         R9, DI
+	VADDPS       Y12, Y6, Y6
+	VMULPS       Y14, Y14, Y12
+	VADDPS       Y12, Y8, Y8
+	VMULPS       (R8), Y14, Y12
+	ADDQ         R9, R8
+	VADDPS       Y12, Y10, Y10
+	MOVQ         out+0(FP), AX
+	VMOVUPS      Y4, (AX)
+	VMOVUPS      Y6, 32(AX)
+	VMOVUPS      Y8, 64(AX)
+	VMOVUPS      Y10, 96(AX)
+	VZEROUPPER
+	RET
+
+// func productsAVX2(out *[7][8]float32, gx *float32, gy *float32, p *float32, width int, mask *[64]float32)
+// Requires: AVX
+TEXT ·productsAVX2(SB), NOSPLIT, $0-48
+	MOVQ    gx+8(FP), AX
+	MOVQ    gy+16(FP), CX
+	MOVQ    p+24(FP), DX
+	MOVQ    width+32(FP), BX
+	MOVQ    mask+40(FP), SI
+	SHLQ    $0x02, BX
+	VXORPS  Y0, Y0, Y0
+	VXORPS  Y1, Y1, Y1
+	VXORPS  Y2, Y2, Y2
+	VXORPS  Y3, Y3, Y3
+	VXORPS  Y4, Y4, Y4
+	VXORPS  Y5, Y5, Y5
+	VXORPS  Y6, Y6, Y6
+	VMOVUPS (SI), Y10
+	VMULPS  (AX), Y10, Y7
+	VMULPS  (CX), Y10, Y8
+	VMULPS  (DX), Y10, Y9
+	VMULPS  (AX), Y7, Y11
+	VADDPS  Y11, Y0, Y0
+	VMULPS  (CX), Y7, Y11
+	VADDPS  Y11, Y1, Y1
+	VMULPS  (CX), Y8, Y11
+	VADDPS  Y11, Y2, Y2
+	VMULPS  (DX), Y7, Y11
+	VADDPS  Y11, Y3, Y3
+	VMULPS  (DX), Y8, Y11
+	VADDPS  Y11, Y4, Y4
+	VMULPS  (DX), Y9, Y11
+	VADDPS  Y11, Y5, Y5
+	VADDPS  Y10, Y6, Y6
+	ADDQ    BX, AX
+	ADDQ    BX, CX
+	ADDQ    BX, DX
+	VMOVUPS 32(SI), Y10
+	VMULPS  (AX), Y10, Y7
+	VMULPS  (CX), Y10, Y8
+	VMULPS  (DX), Y10, Y9
+	VMULPS  (AX), Y7, Y11
+	VADDPS  Y11, Y0, Y0
+	VMULPS  (CX), Y7, Y11
+	VADDPS  Y11, Y1, Y1
+	VMULPS  (CX), Y8, Y11
+	VADDPS  Y11, Y2, Y2
+	VMULPS  (DX), Y7, Y11
+	VADDPS  Y11, Y3, Y3
+	VMULPS  (DX), Y8, Y11
+	VADDPS  Y11, Y4, Y4
+	VMULPS  (DX), Y9, Y11
+	VADDPS  Y11, Y5, Y5
+	VADDPS  Y10, Y6, Y6
+	ADDQ    BX, AX
+	ADDQ    BX, CX
+	ADDQ    BX, DX
+	VMOVUPS 64(SI), Y10
+	VMULPS  (AX), Y10, Y7
+	VMULPS  (CX), Y10, Y8
+	VMULPS  (DX), Y10, Y9
+	VMULPS  (AX), Y7, Y11
+	VADDPS  Y11, Y0, Y0
+	VMULPS  (CX), Y7, Y11
+	VADDPS  Y11, Y1, Y1
+	VMULPS  (CX), Y8, Y11
+	VADDPS  Y11, Y2, Y2
+	VMULPS  (DX), Y7, Y11
+	VADDPS  Y11, Y3, Y3
+	VMULPS  (DX), Y8, Y11
+	VADDPS  Y11, Y4, Y4
+	VMULPS  (DX), Y9, Y11
+	VADDPS  Y11, Y5, Y5
+	VADDPS  Y10, Y6, Y6
+	ADDQ    BX, AX
+	ADDQ    BX, CX
+	ADDQ    BX, DX
+	VMOVUPS 96(SI), Y10
+	VMULPS  (AX), Y10, Y7
+	VMULPS  (CX), Y10, Y8
+	VMULPS  (DX), Y10, Y9
+	VMULPS  (AX), Y7, Y11
+	VADDPS  Y11, Y0, Y0
+	VMULPS  (CX), Y7, Y11
+	VADDPS  Y11, Y1, Y1
+	VMULPS  (CX), Y8, Y11
+	VADDPS  Y11, Y2, Y2
+	VMULPS  (DX), Y7, Y11
+	VADDPS  Y11, Y3, Y3
+	VMULPS  (DX), Y8, Y11
+	VADDPS  Y11, Y4, Y4
+	VMULPS  (DX), Y9, Y11
+	VADDPS  Y11, Y5, Y5
+	VADDPS  Y10, Y6, Y6
+	ADDQ    BX, AX
+	ADDQ    BX, CX
+	ADDQ    BX, DX
+	VMOVUPS 128(SI), Y10
+	VMULPS  (AX), Y10, Y7
+	VMULPS  (CX), Y10, Y8
+	VMULPS  (DX), Y10, Y9
+	VMULPS  (AX), Y7, Y11
+	VADDPS  Y11, Y0, Y0
+	VMULPS  (CX), Y7, Y11
+	VADDPS  Y11, Y1, Y1
+	VMULPS  (CX), Y8, Y11
+	VADDPS  Y11, Y2, Y2
+	VMULPS  (DX), Y7, Y11
+	VADDPS  Y11, Y3, Y3
+	VMULPS  (DX), Y8, Y11
+	VADDPS  Y11, Y4, Y4
+	VMULPS  (DX), Y9, Y11
+	VADDPS  Y11, Y5, Y5
+	VADDPS  Y10, Y6, Y6
+	ADDQ    BX, AX
+	ADDQ    BX, CX
+	ADDQ    BX, DX
+	VMOVUPS 160(SI), Y10
+	VMULPS  (AX), Y10, Y7
+	VMULPS  (CX), Y10, Y8
+	VMULPS  (DX), Y10, Y9
+	VMULPS  (AX), Y7, Y11
+	VADDPS  Y11, Y0, Y0
+	VMULPS  (CX), Y7, Y11
+	VADDPS  Y11, Y1, Y1
+	VMULPS  (CX), Y8, Y11
+	VADDPS  Y11, Y2, Y2
+	VMULPS  (DX), Y7, Y11
+	VADDPS  Y11, Y3, Y3
+	VMULPS  (DX), Y8, Y11
+	VADDPS  Y11, Y4, Y4
+	VMULPS  (DX), Y9, Y11
+	VADDPS  Y11, Y5, Y5
+	VADDPS  Y10, Y6, Y6
+	ADDQ    BX, AX
+	ADDQ    BX, CX
+	ADDQ    BX, DX
+	VMOVUPS 192(SI), Y10
+	VMULPS  (AX), Y10, Y7
+	VMULPS  (CX), Y10, Y8
+	VMULPS  (DX), Y10, Y9
+	VMULPS  (AX), Y7, Y11
+	VADDPS  Y11, Y0, Y0
+	VMULPS  (CX), Y7, Y11
+	VADDPS  Y11, Y1, Y1
+	VMULPS  (CX), Y8, Y11
+	VADDPS  Y11, Y2, Y2
+	VMULPS  (DX), Y7, Y11
+	VADDPS  Y11, Y3, Y3
+	VMULPS  (DX), Y8, Y11
+	VADDPS  Y11, Y4, Y4
+	VMULPS  (DX), Y9, Y11
+	VADDPS  Y11, Y5, Y5
+	VADDPS  Y10, Y6, Y6
+	ADDQ    BX, AX
+	ADDQ    BX, CX
+	ADDQ    BX, DX
+	VMOVUPS 224(SI), Y10
+	VMULPS  (AX), Y10, Y7
+	VMULPS  (CX), Y10, Y8
+	VMULPS  (DX), Y10, Y9
+	VMULPS  (AX), Y7, Y11
+	VADDPS  Y11, Y0, Y0
+	VMULPS  (CX), Y7, Y11
+	VADDPS  Y11, Y1, Y1
+	VMULPS  (CX), Y8, Y11
+	VADDPS  Y11, Y2, Y2
+	VMULPS  (DX), Y7, Y11
+	VADDPS  Y11, Y3, Y3
+	VMULPS  (DX), Y8, Y11
+	VADDPS  Y11, Y4, Y4
+	VMULPS  (DX), Y9, Y11
+	VADDPS  Y11, Y5, Y5
+	VADDPS  Y10, Y6, Y6
+	ADDQ    BX, AX
+	ADDQ    BX, CX
+	ADDQ    BX, DX
+	MOVQ    out+0(FP), AX
+	VMOVUPS Y0, (AX)
+	VMOVUPS Y1, 32(AX)
+	VMOVUPS Y2, 64(AX)
+	VMOVUPS Y3, 96(AX)
+	VMOVUPS Y4, 128(AX)
+	VMOVUPS Y5, 160(AX)
+	VMOVUPS Y6, 192(AX)
+	VZEROUPPER
+	RET
+
 // func gatherAVX2(dst *float32, pix *float32, stride int, places *int32, along *int32, down *int32, taps *[8]float32, n int)
 // Requires: AVX
 TEXT ·gatherAVX2(SB), NOSPLIT, $0-64
@@ -582,6 +1083,46 @@ loop:
 	VMOVUPS Y1, (AX)(DX*1)
 	ADDQ    $0x20, DX
 	CMPQ    DX, CX
+	JLT     loop
+	VZEROUPPER
+	RET
+
+// func addAVX2(dst *float32, a *float32, n int)
+// Requires: AVX
+TEXT ·addAVX2(SB), NOSPLIT, $0-24
+	MOVQ dst+0(FP), AX
+	MOVQ a+8(FP), CX
+	MOVQ n+16(FP), DX
+	SHLQ $0x02, DX
+	XORQ BX, BX
+
+loop:
+	VMOVUPS (AX)(BX*1), Y0
+	VADDPS  (CX)(BX*1), Y0, Y0
+	VMOVUPS Y0, (AX)(BX*1)
+	ADDQ    $0x20, BX
+	CMPQ    BX, DX
+	JLT     loop
+	VZEROUPPER
+	RET
+
+// func advanceAVX2(dst *float32, along *float32, k float32, n int)
+// Requires: AVX, AVX2, SSE
+TEXT ·advanceAVX2(SB), NOSPLIT, $0-32
+	MOVQ         dst+0(FP), AX
+	MOVQ         along+8(FP), CX
+	MOVSS        k+16(FP), X0
+	VBROADCASTSS X0, Y0
+	MOVQ         n+24(FP), DX
+	SHLQ         $0x02, DX
+	XORQ         BX, BX
+
+loop:
+	VADDPS  (CX)(BX*1), Y0, Y1
+	VADDPS  (AX)(BX*1), Y1, Y1
+	VMOVUPS Y1, (AX)(BX*1)
+	ADDQ    $0x20, BX
+	CMPQ    BX, DX
 	JLT     loop
 	VZEROUPPER
 	RET

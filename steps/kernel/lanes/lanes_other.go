@@ -14,6 +14,14 @@ func cellAVX2(out *[4][Width]float32, pix *float32, stride int, kx, ky *[4]float
 	panic("lanes: no such assembly here")
 }
 
+func cellWithinAVX2(out *[4][Width]float32, pix *float32, stride int, kx, ky *[4]float32, gx, gy, p *float32, width int, mask *[Width * Width]float32) {
+	panic("lanes: no such assembly here")
+}
+
+func productsAVX2(out *[7][Width]float32, gx, gy, p *float32, width int, mask *[Width * Width]float32) {
+	panic("lanes: no such assembly here")
+}
+
 func gatherAVX2(dst, pix *float32, stride int, places, along, down *int32, taps *[Width]float32, n int) {
 	panic("lanes: no such assembly here")
 }
@@ -29,6 +37,10 @@ func locateAVX2(at, px, py *int32, x, y *float32, dx, dy float32, lattice *int32
 }
 
 func scaleAVX2(p *float32, k float32, n int) { panic("lanes: no such assembly here") }
+
+func addAVX2(dst, a *float32, n int) { panic("lanes: no such assembly here") }
+
+func advanceAVX2(dst, along *float32, k float32, n int) { panic("lanes: no such assembly here") }
 
 func lessDoubledAVX2(dst, src, half *float32, n int) { panic("lanes: no such assembly here") }
 

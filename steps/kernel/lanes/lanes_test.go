@@ -70,6 +70,12 @@ func TestSameBits(t *testing.T) {
 		Scale(got, 0.7)
 		scale(want, 0.7)
 		same(t, "Scale", got, want)
+		Add(got, rows[1])
+		add(want, rows[1])
+		same(t, "Add", got, want)
+		Advance(got, rows[2], 3.7)
+		advance(want, rows[2], 3.7)
+		same(t, "Advance", got, want)
 		Between(got, nodes, &weights)
 		between(want, nodes, &weights)
 		same(t, "Between", got, want)
@@ -112,6 +118,13 @@ func TestSameSamples(t *testing.T) {
 		even(want, dark, flat, 0.05)
 		same(t, "Even", got, want)
 	}
+}
+
+func TestAddByHand(t *testing.T) {
+	got := []float32{1, 2, 3, 4, 5, 6, 7, 8, 9}
+	Add(got, []float32{9, 8, 7, 6, 5, 4, 3, 2, 1})
+	Advance(got, []float32{0, 1, 2, 3, 4, 5, 6, 7, 8}, 0.5)
+	same(t, "Add and Advance", got, []float32{10.5, 11.5, 12.5, 13.5, 14.5, 15.5, 16.5, 17.5, 18.5})
 }
 
 func TestSamplesByHand(t *testing.T) {
@@ -180,9 +193,24 @@ func TestCellSameBits(t *testing.T) {
 		kx, ky := (*[4]float32)(k[:4]), (*[4]float32)(k[4:])
 		var got, want Sums
 		Cell(&got, pix[3:], stride, kx, ky, gx[2:], gy[1:], p[5:], width)
-		cell(&want, pix[3:], stride, kx, ky, gx[2:], gy[1:], p[5:], width)
+		cell(&want, pix[3:], stride, kx, ky, gx[2:], gy[1:], p[5:], width, nil)
 		for s := range got {
 			same(t, "Cell", got[s][:], want[s][:])
+		}
+		var m Mask
+		for i := range m {
+			m[i] = float32((uint64(i)*7 + seed) % 3 % 2)
+		}
+		CellWithin(&got, pix[3:], stride, kx, ky, gx[2:], gy[1:], p[5:], width, &m)
+		cell(&want, pix[3:], stride, kx, ky, gx[2:], gy[1:], p[5:], width, &m)
+		for s := range got {
+			same(t, "CellWithin", got[s][:], want[s][:])
+		}
+		var own, ownWant Own
+		Products(&own, gx[2:], gy[1:], p[5:], width, &m)
+		products(&ownWant, gx[2:], gy[1:], p[5:], width, &m)
+		for s := range own {
+			same(t, "Products", own[s][:], ownWant[s][:])
 		}
 	}
 }
@@ -345,6 +373,20 @@ func TestCellOfSlope(t *testing.T) {
 	if got := s.Of(SlopeX); got != 64*25 {
 		t.Errorf("the sum is %v, want 1600", got)
 	}
+	m := Mask{9: 1, 12: 1} // (1, 1) and (4, 1): 2·2.5 + 3·2.5 and 2·5.5 + 3·2.5
+	CellWithin(&s, pix, n, &half, &half, ones, ones, ones, Width, &m)
+	if got := s.Of(SlopeX); got != 12.5+18.5 {
+		t.Errorf("the sum of two pixels is %v, want 31", got)
+	}
+	var own Own
+	Products(&own, pix, ones, pix, Width, &m) // of numbers 9 and 12
+	a, b := float64(pix[9]), float64(pix[12])
+	for k, want := range [7]float64{a*a + b*b, a + b, 2, a*a + b*b, a + b, a*a + b*b, 2} {
+		if got := own.Of(k); got != want {
+			t.Errorf("sum %d of products is %v, want %v", k, got, want)
+		}
+	}
+	Cell(&s, pix, n, &half, &half, ones, ones, ones, Width)
 	if s.Of(SlopeY) != 1600 || s.Of(Likely) != 1600 {
 		t.Errorf("sums with ones differ: %v, %v", s.Of(SlopeY), s.Of(Likely))
 	}
@@ -436,7 +478,7 @@ func BenchmarkSlopes(b *testing.B) {
 func BenchmarkCell(b *testing.B) {
 	r, k := numbers(1, 640*11), [4]float32{-.1, .6, .6, -.1}
 	var s Sums
-	benchmark(b, 64*4, func() { Cell(&s, r, 640, &k, &k, r, r, r, 640) }, func() { cell(&s, r, 640, &k, &k, r, r, r, 640) })
+	benchmark(b, 64*4, func() { Cell(&s, r, 640, &k, &k, r, r, r, 640) }, func() { cell(&s, r, 640, &k, &k, r, r, r, 640, nil) })
 }
 
 func BenchmarkGather(b *testing.B) {

@@ -14,6 +14,12 @@ func betweenAVX2(dst *float32, nodes *float32, weights *[4][16]float32, n int)
 func cellAVX2(out *[4][8]float32, pix *float32, stride int, kx *[4]float32, ky *[4]float32, gx *float32, gy *float32, p *float32, width int)
 
 //go:noescape
+func cellWithinAVX2(out *[4][8]float32, pix *float32, stride int, kx *[4]float32, ky *[4]float32, gx *float32, gy *float32, p *float32, width int, mask *[64]float32)
+
+//go:noescape
+func productsAVX2(out *[7][8]float32, gx *float32, gy *float32, p *float32, width int, mask *[64]float32)
+
+//go:noescape
 func gatherAVX2(dst *float32, pix *float32, stride int, places *int32, along *int32, down *int32, taps *[8]float32, n int)
 
 //go:noescape
@@ -24,6 +30,12 @@ func locateAVX2(at *int32, px *int32, py *int32, x *float32, y *float32, dx floa
 
 //go:noescape
 func scaleAVX2(p *float32, k float32, n int)
+
+//go:noescape
+func addAVX2(dst *float32, a *float32, n int)
+
+//go:noescape
+func advanceAVX2(dst *float32, along *float32, k float32, n int)
 
 //go:noescape
 func lessDoubledAVX2(dst *float32, src *float32, half *float32, n int)

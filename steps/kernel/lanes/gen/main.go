@@ -13,11 +13,15 @@ func main() {
 	ConstraintExpr("amd64")
 	spline()
 	between()
-	cell()
+	cell("cellAVX2", false)
+	cell("cellWithinAVX2", true)
+	products()
 	gather()
 	gatherThree()
 	locate()
 	scale()
+	add()
+	advance()
 	lessDoubled()
 	addProducts()
 	slopes()
@@ -123,11 +127,20 @@ func four(out reg.VecVirtual, k [4]Op, v [4]reg.VecVirtual, t, u reg.VecVirtual)
 	VADDPS(t, out, out)
 }
 
-func cell() {
-	TEXT("cellAVX2", NOSPLIT, "func(out *[4][8]float32, pix *float32, stride int, kx, ky *[4]float32, gx, gy, p *float32, width int)")
+// cell is for all pixels of a cell, or for those that a mask lets count.
+func cell(name string, masked bool) {
+	args := "out *[4][8]float32, pix *float32, stride int, kx, ky *[4]float32, gx, gy, p *float32, width int"
+	if masked {
+		args += ", mask *[64]float32"
+	}
+	TEXT(name, NOSPLIT, "func("+args+")")
 	Pragma("noescape")
 	pix, stride, kx, ky := param("pix"), param("stride"), param("kx"), param("ky")
 	gx, gy, p, width := param("gx"), param("gy"), param("p"), param("width")
+	var mask reg.Register
+	if masked {
+		mask = param("mask")
+	}
 	SHLQ(Imm(2), stride)
 	SHLQ(Imm(2), width)
 	var down [4]Op
@@ -161,6 +174,9 @@ func cell() {
 			continue
 		}
 		four(v, down, [4]reg.VecVirtual{ring[(y-3)&3], ring[(y-2)&3], ring[(y-1)&3], r}, t, u)
+		if masked {
+			VMULPS(Mem{Base: mask, Disp: 32 * (y - 3)}, v, v)
+		}
 		for k, g := range []reg.Register{gx, gy, nil, p} {
 			if g == nil {
 				VMULPS(v, v, t)
@@ -169,6 +185,42 @@ func cell() {
 				ADDQ(width, g)
 			}
 			VADDPS(t, sums[k], sums[k])
+		}
+	}
+	out := param("out")
+	for k := range sums {
+		VMOVUPS(sums[k], Mem{Base: out, Disp: 32 * k})
+	}
+	VZEROUPPER()
+	RET()
+}
+
+func products() {
+	TEXT("productsAVX2", NOSPLIT, "func(out *[7][8]float32, gx, gy, p *float32, width int, mask *[64]float32)")
+	Pragma("noescape")
+	gx, gy, p, width, mask := param("gx"), param("gy"), param("p"), param("width"), param("mask")
+	SHLQ(Imm(2), width)
+	var sums [7]reg.VecVirtual
+	for k := range sums {
+		sums[k] = YMM()
+		VXORPS(sums[k], sums[k], sums[k])
+	}
+	a, b, c, m, t := YMM(), YMM(), YMM(), YMM(), YMM()
+	for y := range 8 {
+		VMOVUPS(Mem{Base: mask, Disp: 32 * y}, m)
+		VMULPS(Mem{Base: gx}, m, a)
+		VMULPS(Mem{Base: gy}, m, b)
+		VMULPS(Mem{Base: p}, m, c)
+		for k, v := range []struct {
+			with reg.Register
+			of   reg.VecVirtual
+		}{{gx, a}, {gy, a}, {gy, b}, {p, a}, {p, b}, {p, c}} {
+			VMULPS(Mem{Base: v.with}, v.of, t)
+			VADDPS(t, sums[k], sums[k])
+		}
+		VADDPS(m, sums[6], sums[6])
+		for _, r := range []reg.Register{gx, gy, p} {
+			ADDQ(width, r)
 		}
 	}
 	out := param("out")
@@ -188,6 +240,30 @@ func scale() {
 		v := YMM()
 		VMULPS(at, k, v)
 		VMOVUPS(v, at)
+	})
+}
+
+func add() {
+	TEXT("addAVX2", NOSPLIT, "func(dst, a *float32, n int)")
+	Pragma("noescape")
+	dst, a := param("dst"), param("a")
+	over(func(i reg.Register) {
+		v := YMM()
+		VMOVUPS(Mem{Base: dst, Index: i, Scale: 1}, v)
+		VADDPS(Mem{Base: a, Index: i, Scale: 1}, v, v)
+		VMOVUPS(v, Mem{Base: dst, Index: i, Scale: 1})
+	})
+}
+
+func advance() {
+	TEXT("advanceAVX2", NOSPLIT, "func(dst, along *float32, k float32, n int)")
+	Pragma("noescape")
+	dst, along, k := param("dst"), param("along"), broadcast("k")
+	over(func(i reg.Register) {
+		v := YMM()
+		VADDPS(Mem{Base: along, Index: i, Scale: 1}, k, v)
+		VADDPS(Mem{Base: dst, Index: i, Scale: 1}, v, v)
+		VMOVUPS(v, Mem{Base: dst, Index: i, Scale: 1})
 	})
 }
 

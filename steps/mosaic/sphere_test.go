@@ -1,0 +1,179 @@
+package mosaic
+
+import (
+	"math"
+	"testing"
+
+	"plenilune/steps/kernel/moon"
+)
+
+// A ball that turns while a disk is shot: over the panels its middle moves by 9 px against the limb, and the field of an altazimuth mount
+// by 30°.
+const (
+	ballNorth = 25 * deg // the Moon's north from up
+	ballTurn  = 2.2      // degrees
+)
+
+// ballViews are the views of the panels, one after the other.
+func ballViews(n int) []viewSettings {
+	out := make([]viewSettings, n)
+	for i := range out {
+		t := float64(i)/float64(n-1) - 0.5
+		out[i] = viewSettings{Known: true, EastDeg: ballTurn * t, NorthDeg: 0.4*ballTurn*t*t - 0.1, UprightDeg: 30 * t, DistanceKM: 380000}
+	}
+	return out
+}
+
+// ballShots takes diskShots of a turning ball.
+func ballShots(t *testing.T, g *ground, mirrored bool) ([]shot, placeSettings) {
+	t.Helper()
+	shots := diskShots()
+	set := placeSettings{Epoch: epochSettings{DistanceKM: 380000}, Views: ballViews(len(shots))}
+	h := flip(mirrored)
+	sin, cos := math.Sincos(ballNorth)
+	disk := similarity{A: g.disk.R * cos, B: g.disk.R * sin, X: g.disk.X, Y: g.disk.Y}
+	for i, v := range set.Views {
+		c, err := moon.NewCarry(v.aspect().Disk(), moon.DiskOf(0, 0, 380000), 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		shots[i].pose.Turn -= h * v.UprightDeg * deg
+		shots[i].unixNS = int64(i+1) * 6e11
+		shots[i].sees = func(x, y float64) (float64, float64) {
+			u, v := disk.inverse().at(x, y)
+			u, v = c.At(u, h*v)
+			return disk.at(u, h*v)
+		}
+	}
+	return shots, set
+}
+
+// groundError returns the similarity from the picture to the ground, and how far, rms and at the most, ground in the panels lies
+// from where it should, in pixels.
+func (n *night) groundError(disk *circle) (s similarity, rms, worst float64) {
+	var pts []pointPair
+	for i := range n.geometry.Panels {
+		p := &n.geometry.Panels[i]
+		if err := p.Globe.ready(); err != nil || !p.Placed {
+			return s, math.Inf(1), math.Inf(1)
+		}
+		for y := 5; y < p.H; y += 15 {
+			for x := 5; x < p.W; x += 15 {
+				bx, by := n.shots[i].ground(float64(x), float64(y))
+				if math.Hypot(bx-disk.X, by-disk.Y) > disk.R-8 {
+					continue
+				}
+				u, v := p.Globe.carried(float64(x), float64(y))
+				dx, dy := p.Bend.at(u, v)
+				u, v = p.toMosaic().at(u, v)
+				pts = append(pts, pointPair{u + dx, v + dy, bx, by})
+			}
+		}
+	}
+	s, _ = fitSimilarity(pts, nil)
+	sum := 0.0
+	for _, p := range pts {
+		x, y := s.at(p.AX, p.AY)
+		d := math.Hypot(x-p.BX, y-p.BY)
+		sum, worst = sum+d*d, max(worst, d)
+	}
+	return s, math.Sqrt(sum / float64(len(pts))), worst
+}
+
+func TestTurningBall(t *testing.T) {
+	g := diskGround()
+	for _, mirrored := range []bool{false, true} {
+		shots, set := ballShots(t, g, mirrored)
+		n := joinWith(t, g, shots, 2, set, "auto")
+		s := n.geometry.Sphere
+		if !s.Carried || s.Mirrored != mirrored || s.Mount != mountAltaz {
+			t.Errorf("carried %v, mirrored %v, mount %s; want true, %v, altaz", s.Carried, s.Mirrored, s.Mount, mirrored)
+		}
+		// The picture stands as its middle panel does.
+		toGround, rms, worst := n.groundError(g.disk)
+		if off := wrap(s.NorthDeg*deg + toGround.turn() - ballNorth); math.Abs(off) > 2*deg {
+			t.Errorf("north is %.2f° off, want ≤ 2°", off/deg)
+		}
+		if math.Abs(s.Share-1) > 0.05 {
+			t.Errorf("%.3f of the ball's turn found", s.Share)
+		}
+		turned := math.Abs(shots[len(shots)-1].pose.Turn-shots[0].pose.Turn) / deg
+		if math.Abs(s.FoundDeg-turned) > 0.1 || math.Abs(s.ForetoldDeg-30) > 1e-9 {
+			t.Errorf("the field turned by %.2f°, foretold %.2f°, want %.2f° and 30°", s.FoundDeg, s.ForetoldDeg, turned)
+		}
+		if rms > 0.06 || worst > 0.4 {
+			t.Errorf("ground lies %.3f px off rms, %.3f at the most, want 0.06 and 0.4", rms, worst)
+		}
+		if l := n.placements.Limb; !l.Found || math.Abs(l.Radius*toGround.scale()-230) > 0.3 {
+			t.Errorf("limb %+v, want a radius of 230 px", l)
+		}
+		if psnr := n.psnr(g, toGround); psnr < 50 {
+			t.Errorf("the picture has %.1f dB, want 50", psnr)
+		}
+	}
+}
+
+func TestTurningBallWithoutSite(t *testing.T) {
+	g := diskGround()
+	shots, _ := ballShots(t, g, false)
+	n := join(t, g, shots, 2)
+	if n.geometry.Sphere.Carried {
+		t.Error("panels are carried without a site")
+	}
+	toGround, rms, _ := n.groundError(g.disk)
+	if rms < 0.3 {
+		t.Errorf("ground lies %.3f px off rms: the ball hardly turned, and the other test proves nothing", rms)
+	}
+	if psnr := n.psnr(g, toGround); psnr > 40 {
+		t.Errorf("the picture has %.1f dB without regard to the ball's turn", psnr)
+	}
+}
+
+func TestGlobeAndBack(t *testing.T) {
+	g := globe{Known: true, EpochKM: 384400, View: viewSettings{Known: true, EastDeg: 0.7, NorthDeg: -0.4, DistanceKM: 381000}}
+	g.Disk = similarity{A: 0.002, B: 0.0005, X: -0.3, Y: -0.8}
+	g.Pixel = g.Disk.inverse()
+	if err := g.ready(); err != nil {
+		t.Fatal(err)
+	}
+	for y := 0.0; y < 300; y += 12 {
+		for x := 0.0; x < 400; x += 16 {
+			u, v := g.carried(x, y)
+			px, py := g.pixel(u, v)
+			if d := math.Hypot(px-x, py-y); d > 1e-3 {
+				t.Fatalf("pixel %.0f, %.0f comes back %.4f px off", x, y, d)
+			}
+		}
+	}
+	// What lies at the sub-observer point of the epoch is seen, by the panel, where that point is on its disk.
+	x, y := g.Disk.inverse().at(0, 0)
+	px, py := g.pixel(x, y)
+	wx, wy, _ := g.View.aspect().Disk().Project(moon.At(0, 0))
+	wx, wy = g.Pixel.at(wx, -wy)
+	if d := math.Hypot(px-wx, py-wy); d > 1e-9 {
+		t.Errorf("the middle of the epoch's disk is read %.4f px off", d)
+	}
+}
+
+func TestViewsAt(t *testing.T) {
+	site := moon.Site{LatitudeDeg: 40, LongitudeDeg: -75}
+	const start = 1548046800 * 1000000000 // 2019-01-21 05:00 UTC
+	epoch, views := viewsAt(site, []int64{start - 3600e9, 0, start + 3600e9, start})
+	// See testdata/vectors/moon/views.tsv.
+	if math.Abs(epoch.LonDeg+1.41) > 0.011 || math.Abs(epoch.LatDeg+0.14) > 0.011 || math.Abs(epoch.DistanceKM-351734.8) > 12 {
+		t.Errorf("epoch %+v, want -1.41°, -0.14°, 351735 km", epoch)
+	}
+	if views[1].Known {
+		t.Error("a clip without a time has a view")
+	}
+	if v := views[3]; v.EastDeg != 0 || v.NorthDeg != 0 || v.UprightDeg != 0 {
+		t.Errorf("at the epoch the view is %+v", v)
+	}
+	before, after := site.View(moon.Unix(start-3600e9)), site.View(moon.Unix(start+3600e9))
+	if got, want := views[2].EastDeg-views[0].EastDeg, after.SubLonDeg-before.SubLonDeg; math.Abs(got-want) > 0.002 {
+		t.Errorf("the view moved by %.4f° east, want %.4f°", got, want)
+	}
+	if _, v := viewsAt(site, []int64{0, 0}); v != nil {
+		t.Error("views without times")
+	}
+}
