@@ -72,7 +72,7 @@ func expand(x *pipeline.Expansion) error {
 	if how.Views != nil {
 		how.Mount = x.Night().Mount
 	}
-	place := x.Add(placePart(slices.Concat(in.links, in.look, in.pixels, in.tables), memory, how))
+	place := x.Add(placePart(slices.Concat(in.links, in.look, in.pixels, in.fulls, in.tables), memory, how))
 	geometry := []pipeline.Input{{Port: "geometry", Value: place.Out("geometry")}}
 	levels := x.Add(levelsPart(slices.Concat(geometry, in.pixels, in.fulls, in.tables), memory,
 		levelsSettings{ids, set.Extent, x.Night().ScaleArcsecPerPx()}))
@@ -182,7 +182,7 @@ func lookPart(it pipeline.Item, suffix string) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  10,
+		Version:  11,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},
@@ -194,7 +194,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  10,
+		Version:  9,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},
@@ -206,7 +206,7 @@ func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Pa
 func joinPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "join",
-		Version: 8,
+		Version: 9,
 		In:      in,
 		Out:     []string{"image", "weight", "source", "coverage", "noise"},
 		Memory:  memory / 2,
