@@ -77,7 +77,7 @@ func resized(src *plane.Image, size float64, k warp.Kernel) *plane.Image {
 		}
 		src = blurred
 	}
-	off := func(from, to int) float64 { return float64(from-1)/2 - float64(float64(to-1)/2/size) }
+	off := func(from, to int) float64 { return float64(float64(from-1)/2) - float64(float64(to-1)/2/size) }
 	m := warp.Affine{1 / size, 0, off(src.W, dst.W), 0, 1 / size, off(src.H, dst.H)}
 	warp.Resample(dst, src, m, k)
 	for c, p := range dst.Pix {
