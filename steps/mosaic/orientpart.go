@@ -2,11 +2,14 @@ package mosaic
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"image"
 	"math"
 
 	"plenilune/pipeline"
+	"plenilune/steps/kernel/moon"
+	"plenilune/steps/kernel/portable"
 	"plenilune/steps/mosaic/orient"
 )
 
@@ -33,43 +36,127 @@ func orientPart(in []pipeline.Input, stated *Orientation) pipeline.Part {
 	return pipeline.Part{Name: "orient", Version: 1, Settings: s, In: in, Out: []string{"orientation"}, Memory: perPanel, Run: pipeline.Bind(runOrient)}
 }
 
-// runOrient finds which way the Moon's north is, by its maria, and whether the picture is mirrored.
+// orientationTable is how the Moon lies in the joined picture, and how it stood.
+type orientationTable struct {
+	orient.Orientation
+	View  viewTable   `json:"view"`
+	Holes []holePlace `json:"holes,omitempty"` // in the order of the placements' holes
+}
+
+// viewTable is the sub-observer point and the distance of the Moon's middle that the picture is drawn for.
+type viewTable struct {
+	Known      bool    `json:"known"`
+	SubLonDeg  float64 `json:"sub_lon_deg"`
+	SubLatDeg  float64 `json:"sub_lat_deg"`
+	DistanceKM float64 `json:"distance_km"`
+}
+
+// holePlace is a place on the Moon, in degrees east and north.
+type holePlace struct {
+	LonDeg float64 `json:"lon_deg"`
+	LatDeg float64 `json:"lat_deg"`
+}
+
+// runOrient tells which way the Moon's north is and whether the picture is mirrored: as stated, or by how the ball turned under the
+// panels, or by its maria.
 func runOrient(ctx context.Context, s orientSettings, t *pipeline.Task) error {
 	var p placementsTable
-	if err := t.One("placements").Table(&p); err != nil {
+	var g geometry
+	if err := errors.Join(t.One("placements").Table(&p), t.One("geometry").Table(&g)); err != nil {
 		return err
 	}
-	o := orient.Orientation{}
-	if s.Stated {
-		o = orient.Orientation{Known: true, Source: "stated", NorthDeg: wrap(s.NorthDeg*math.Pi/180) * 180 / math.Pi, Mirrored: s.Mirrored}
+	o := orientationTable{}
+	maps := orient.Globes
+	if d := g.Sphere.DistanceKM; d > 0 {
+		o.View = viewTable{true, g.Sphere.SubLonDeg, g.Sphere.SubLatDeg, d}
+		maps = func() [][]float64 { return orient.GlobesFrom(o.View.SubLatDeg, o.View.SubLonDeg) }
 	}
 	if p.Limb.Found {
 		light, err := diskLight(ctx, t, p.Limb)
 		if err != nil {
 			return err
 		}
-		found := orient.Find(orient.NewFace(light), orient.Globes())
-		if s.Stated {
-			found = o.Against(found)
-			if found.Belied {
-				t.Warn("orientation-differs", "north is stated to lie %.0f° anticlockwise from the top, %s; the maria lie as if it were %.0f°, %s: the statement is used",
-					o.NorthDeg, mirrorWord(o.Mirrored), found.FoundDeg, mirrorWord(found.FoundMirrored))
-			}
-		}
-		o = found
+		o.Orientation = orient.Find(orient.NewFace(light), maps())
 	}
+	if g.Sphere.Carried { // the maria tell north better, if they tell it
+		turn := orient.Orientation{Known: true, Source: "turn", NorthDeg: g.Sphere.north(), Mirrored: g.Sphere.Mirrored}
+		if turn = o.hold(t, turn); !o.Known {
+			o.Orientation = turn
+		}
+	}
+	if s.Stated {
+		o.Orientation = o.hold(t, orient.Orientation{Known: true, Source: "stated", NorthDeg: wrap(s.NorthDeg*math.Pi/180) * 180 / math.Pi, Mirrored: s.Mirrored})
+	}
+	if p.Limb.Found {
+		o.placeHoles(t, p)
+	}
+	o.state(t)
+	return t.PutTable("orientation", o)
+}
+
+// hold holds an orientation from elsewhere against what is known, and returns it with that.
+func (o *orientationTable) hold(t *pipeline.Task, other orient.Orientation) orient.Orientation {
+	out := other.Against(o.Orientation)
+	if out.Belied {
+		how := map[string]string{"stated": "as stated", "turn": "as the Moon turned under the panels", "found": "as the maria show it"}
+		used := other
+		if other.Source == "turn" {
+			used = o.Orientation
+		}
+		t.Warn("orientation-differs", "%s, north lies %.0f° anticlockwise from the top, %s; %s, %.0f°, %s: the picture is taken to lie %s",
+			how[other.Source], out.NorthDeg, mirrorWord(out.Mirrored), how[o.Source], out.FoundDeg, mirrorWord(out.FoundMirrored), how[used.Source])
+	}
+	return out
+}
+
+func (o *orientationTable) state(t *pipeline.Task) {
 	if o.Likeness != 0 {
 		t.Fact("map_likeness", o.Likeness, "of 1")
 		t.Fact("next_likeness", o.Rival, "of 1")
 	}
-	if o.Known {
-		t.Fact("north", o.NorthDeg, "° anticlockwise from the top")
-		t.FactText("handedness", mirrorWord(o.Mirrored))
-		t.FactText("orientation", o.Source)
-	} else {
+	if !o.Known {
 		t.FactText("orientation", "unknown")
+		return
 	}
-	return t.PutTable("orientation", o)
+	t.Fact("north", o.NorthDeg, "° anticlockwise from the top")
+	t.FactText("handedness", mirrorWord(o.Mirrored))
+	t.FactText("orientation", o.Source)
+}
+
+// meanDistanceKM is that of the Moon's middle from the Earth's over time (Meeus 1998, ch. 47).
+const meanDistanceKM = 385000.56
+
+// placeHoles says where on the Moon the holes are, if the orientation tells; without the libration to some 8°.
+func (o *orientationTable) placeHoles(t *pipeline.Task, p placementsTable) {
+	if !o.Known {
+		return
+	}
+	disk, about := moon.DiskOf(0, 0, meanDistanceKM), "some 8° about "
+	if o.View.Known {
+		disk, about = moon.DiskOf(o.View.SubLonDeg, o.View.SubLatDeg, o.View.DistanceKM), ""
+	}
+	for _, h := range p.Holes {
+		x, y := o.northUp((h.X-p.Limb.X)/p.Limb.Radius, (p.Limb.Y-h.Y)/p.Limb.Radius)
+		at, ok := disk.Unproject(x, y)
+		if !ok { // a hole's middle may lie beyond the limb
+			o.Holes = append(o.Holes, holePlace{})
+			continue
+		}
+		lon, lat := at.LonLat()
+		o.Holes = append(o.Holes, holePlace{lon, lat})
+		t.Warn("hole-place", "on the Moon, the hole of %.0f px² is at %s%.1f° %s, %.1f° %s",
+			h.Area, about, math.Abs(lat), side(lat, "north", "south"), math.Abs(lon), side(lon, "east", "west"))
+	}
+}
+
+// northUp turns a place, to the right and up in the picture, so that north is up and east to the right.
+func (o *orientationTable) northUp(x, y float64) (float64, float64) {
+	sin, cos := portable.Sincos(o.NorthDeg * math.Pi / 180)
+	u, v := float64(cos*x)+float64(sin*y), float64(cos*y)-float64(sin*x)
+	if o.Mirrored {
+		u = -u
+	}
+	return u, v
 }
 
 func mirrorWord(mirrored bool) string {

@@ -59,6 +59,8 @@ func (n *network) carriedLinks(links []link) []link {
 // sphereTable is what was reckoned of the Moon's turn and what the panels showed of it.
 type sphereTable struct {
 	DistanceKM float64 // of the Moon's middle at the epoch; 0: unknown
+	SubLonDeg  float64 // the sub-observer point at the epoch
+	SubLatDeg  float64
 	Carried    bool    // the panels are carried over the sphere
 	Mirrored   bool    // the picture is mirrored against the sky
 	NorthDeg   float64 // how far the Moon's north is turned from up, clockwise
@@ -77,7 +79,7 @@ func (n *network) sphereTable() sphereTable {
 	if s == nil {
 		return sphereTable{}
 	}
-	t := sphereTable{DistanceKM: s.epoch.DistanceKM, Carried: s.found, Mirrored: s.mirrored, NorthDeg: wrap(s.turn) * 180 / math.Pi, Share: s.share, Sigma: s.sigma}
+	t := sphereTable{DistanceKM: s.epoch.DistanceKM, SubLonDeg: s.epoch.LonDeg, SubLatDeg: s.epoch.LatDeg, Carried: s.found, Mirrored: s.mirrored, NorthDeg: wrap(s.turn) * 180 / math.Pi, Share: s.share, Sigma: s.sigma}
 	if n.limb.Found {
 		t.Sway = n.sway()
 	}
@@ -170,10 +172,14 @@ func stateSphere(t *pipeline.Task, set placeSettings, s sphereTable) {
 		return
 	}
 	t.FactText("sphere", "panels carried to the middle of the session")
-	t.Fact("north", s.NorthDeg, "deg clockwise")
+}
+
+// north is the direction of the Moon's north in the picture, in degrees anticlockwise from its top. In a mirrored picture the disk that
+// NorthDeg turns has its north below.
+func (s sphereTable) north() float64 {
+	n := -s.NorthDeg
 	if s.Mirrored {
-		t.FactText("handedness", "mirrored")
-	} else {
-		t.FactText("handedness", "as on the sky")
+		n += 180
 	}
+	return wrap(n*math.Pi/180) * 180 / math.Pi
 }

@@ -88,7 +88,7 @@ func expand(x *pipeline.Expansion) error {
 		"noise":      join.Out("noise"),
 		"placements": levels.Out("placements"),
 	}}
-	face := x.Add(orientPart([]pipeline.Input{{Port: "image", Value: join.Out("image")}, {Port: "placements", Value: levels.Out("placements")}}, set.Orientation))
+	face := x.Add(orientPart([]pipeline.Input{{Port: "image", Value: join.Out("image")}, {Port: "placements", Value: levels.Out("placements")}, {Port: "geometry", Value: place.Out("geometry")}}, set.Orientation))
 	out = out.With("orientation", face.Out("orientation"))
 	if p, ok := lightPart(items); ok {
 		out = out.With("light", x.Add(p).Out("light"))

@@ -288,6 +288,11 @@ func sampleGlobe(m []float64, u, v float64) float64 {
 	return top + float64(q*((b[0]+float64(p*(b[1]-b[0])))-top))
 }
 
+// GlobesFrom is the map seen from above a point of the Moon, in degrees north and east, where that is known.
+func GlobesFrom(latDeg, lonDeg float64) [][]float64 {
+	return [][]float64{globe(maria(), rad(latDeg), rad(lonDeg))}
+}
+
 // Globes are the maps under the librations that are tried, none first.
 func Globes() [][]float64 {
 	p := maria()
