@@ -74,9 +74,12 @@ func (n *network) foretell() *foretold {
 // handTurn is by how much, in radians, turns must stray from a course to belie it.
 const handTurn = 0.01
 
-// handedness returns whether the picture is mirrored, if that is known: found already, or told by the turns of an altazimuth
+// handedness returns whether the picture is mirrored, if that is known: stated, found already, or told by the turns of an altazimuth
 // mount.
 func (n *network) handedness() (known, mirrored bool) {
+	if s := n.sphere.stated; s.Stated {
+		return true, s.Mirrored
+	}
 	f := n.foretell()
 	return f.handed, f.mirrored
 }

@@ -50,6 +50,10 @@ func tonesOf(image, overexposed pipeline.Source, g geometry, i int, c coverage) 
 	}
 	m := g.Panels[i].toMosaic()
 	p := panel{w, h, plane.Of(w, h, pix...).Luminance()}
+	carry := g.Panels[i].Globe
+	if err := carry.ready(); err != nil {
+		return tonesSeen{}, err
+	}
 	s := tonesSeen{placed: true, glimpse: c.glimpse(p, m, g.Panels[i].Tones)}
 	channels := [][]float32{p.v}
 	if len(pix) > 1 {
@@ -64,7 +68,7 @@ func tonesOf(image, overexposed pipeline.Source, g geometry, i int, c coverage) 
 		if err := p.without(full); err != nil {
 			return s, err
 		}
-		view.blocks = blocksOf(p, m)
+		view.blocks = blocksOf(carry.panel(p), m)
 		s.views = append(s.views, view)
 	}
 	return s, nil

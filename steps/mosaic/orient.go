@@ -12,6 +12,7 @@ import (
 type sphere struct {
 	epoch    epochSettings
 	mount    string // as stated; "" is unknown
+	stated   orientSettings
 	views    []viewSettings
 	globes   []globe // by panel; the zero value carries nothing
 	found    bool    // how the camera stood against the Moon's north is known
@@ -29,7 +30,12 @@ type compass struct {
 	cos, sin float64
 	x, y     []float64 // by panel: how far its sub-observer point lies right and down of the epoch's, radians
 	whole    bool      // the share is one: only the direction is sought
+	stated   bool      // north is stated to be turned by north, within statedSigma
+	north    float64   // radians
 }
+
+// statedSigma is how well the Moon's north is known in a picture by eye (a guess).
+const statedSigma = 3 * math.Pi / 180
 
 // lift returns by how much, over share, ground seen by panel i at a place of the frame is moved: along cos and along sin.
 func (c *compass) lift(l circle, i int, x, y float64) (cx, cy, sx, sy float64) {
@@ -54,6 +60,10 @@ func (c *compass) add(eq *solve.Normal) {
 	if c.whole {
 		share := portable.Hypot(c.cos, c.sin)
 		eq.Add([]int{k, k + 1}, []float64{c.cos / share, c.sin / share}, share-1, 1e8)
+		if c.stated {
+			off := wrap(portable.Atan2(c.sin, c.cos) - c.north)
+			eq.Add([]int{k, k + 1}, []float64{-c.sin / (share * share), c.cos / (share * share)}, off, 1/(statedSigma*statedSigma))
+		}
 	}
 }
 
@@ -82,17 +92,19 @@ func (n *network) orient(anchor int, rims []rim) (ok bool, err error) {
 		}
 		t := start.clone()
 		t.compass = s.compass(mirrored)
+		// North is stated in the picture as it will lie: with the median panel upright.
+		t.compass.stated, t.compass.north = s.stated.Stated, n.medianTurn()-float64(s.stated.NorthDeg*math.Pi/180)
 		share, sigma, err := t.swing(anchor)
 		if err != nil {
 			return false, err
 		}
-		t.sphere = &sphere{epoch: s.epoch, mount: s.mount, views: s.views, mirrored: mirrored, share: share, sigma: sigma}
+		t.sphere = &sphere{epoch: s.epoch, mount: s.mount, stated: s.stated, views: s.views, mirrored: mirrored, share: share, sigma: sigma}
 		// Where the ball turned about one axis alone, both fit alike and carry alike.
 		if best == nil || t.cost < best.cost-clearly {
 			best = t
 		}
 	}
-	if sh := best.sphere; sh.sigma > mostUnsure || math.Abs(sh.share-1) > max(mostOff, 2.5*sh.sigma) {
+	if sh := best.sphere; sh.sigma > mostUnsure && !s.stated.Stated || math.Abs(sh.share-1) > max(mostOff, 2.5*sh.sigma) {
 		s.share, s.sigma = sh.share, sh.sigma
 		return false, nil
 	}
@@ -197,7 +209,9 @@ func (n *network) swing(anchor int) (share, sigma float64, err error) {
 	if sigma, err = n.unsure(anchor); err != nil {
 		return 0, 0, err
 	}
-	c.cos, c.sin, c.whole = c.cos/share, c.sin/share, true
+	if c.cos, c.sin, c.whole = c.cos/share, c.sin/share, true; c.stated {
+		c.sin, c.cos = portable.Sincos(c.north)
+	}
 	return share, sigma, n.settle(anchor, 12)
 }
 

@@ -28,12 +28,15 @@ type orientSettings struct {
 	Mirrored bool
 }
 
-func orientPart(in []pipeline.Input, stated *Orientation) pipeline.Part {
-	var s orientSettings
-	if stated != nil {
-		s = orientSettings{true, stated.NorthDeg, stated.Mirrored}
+func statedNorth(stated *Orientation) orientSettings {
+	if stated == nil {
+		return orientSettings{}
 	}
-	return pipeline.Part{Name: "orient", Version: 1, Settings: s, In: in, Out: []string{"orientation"}, Memory: perPanel, Run: pipeline.Bind(runOrient)}
+	return orientSettings{true, stated.NorthDeg, stated.Mirrored}
+}
+
+func orientPart(in []pipeline.Input, stated *Orientation) pipeline.Part {
+	return pipeline.Part{Name: "orient", Version: 1, Settings: statedNorth(stated), In: in, Out: []string{"orientation"}, Memory: perPanel, Run: pipeline.Bind(runOrient)}
 }
 
 // orientationTable is how the Moon lies in the joined picture, and how it stood.

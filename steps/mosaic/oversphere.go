@@ -147,7 +147,7 @@ func warnSphere(t *pipeline.Task, set placeSettings, s sphereTable) {
 }
 
 // stateSphere tells what became of the Moon's turn.
-func stateSphere(t *pipeline.Task, set placeSettings, s sphereTable) {
+func stateSphere(t *pipeline.Task, set placeSettings, s sphereTable, limb bool) {
 	if set.NoViews != "" {
 		t.FactText("sphere", "not regarded: "+set.NoViews)
 		return
@@ -167,7 +167,15 @@ func stateSphere(t *pipeline.Task, set placeSettings, s sphereTable) {
 		t.Fact("view_turn_error", 100*s.Sigma, "%")
 	}
 	warnSphere(t, set, s)
-	if !s.Carried {
+	switch {
+	case s.Carried:
+	case !limb:
+		t.FactText("sphere", "not regarded: no limb was found")
+		return
+	case s.Sway < leastSway:
+		t.FactText("sphere", "not regarded: the Moon hardly turned")
+		return
+	default:
 		t.FactText("sphere", "not regarded: the overlaps do not tell how the Moon's north lies")
 		return
 	}

@@ -16,6 +16,7 @@ type placeSettings struct {
 	Views             []viewSettings // by panel; none where site or times are not known
 	NoViews           string         // why there are none
 	Mount             string
+	North             orientSettings // as stated, if the views are known
 }
 
 // eachOf shares work out until it is called off.
@@ -74,7 +75,7 @@ func runPlace(ctx context.Context, set placeSettings, t *pipeline.Task) error {
 		return err
 	}
 	statePlaces(t, g)
-	stateSphere(t, set, g.Sphere)
+	stateSphere(t, set, g.Sphere, g.Limb.Found)
 	return t.PutTable("geometry", g)
 }
 
@@ -104,7 +105,7 @@ func statePlaces(t *pipeline.Task, g geometry) {
 func place(ss []seen, es []small, ps []panel, links []link, times []int64, set placeSettings, each eachFunc, progress func(float64)) (geometry, error) {
 	n := &network{in: make([]bool, len(ps))}
 	if len(set.Views) > 0 {
-		n.sphere = &sphere{epoch: set.Epoch, views: set.Views, mount: set.Mount}
+		n.sphere = &sphere{epoch: set.Epoch, views: set.Views, mount: set.Mount, stated: set.North}
 		n.drift.foretold = n.foretell()
 	}
 	for _, p := range ps {

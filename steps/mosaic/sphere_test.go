@@ -138,6 +138,27 @@ func TestTurningBallWithoutSite(t *testing.T) {
 	}
 }
 
+// TestStatedNorth states north 10° off, and mirrored against what the field's turn says.
+func TestStatedNorth(t *testing.T) {
+	g := diskGround()
+	shots, set := ballShots(t, g, false)
+	set.North = orientSettings{Stated: true, NorthDeg: -(ballNorth/deg - 10)}
+	n := joinWith(t, g, shots, 2, set, "auto")
+	// Stated 10° off, with the middle panel's own turn of some 1° besides, it comes out between that and the truth.
+	toGround, rms, _ := n.groundError(g.disk)
+	off := wrap(n.geometry.Sphere.NorthDeg*deg+toGround.turn()-ballNorth) / deg
+	if !n.geometry.Sphere.Carried || off > -2 || off < -12 {
+		t.Errorf("north comes out %.1f° off: %+v", off, n.geometry.Sphere)
+	}
+	if rms > 0.15 {
+		t.Errorf("ground lies %.3f px off rms, want 0.15", rms)
+	}
+	set.North.Mirrored = true
+	if n = joinWith(t, g, shots, 2, set, "auto"); n.geometry.Sphere.Carried && !n.geometry.Sphere.Mirrored {
+		t.Error("a stated mirror is not believed")
+	}
+}
+
 // TestWrongClocks reckons views of a ball that turned by a third of what it did, under a mount that it was not.
 func TestWrongClocks(t *testing.T) {
 	g := diskGround()

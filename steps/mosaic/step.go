@@ -70,7 +70,7 @@ func expand(x *pipeline.Expansion) error {
 		return err
 	}
 	if how.Views != nil {
-		how.Mount = x.Night().Mount
+		how.Mount, how.North = x.Night().Mount, statedNorth(set.Orientation)
 	}
 	place := x.Add(placePart(slices.Concat(in.links, in.look, in.pixels, in.fulls, in.tables), memory, how))
 	geometry := []pipeline.Input{{Port: "geometry", Value: place.Out("geometry")}}
@@ -194,7 +194,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  9,
+		Version:  10,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},
