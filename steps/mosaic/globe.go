@@ -18,10 +18,12 @@ import (
 type globe struct {
 	Known    bool
 	Disk     similarity // from a carried pixel to the disk at the epoch
-	Pixel    similarity // from the disk when the panel was taken to its pixel
+	Pixel    similarity // from the disk when the panel was taken to its pixel, but for the air's work
 	Mirrored bool
 	View     viewSettings
 	EpochKM  float64
+	// UpX, UpY is the direction of the zenith in the panel, of unit length; about its middle the air squashes it along that.
+	UpX, UpY, MidX, MidY float64
 
 	carry moon.Carry // from the epoch to the panel's view
 }
@@ -49,6 +51,16 @@ func flip(mirrored bool) float64 {
 
 // pixel returns the panel's pixel that a carried pixel is read at.
 func (g *globe) pixel(x, y float64) (float64, float64) {
+	if x, y = g.plain(x, y); g.View.Squash == 0 {
+		return x, y
+	}
+	up := float64((x-g.MidX)*g.UpX) + float64((y-g.MidY)*g.UpY)
+	up *= g.View.Squash
+	return x - float64(up*g.UpX), y - float64(up*g.UpY)
+}
+
+// plain is pixel without the air's work.
+func (g *globe) plain(x, y float64) (float64, float64) {
 	if !g.Known {
 		return x, y
 	}

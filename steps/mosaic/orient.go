@@ -143,7 +143,8 @@ func (s *sphere) compass(mirrored bool) *compass {
 	return c
 }
 
-// uncarried returns the network of the panels as they were taken, with the rims given.
+// uncarried returns the network of the panels as they were taken, but for the air's squashing as far as it is known, with the
+// rims given.
 func (n *network) uncarried(rims []rim) *network {
 	out := n.clone()
 	out.sphere = nil
@@ -159,12 +160,12 @@ func (n *network) uncarried(rims []rim) *network {
 	}
 	for k := range out.ties {
 		t := &out.ties[k]
-		t.AX, t.AY = n.sphere.globes[t.A].pixel(t.AX, t.AY)
-		t.BX, t.BY = n.sphere.globes[t.B].pixel(t.BX, t.BY)
+		t.AX, t.AY = n.sphere.globes[t.A].plain(t.AX, t.AY)
+		t.BX, t.BY = n.sphere.globes[t.B].plain(t.BX, t.BY)
 	}
 	for k := range out.rims {
 		r := &out.rims[k]
-		r.X, r.Y = n.sphere.globes[r.Panel].pixel(r.X, r.Y)
+		r.X, r.Y = n.sphere.globes[r.Panel].plain(r.X, r.Y)
 	}
 	return out
 }
@@ -226,6 +227,7 @@ func (n *network) adopt(t *network, anchor int) error {
 		}
 		own := disk.inverse().after(m[i]) // from a pixel to the disk as it was seen
 		g := globe{Known: true, Pixel: own.inverse(), Mirrored: s.mirrored, View: s.views[i], EpochKM: s.epoch.DistanceKM}
+		g.lookUp(n.w[i], n.h[i])
 		shift, err := g.shift(own, n.w[i], n.h[i])
 		if err != nil {
 			return err
@@ -262,6 +264,15 @@ func (g *globe) shift(own similarity, w, h int) (mean [2]float64, err error) {
 		}
 	}
 	return [2]float64{mean[0] / max(count, 1), mean[1] / max(count, 1)}, nil
+}
+
+// lookUp finds the direction of the zenith in a panel.
+func (g *globe) lookUp(w, h int) {
+	sin, cos := portable.Sincos(g.View.ZenithDeg * math.Pi / 180)
+	// North through east is from up to the left as the sky is seen.
+	x, y := g.Pixel.turned(-sin, float64(flip(g.Mirrored)*cos))
+	k := g.Pixel.scale()
+	g.UpX, g.UpY, g.MidX, g.MidY = x/k, y/k, float64(w-1)/2, float64(h-1)/2
 }
 
 // limbRims are the brinks along the limb, thinned, as rims: rough ones, for when nothing finer is measured yet.

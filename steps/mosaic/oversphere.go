@@ -58,14 +58,15 @@ func (n *network) carriedLinks(links []link) []link {
 
 // sphereTable is what was reckoned of the Moon's turn and what the panels showed of it.
 type sphereTable struct {
-	Carried  bool    // the panels are carried over the sphere
-	Mirrored bool    // the picture is mirrored against the sky
-	NorthDeg float64 // how far the Moon's north is turned from up, clockwise
-	Share    float64 // the ball's turn found, over that reckoned; 0: not to be told
-	Sigma    float64 // its formal error
-	ViewDeg  float64 // the largest angle between the view of a panel and that of the epoch
-	Sway     float64 // the most that the middle of the disk moved against the limb between panels, px
-	Mount    string
+	DistanceKM float64 // of the Moon's middle at the epoch; 0: unknown
+	Carried    bool    // the panels are carried over the sphere
+	Mirrored   bool    // the picture is mirrored against the sky
+	NorthDeg   float64 // how far the Moon's north is turned from up, clockwise
+	Share      float64 // the ball's turn found, over that reckoned; 0: not to be told
+	Sigma      float64 // its formal error
+	ViewDeg    float64 // the largest angle between the view of a panel and that of the epoch
+	Sway       float64 // the most that the middle of the disk moved against the limb between panels, px
+	Mount      string
 	// The largest turn of the field between two panels, as the clocks have it for such a mount and as found; and how far
 	// the panels stray from that course, rms.
 	ForetoldDeg, FoundDeg, StrayDeg float64
@@ -76,7 +77,7 @@ func (n *network) sphereTable() sphereTable {
 	if s == nil {
 		return sphereTable{}
 	}
-	t := sphereTable{Carried: s.found, Mirrored: s.mirrored, NorthDeg: wrap(s.turn) * 180 / math.Pi, Share: s.share, Sigma: s.sigma}
+	t := sphereTable{DistanceKM: s.epoch.DistanceKM, Carried: s.found, Mirrored: s.mirrored, NorthDeg: wrap(s.turn) * 180 / math.Pi, Share: s.share, Sigma: s.sigma}
 	if n.limb.Found {
 		t.Sway = n.sway()
 	}
@@ -123,6 +124,26 @@ func scatter(v []float64) float64 {
 	return math.Sqrt(square / float64(len(v)))
 }
 
+// What site, clocks and mount foretell is doubted where the share of the ball's turn is off by so many times its error and by
+// so much, or the field's turn strays by so much, rms.
+const (
+	sureErrors   = 5
+	sureShare    = 0.5
+	mostStrayDeg = 3.0
+)
+
+// warnSphere says what contradicts site, clocks or mount.
+func warnSphere(t *pipeline.Task, set placeSettings, s sphereTable) {
+	if !s.Carried && s.Share > 0 && math.Abs(s.Share-1) > max(sureShare, sureErrors*s.Sigma) {
+		t.Warn("view-differs", "between the panels the Moon turned by %.0f %% of what site and times say, and is taken to stand still: "+
+			"correct the site, or the times if the camera's clock was wrong", 100*s.Share)
+	}
+	if set.Mount != "" && s.StrayDeg > mostStrayDeg {
+		t.Warn("field-turn-differs", "the field turned by %.1f° between the panels, where site, times and a mount that is %s make it %.1f°: "+
+			"correct mount, site, or the times if the camera's clock was wrong; the turn found is used", s.FoundDeg, set.Mount, s.ForetoldDeg)
+	}
+}
+
 // stateSphere tells what became of the Moon's turn.
 func stateSphere(t *pipeline.Task, set placeSettings, s sphereTable) {
 	if set.NoViews != "" {
@@ -143,6 +164,7 @@ func stateSphere(t *pipeline.Task, set placeSettings, s sphereTable) {
 		t.Fact("view_turn_found", 100*s.Share, "% of that reckoned")
 		t.Fact("view_turn_error", 100*s.Sigma, "%")
 	}
+	warnSphere(t, set, s)
 	if !s.Carried {
 		t.FactText("sphere", "not regarded: the overlaps do not tell how the Moon's north lies")
 		return

@@ -18,6 +18,28 @@ type placeSettings struct {
 	Mount             string
 }
 
+// eachOf shares work out until it is called off.
+func eachOf(ctx context.Context, t *pipeline.Task) eachFunc {
+	return func(n int, fn func(i int) error) error {
+		return t.Each(ctx, n, func(i int) error {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			return fn(i)
+		})
+	}
+}
+
+// dropSky empties what was seen of panels that show bare sky.
+func dropSky(ss []seen, tables []panelTable) {
+	for i := range tables {
+		if tables[i].SkyOnly {
+			ss[i].Points, ss[i].Brinks = nil, nil
+			ss[i].Tones.Bright = ss[i].Tones.Sky
+		}
+	}
+}
+
 // runPlace finds where every panel lies.
 func runPlace(ctx context.Context, set placeSettings, t *pipeline.Task) error {
 	ss, es, err := readLooks(ctx, t)
@@ -37,28 +59,27 @@ func runPlace(ctx context.Context, set placeSettings, t *pipeline.Task) error {
 		return err
 	}
 	set.StatedArcsecPerPx /= fine
-	for i := range tables {
-		if tables[i].SkyOnly {
-			ss[i].Points, ss[i].Brinks = nil, nil
-			ss[i].Tones.Bright = ss[i].Tones.Sky
-		}
-	}
-	each := func(n int, fn func(i int) error) error {
-		return t.Each(ctx, n, func(i int) error {
-			if err := ctx.Err(); err != nil {
-				return err
-			}
-			return fn(i)
-		})
-	}
+	dropSky(ss, tables)
+	each := eachOf(ctx, t)
 	times := make([]int64, len(tables))
 	for i := range tables {
 		times[i] = tables[i].MidUnixNS
 	}
-	g, err := place(ss, es, ps, times, set, each, t.Progress)
+	var found linksTable
+	if err := t.One("links").Table(&found); err != nil {
+		return err
+	}
+	g, err := place(ss, es, ps, found.Links, times, set, each, t.Progress)
 	if err != nil {
 		return err
 	}
+	statePlaces(t, g)
+	stateSphere(t, set, g.Sphere)
+	return t.PutTable("geometry", g)
+}
+
+// statePlaces tells how many panels are placed and what the limb is like.
+func statePlaces(t *pipeline.Task, g geometry) {
 	n, hinted := 0, 0
 	for _, p := range g.Panels {
 		if p.Placed {
@@ -72,17 +93,15 @@ func runPlace(ctx context.Context, set placeSettings, t *pipeline.Task) error {
 	if hinted > 0 {
 		t.Fact("placed_by_hint", float64(hinted), "panels")
 	}
-	stateSphere(t, set, g.Sphere)
 	if g.Limb.Found {
 		t.Fact("limb_radius", g.Limb.R, "px")
 		t.Fact("limb_rms", g.Limb.RMS, "px")
 	}
-	return t.PutTable("geometry", g)
 }
 
 // place is runPlace without the engine: links, the largest group, then windows in the overlaps and the limb,
 // each round measured where the round before put things.
-func place(ss []seen, es []small, ps []panel, times []int64, set placeSettings, each eachFunc, progress func(float64)) (geometry, error) {
+func place(ss []seen, es []small, ps []panel, links []link, times []int64, set placeSettings, each eachFunc, progress func(float64)) (geometry, error) {
 	n := &network{in: make([]bool, len(ps))}
 	if len(set.Views) > 0 {
 		n.sphere = &sphere{epoch: set.Epoch, views: set.Views, mount: set.Mount}
@@ -91,10 +110,6 @@ func place(ss []seen, es []small, ps []panel, times []int64, set placeSettings, 
 	for _, p := range ps {
 		n.w, n.h = append(n.w, p.w), append(n.h, p.h)
 		n.poses = append(n.poses, pose{Scale: 1})
-	}
-	links, err := linkPanels(ss, es, each)
-	if err != nil {
-		return geometry{}, err
 	}
 	progress(0.3)
 	kept, anchor, err := n.placeByLinks(links, ss)
@@ -126,10 +141,16 @@ func place(ss []seen, es []small, ps []panel, times []int64, set placeSettings, 
 	if err := n.refine(ss, ps, times, anchor, each, progress); err != nil {
 		return geometry{}, err
 	}
+	g := n.table(ss, groups(len(ps), kept))
+	n.judgeHints(&g, set.Hints, set.StatedArcsecPerPx)
+	return g, nil
+}
+
+// table frames the picture and says where everything lies in it.
+func (n *network) table(ss []seen, of []int) geometry {
 	w, h := n.frame()
 	g := geometry{Width: w, Height: h, Limb: n.limbTable(), Sphere: n.sphereTable()}
-	bends := n.bendPanels()
-	of, rms := groups(len(ps), kept), n.residuals()
+	bends, rms := n.bendPanels(), n.residuals()
 	for i, p := range n.poses {
 		q := placed{W: n.w[i], H: n.h[i], Placed: n.in[i], Group: of[i], Empty: ss[i].Tones.empty(), Tones: ss[i].Tones}
 		if n.in[i] {
@@ -139,8 +160,7 @@ func place(ss []seen, es []small, ps []panel, times []int64, set placeSettings, 
 		}
 		g.Panels = append(g.Panels, q)
 	}
-	n.judgeHints(&g, set.Hints, set.StatedArcsecPerPx)
-	return g, nil
+	return g
 }
 
 // refine brings placements from feature points' accuracy to that of the pixels.

@@ -15,6 +15,8 @@ type viewSettings struct {
 	AxisDeg           float64
 	UprightDeg        float64
 	DistanceKM        float64
+	Squash            float64 // by how much of themselves upright lengths are shorter than level ones: the air's work
+	ZenithDeg         float64 // in which direction; 0 where nothing is squashed
 }
 
 func (v viewSettings) aspect() moon.Aspect {
@@ -72,9 +74,16 @@ func viewsAt(site moon.Site, times []int64) (epochSettings, []viewSettings) {
 		if t <= 0 {
 			continue
 		}
-		a := site.View(moon.Unix(t)).Against(at)
-		views[i] = viewSettings{true, rounded(a.EastDeg, 1e4), rounded(a.NorthDeg, 1e4),
-			rounded(a.AxisDeg, 1e3), rounded(a.UprightDeg, 1e3), math.Round(a.DistanceKM)}
+		v := site.View(moon.Unix(t))
+		a := v.Against(at)
+		views[i] = viewSettings{Known: true, EastDeg: rounded(a.EastDeg, 1e4), NorthDeg: rounded(a.NorthDeg, 1e4),
+			AxisDeg: rounded(a.AxisDeg, 1e3), UprightDeg: rounded(a.UprightDeg, 1e3), DistanceKM: math.Round(a.DistanceKM)}
+		if h := v.Horizon.AltitudeDeg; h > 0 {
+			views[i].Squash = rounded(moon.Flattening(h)-moon.Flattening(90), 1e5)
+		}
+		if views[i].Squash > 0 {
+			views[i].ZenithDeg = rounded(a.ZenithDeg, 10)
+		}
 	}
 	return epochSettings{rounded(at.SubLonDeg, 100), rounded(at.SubLatDeg, 100), math.Round(at.DistanceKM)}, views
 }

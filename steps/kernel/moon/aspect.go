@@ -11,10 +11,11 @@ type Aspect struct {
 	EastDeg, NorthDeg float64 // the view's sub-observer point on that ball
 	AxisDeg           float64 // turn of that ball's pole on the sky since the reference, north through east
 	UprightDeg        float64 // the same against the zenith: what a camera sees that stays upright; −180…180°
+	ZenithDeg         float64 // from that ball's pole to the zenith, north through east; −180…180°
 	DistanceKM        float64
 }
 
-// Against returns how a view differs from a reference. UprightDeg means something where both are a site's.
+// Against returns how a view differs from a reference. UprightDeg and ZenithDeg mean something where both are a site's.
 func (v View) Against(reference View) Aspect {
 	ball, own := reference.Disk().axes, v.Disk().axes
 	z := ball.of(own[2])
@@ -23,6 +24,7 @@ func (v View) Against(reference View) Aspect {
 	// The ball's pole leans to the right of the Moon's, which is up: towards smaller position angles.
 	lean := portable.Atan2(ball[1].dot(own[0]), ball[1].dot(own[1])) / degree
 	a.AxisDeg = around(v.AxisDeg - lean - reference.AxisDeg)
+	a.ZenithDeg = around(v.Horizon.ParallacticDeg - v.AxisDeg + lean)
 	a.UprightDeg = around(a.AxisDeg - v.Horizon.ParallacticDeg + reference.Horizon.ParallacticDeg)
 	return a
 }

@@ -193,6 +193,7 @@ func TestAspect(t *testing.T) {
 		near(t, "x", gx, wx, 1e-9)
 		near(t, "y", gy, wy, 1e-9)
 	}
+	nearAngle(t, "the zenith", ref.AxisDeg+a.AxisDeg+a.ZenithDeg, v.Horizon.ParallacticDeg, 1e-9)
 	near(t, "towards the zenith", a.UprightDeg-a.AxisDeg, ref.Horizon.ParallacticDeg-v.Horizon.ParallacticDeg, 1e-9)
 	if same := ref.Against(ref); math.Abs(same.EastDeg)+math.Abs(same.NorthDeg)+math.Abs(same.AxisDeg)+math.Abs(same.UprightDeg) > 1e-12 {
 		t.Errorf("a view differs from itself: %+v", same)
