@@ -136,3 +136,27 @@ func TestWithoutWhatIsOverexposed(t *testing.T) {
 		t.Error("a table of another size was taken")
 	}
 }
+
+// Ground is lost where all that show it are overexposed, and not where one of them is not.
+func TestGroundOverexposedEverywhere(t *testing.T) {
+	const w, h = 100, 50
+	c := mapFor(geometry{Width: 2 * w, Height: h})
+	v := slices.Repeat([]float32{0.9}, w*h)
+	full, none := slices.Repeat([]float32{1}, w*h), make([]float32, w*h)
+	// The first two lie over each other, the third beside them.
+	var seen []tonesSeen
+	for _, s := range []struct {
+		full []float32
+		x    float64
+	}{{full, 0}, {none, 0}, {full, w}} {
+		seen = append(seen, tonesSeen{placed: true, glimpse: c.glimpse(panel{w, h, v}, panel{w, h, s.full}, similarity{A: 1, X: s.x}, tonalRange{Bright: 0.9})})
+	}
+	c.fill(seen, []level{{1, 0}, {1, 0}, {1, 0}})
+	if got := c.overexposed(); math.Abs(got-0.5) > 0.02 {
+		t.Errorf("%.3f of the ground is overexposed wherever it is shown, want a half", got)
+	}
+	c.fill([]tonesSeen{{placed: true, glimpse: c.glimpse(panel{w, h, v}, panel{w, h, none}, similarity{A: 1, X: w}, tonalRange{Bright: 0.9})}}, []level{{1, 0}})
+	if got := c.overexposed(); got > 0 {
+		t.Errorf("%.3f of the ground is overexposed though a darker take shows it", got)
+	}
+}

@@ -17,6 +17,7 @@ type coverage struct {
 	x0, y0     int
 	w, h, step int
 	shown, lit []bool
+	sound      []bool // shown by a panel that is not overexposed there
 }
 
 // mapFor lays out a map of the picture and of the whole disk, as far as that lies within a picture's size of it: the limb
@@ -33,7 +34,7 @@ func mapFor(g geometry) coverage {
 	c.step = 1 + max(w, h)/1000
 	c.x0, c.y0 = c.x0-c.step, c.y0-c.step
 	c.w, c.h = w/c.step+3, h/c.step+3
-	c.shown, c.lit = make([]bool, c.w*c.h), make([]bool, c.w*c.h)
+	c.shown, c.lit, c.sound = make([]bool, c.w*c.h), make([]bool, c.w*c.h), make([]bool, c.w*c.h)
 	return c
 }
 
@@ -41,11 +42,12 @@ func mapFor(g geometry) coverage {
 type glimpse struct {
 	x0, y0, w, h int
 	v            []float32
+	full         []bool // there it is overexposed in most frames
 	tones        tonalRange
 }
 
-// glimpse looks at a panel at the middle of every cell.
-func (c coverage) glimpse(p panel, m similarity, tones tonalRange) glimpse {
+// glimpse looks at a panel, and at where it is overexposed, at the middle of every cell.
+func (c coverage) glimpse(p, full panel, m similarity, tones tonalRange) glimpse {
 	x0, y0, x1, y1 := bounds(m, p.w, p.h)
 	cell := func(v float64, from, n int) int {
 		return min(max(int(math.Floor((v-float64(from))/float64(c.step))), 0), n-1)
@@ -55,11 +57,13 @@ func (c coverage) glimpse(p panel, m similarity, tones tonalRange) glimpse {
 	inverse := m.inverse()
 	for y := range g.h {
 		for x := range g.w {
-			k, ok := p.nearest(inverse.at(c.middle(g.x0+x, g.y0+y)))
+			u, v := inverse.at(c.middle(g.x0+x, g.y0+y))
+			k, ok := p.nearest(u, v)
 			if !ok {
 				k = math.NaN()
 			}
-			g.v = append(g.v, float32(k))
+			f, _ := full.nearest(u, v)
+			g.v, g.full = append(g.v, float32(k)), append(g.full, f > 0.5)
 		}
 	}
 	return g
@@ -80,6 +84,7 @@ func (c coverage) fill(seen []tonesSeen, lv []level) {
 		g := s.glimpse
 		for k, v := range g.v {
 			at := (g.y0+k/g.w)*c.w + g.x0 + k%g.w
+			c.sound[at] = c.sound[at] || v == v && !g.full[k]
 			if v != v || c.shown[at] {
 				continue
 			}
@@ -87,6 +92,19 @@ func (c coverage) fill(seen []tonesSeen, lv []level) {
 			c.lit[at] = float64(lv[i].Factor*float64(v))+lv[i].Offset > low+float64(0.03*(high-low))
 		}
 	}
+}
+
+// overexposed is the share of the lit cells that no panel shows soundly, 0…1.
+func (c coverage) overexposed() float64 {
+	lit, lost := 0, 0
+	for i, l := range c.lit {
+		if l {
+			if lit++; !c.sound[i] {
+				lost++
+			}
+		}
+	}
+	return float64(lost) / float64(max(lit, 1))
 }
 
 func (c coverage) middle(x, y int) (float64, float64) {

@@ -45,6 +45,9 @@ func tonesOf(image, overexposed pipeline.Source, g geometry, i int, c coverage) 
 		return tonesSeen{}, fmt.Errorf("read it: %w", err)
 	}
 	full, err := readPanel(overexposed)
+	if err == nil && (full.w != w || full.h != h) {
+		err = fmt.Errorf("it is told of %d×%d px, the panel has %d×%d", full.w, full.h, w, h)
+	}
 	if err != nil {
 		return tonesSeen{}, fmt.Errorf("read what is overexposed: %w", err)
 	}
@@ -54,7 +57,7 @@ func tonesOf(image, overexposed pipeline.Source, g geometry, i int, c coverage) 
 	if err := carry.ready(); err != nil {
 		return tonesSeen{}, err
 	}
-	s := tonesSeen{placed: true, glimpse: c.glimpse(p, m, g.Panels[i].Tones)}
+	s := tonesSeen{placed: true, glimpse: c.glimpse(p, full, m, g.Panels[i].Tones)}
 	channels := [][]float32{p.v}
 	if len(pix) > 1 {
 		channels = append(channels, pix...)

@@ -106,6 +106,7 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	stateLevels(t, out.Panels, out.Overlaps)
 	out.Scale, out.ScaleSource, out.Estimated = chooseScale(t, s.StatedArcsecPerPx/fine, g.Limb, g.Sphere.DistanceKM)
 	c.fill(looks, lv)
+	warnOverexposed(t, c.overexposed())
 	sunlit, share := c.sunlitCells(g)
 	out.Extent = s.Extent
 	if s.Extent == "auto" {
@@ -255,6 +256,17 @@ func warnHoles(t *pipeline.Task, g geometry, holes []hole) {
 				math.Abs(dx), side(dx, "right", "left"), math.Abs(dy), side(dy, "below", "above"), d/g.Limb.R)
 		}
 		t.Warn("hole", "no panel shows the ground %s: a hole of %.0f px², %.1f %% of the disk", where, h.Area, h.Share)
+	}
+}
+
+// worstOverexposed is how much of the lit ground may be overexposed wherever it is shown without a word: the peaks of
+// some craters' walls.
+const worstOverexposed = 0.005
+
+func warnOverexposed(t *pipeline.Task, share float64) {
+	if share > worstOverexposed {
+		t.Fact("overexposed", 100*share, "% of the lit ground")
+		t.Warn("ground-overexposed", "%.1f %% of the lit ground is overexposed in every clip that shows it, so that its brightness is not known; a clip of it that is exposed for a shorter time would tell", 100*share)
 	}
 }
 

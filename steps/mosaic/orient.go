@@ -93,7 +93,7 @@ func (n *network) orient(anchor int, rims []rim) (ok bool, err error) {
 		t := start.clone()
 		t.compass = s.compass(mirrored)
 		// North is stated in the picture as it will lie: with the median panel upright.
-		t.compass.stated, t.compass.north = s.stated.Stated, n.medianTurn()-float64(s.stated.NorthDeg*math.Pi/180)
+		t.compass.stated, t.compass.north = s.stated.Stated, n.medianTurn()+float64(otherWay(s.stated.NorthDeg, mirrored)*math.Pi/180)
 		share, sigma, err := t.swing(anchor)
 		if err != nil {
 			return false, err

@@ -182,12 +182,16 @@ func stateSphere(t *pipeline.Task, set placeSettings, s sphereTable, limb bool) 
 	t.FactText("sphere", "panels carried to the middle of the session")
 }
 
-// north is the direction of the Moon's north in the picture, in degrees anticlockwise from its top. In a mirrored picture the disk that
-// NorthDeg turns has its north below.
+// north is the direction of the Moon's north in the picture, in degrees anticlockwise from its top.
 func (s sphereTable) north() float64 {
-	n := -s.NorthDeg
-	if s.Mirrored {
-		n += 180
+	return wrap(otherWay(s.NorthDeg, s.Mirrored)*math.Pi/180) * 180 / math.Pi
+}
+
+// otherWay turns degrees clockwise into degrees anticlockwise and back. In a mirrored picture the disk that a sphere turns has its
+// north below.
+func otherWay(deg float64, mirrored bool) float64 {
+	if mirrored {
+		return 180 - deg
 	}
-	return wrap(n*math.Pi/180) * 180 / math.Pi
+	return -deg
 }
