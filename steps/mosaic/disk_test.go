@@ -55,6 +55,20 @@ func TestLimbOfADisk(t *testing.T) {
 	if want := 31.1 * 60 / 460; math.Abs(n.placements.Scale/want-1) > 0.002 || n.placements.ScaleSource != "limb" || !n.placements.Estimated {
 		t.Errorf("scale %.4f arcsec/px from %q, want %.4f from the limb, estimated", n.placements.Scale, n.placements.ScaleSource, want)
 	}
+	if len(n.placements.Overlaps) < 24 {
+		t.Errorf("%d overlaps are told of, want those of all neighbours, 24, at least", len(n.placements.Overlaps))
+	}
+	var off []float64
+	for _, o := range n.placements.Overlaps {
+		off = append(off, o.OffPx)
+		// the one panel's corner may show little but sky
+		if o.OffPx > 0.3 || o.Windows > 0 && o.OffPx == 0 {
+			t.Errorf("overlap %s, %s: %d windows %.3f px off", o.A[:4], o.B[:4], o.Windows, o.OffPx)
+		}
+	}
+	if m := median(off); m > 0.1 {
+		t.Errorf("overlaps are usually %.3f px off, want ≤ 0.1", m)
+	}
 	checkSky(t, n, g, s)
 }
 

@@ -8,6 +8,13 @@ type geometry struct {
 	Panels        []placed
 	Limb          limbTable
 	Sphere        sphereTable
+	Overlaps      []overlapFit
+}
+
+// overlapFit is how well two panels' windows fit each other, in pixels rms, where both were placed.
+type overlapFit struct {
+	A, B, Windows int
+	RMS           float64
 }
 
 // placed is one panel's place: its middle lies at (X, Y).
@@ -145,6 +152,35 @@ func (n *network) residuals() []float64 {
 		}
 	}
 	return sum
+}
+
+// overlapFits tells for every overlap how far its windows lie off, weighted as in the solution.
+func (n *network) overlapFits() []overlapFit {
+	m := n.maps()
+	var out []overlapFit
+	var weight []float64
+	at := map[[2]int]int{}
+	for _, t := range n.ties {
+		if !n.in[t.A] || !n.in[t.B] {
+			continue
+		}
+		pair := [2]int{min(t.A, t.B), max(t.A, t.B)}
+		k, ok := at[pair]
+		if !ok {
+			k = len(out)
+			at[pair] = k
+			out, weight = append(out, overlapFit{A: pair[0], B: pair[1]}), append(weight, 0)
+		}
+		x, y := t.residual(m)
+		w := cauchy(t.strain(x, y))
+		out[k].Windows++
+		out[k].RMS += float64(w * (float64(x*x) + float64(y*y)))
+		weight[k] += w
+	}
+	for k := range out {
+		out[k].RMS = math.Sqrt(out[k].RMS / weight[k])
+	}
+	return out
 }
 
 // limbTable describes the fitted limb.

@@ -144,11 +144,18 @@ type overlap struct {
 	Ratio  float64 `json:"brightness_ratio"`  // by how much B is the brighter, before levelling
 	RMS    float64 `json:"brightness_rms"`    // of the difference of the two after levelling, in units of white, robustly
 	Offset float64 `json:"brightness_median"` // its median: a step that levelling leaves
+
+	Windows int     `json:"windows"` // by which the two were placed
+	OffPx   float64 `json:"rms_px"`  // how far these lie off
 }
 
 // overlapsOf tells for every overlap how well levelling brought the two panels together.
-func overlapsOf(ids []string, ties []toneTie, lv []level) []overlap {
+func overlapsOf(ids []string, ties []toneTie, lv []level, fits []overlapFit) []overlap {
 	var out []overlap
+	fit := map[[2]int]overlapFit{}
+	for _, f := range fits {
+		fit[[2]int{f.A, f.B}] = f
+	}
 	for from := 0; from < len(ties); {
 		a, b, to := ties[from].A, ties[from].B, from
 		var d []float64
@@ -159,6 +166,8 @@ func overlapsOf(ids []string, ties []toneTie, lv []level) []overlap {
 		o := overlap{A: ids[a], B: ids[b], Places: len(d), Ratio: lv[a].Factor / lv[b].Factor}
 		o.Offset, o.RMS = robust.MAD(d)
 		o.RMS *= robust.MADToSigma
+		f := fit[[2]int{min(a, b), max(a, b)}]
+		o.Windows, o.OffPx = f.Windows, f.RMS
 		out = append(out, o)
 	}
 	return out

@@ -102,7 +102,7 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	out := placementsTable{Limb: limbRow{g.Limb.Found, g.Limb.X, g.Limb.Y, g.Limb.R, g.Limb.RMS, g.Limb.ArcDeg},
 		Fineness: fine}
 	out.Panels, out.NoiseSigma = placementsOf(t, g, s.IDs, tables, lv)
-	out.Overlaps = overlapsOf(s.IDs, ties, lv)
+	out.Overlaps = overlapsOf(s.IDs, ties, lv, g.Overlaps)
 	stateLevels(t, out.Panels, out.Overlaps)
 	out.Scale, out.ScaleSource, out.Estimated = chooseScale(t, s.StatedArcsecPerPx/fine, g.Limb, g.Sphere.DistanceKM)
 	c.fill(looks, lv)

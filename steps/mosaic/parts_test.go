@@ -181,3 +181,14 @@ func TestSmoothingWithoutHoles(t *testing.T) {
 		}
 	}
 }
+
+// Two windows 0.3 px and 0.4 px off are √((0.09+0.16)/2) px rms.
+func TestOverlapFits(t *testing.T) {
+	n := &network{w: []int{10, 10, 10}, h: []int{10, 10, 10}, poses: []pose{{Scale: 1}, {X: 5, Scale: 1}, {Y: 5, Scale: 1}}, in: []bool{true, true, false}}
+	vague := [3]float64{1e-9, 0, 1e-9}
+	n.ties = []tie{{1, 0, 3, 3, 8.3, 3, vague}, {0, 1, 8, 5, 3, 5.4, vague}, {0, 2, 1, 1, 1, 1, vague}}
+	got := n.overlapFits()
+	if len(got) != 1 || got[0].A != 0 || got[0].B != 1 || got[0].Windows != 2 || math.Abs(got[0].RMS-math.Sqrt(0.125)) > 1e-6 {
+		t.Errorf("overlaps %+v, want panels 0 and 1 by 2 windows, 0.3536 px rms", got)
+	}
+}

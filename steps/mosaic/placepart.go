@@ -150,7 +150,7 @@ func place(ss []seen, es []small, ps []panel, links []link, times []int64, set p
 // table frames the picture and says where everything lies in it.
 func (n *network) table(ss []seen, of []int) geometry {
 	w, h := n.frame()
-	g := geometry{Width: w, Height: h, Limb: n.limbTable(), Sphere: n.sphereTable()}
+	g := geometry{Width: w, Height: h, Limb: n.limbTable(), Sphere: n.sphereTable(), Overlaps: n.overlapFits()}
 	bends, rms := n.bendPanels(), n.residuals()
 	for i, p := range n.poses {
 		q := placed{W: n.w[i], H: n.h[i], Placed: n.in[i], Group: of[i], Empty: ss[i].Tones.empty(), Tones: ss[i].Tones}

@@ -182,7 +182,7 @@ func lookPart(it pipeline.Item, suffix string) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  11,
+		Version:  12,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},
@@ -194,7 +194,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  10,
+		Version:  11,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},
