@@ -14,14 +14,14 @@ type PlanePort struct {
 	Channels int
 }
 
-// tileBatch is how many tiles are computed before they are stored, in order.
+// tileBatch is how many tiles are computed at a time. While the next are, they are stored, in order.
 const tileBatch = 16
 
 // planeTiles are the tiles of one picture on their way to the store.
 type planeTiles struct {
 	planeHead
 	bw   BlobWriter
-	bufs [tileBatch][]byte
+	bufs [2][tileBatch][]byte // of two batches, the one computed and the one stored, by turns
 }
 
 // writePlanes computes tiles of pictures of one size in batches, several at once, and stores them in order.
@@ -44,14 +44,18 @@ func writePlanes(ctx context.Context, t *Task, w, h int, ports []PlanePort, fill
 		out = append(out, p)
 	}
 	tiles := planeHead{w: w, h: h}.tiles()
-	for at := 0; at < tiles; at += tileBatch {
-		n := min(tileBatch, tiles-at)
-		if err := t.each(ctx, n, func(k int) error { return fillTile(out, at, k, fill) }); err != nil {
+	before := 0 // tiles that wait to be stored
+	for at, turn := 0, 0; at < tiles || before > 0; at, turn = at+tileBatch, 1-turn {
+		n := max(0, min(tileBatch, tiles-at))
+		if err := t.each(ctx, len(out)+n, func(k int) error {
+			if k < len(out) {
+				return out[k].store(out[k].bufs[1-turn][:before])
+			}
+			return fillTile(out, turn, at, k-len(out), fill)
+		}); err != nil {
 			return nil, err
 		}
-		if err := t.each(ctx, len(out), func(i int) error { return out[i].store(n) }); err != nil {
-			return nil, err
-		}
+		before = n
 	}
 	ids := make([]ID, len(out))
 	for i, p := range out {
@@ -63,8 +67,8 @@ func writePlanes(ctx context.Context, t *Task, w, h int, ports []PlanePort, fill
 	return ids, nil
 }
 
-// fillTile computes tile k of a batch of all pictures and encodes it.
-func fillTile(out []*planeTiles, at, k int, fill func(image.Rectangle, [][][]float32) error) error {
+// fillTile computes tile k of a batch of all pictures, which begins with tile at, and encodes it.
+func fillTile(out []*planeTiles, turn, at, k int, fill func(image.Rectangle, [][][]float32) error) error {
 	r := out[0].rect(at + k)
 	dst := make([][][]float32, len(out))
 	for i, p := range out {
@@ -85,14 +89,14 @@ func fillTile(out []*planeTiles, at, k int, fill func(image.Rectangle, [][][]flo
 				b = binary.LittleEndian.AppendUint32(b, math.Float32bits(v))
 			}
 		}
-		p.bufs[k] = b
+		p.bufs[turn][k] = b
 	}
 	return nil
 }
 
-// store stores the first n tiles of a batch.
-func (p *planeTiles) store(n int) error {
-	for _, b := range p.bufs[:n] {
+// store stores tiles in order.
+func (p *planeTiles) store(tiles [][]byte) error {
+	for _, b := range tiles {
 		if err := p.bw.Chunk(b); err != nil {
 			return err
 		}

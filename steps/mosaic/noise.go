@@ -129,7 +129,7 @@ func drawNoise(out [][]float32, parts []part, b *blend, r image.Rectangle) {
 			})
 		}
 		for i, v := range dst {
-			dst[i] = float32(math.Sqrt(float64(v)))
+			dst[i] = brief(float32(math.Sqrt(float64(v))))
 			if b.over.Pix[c][b.index(r, i)] == 0 {
 				dst[i] = nan32
 			}
