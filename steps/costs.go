@@ -54,12 +54,13 @@ var costs = map[string]cost{
 	"stacks/resolution": {}, // two numbers
 
 	"mosaic/look":      {perPx: 0.95, parallel: 0.5, bytesFieldPx: 4.6},
-	"mosaic/place":     {perPx: 1.2, perPair: 1, parallel: 0.9, bytesFieldPx: 0.1},
+	"mosaic/links":     {perPx: 0.2, perPair: 1, parallel: 0.9, bytesFieldPx: 0.1},
+	"mosaic/place":     {perPx: 1.2, parallel: 0.9, bytesFieldPx: 0.1},
 	"mosaic/light":     {},
+	"mosaic/levels":    {perPx: 0.06, colour: 2, parallel: 0.9},
 	"mosaic/orient":    {perPx: 0.02},
-	"mosaic/levels":    {perPx: 0.12, parallel: 0.5},
 	"mosaic/sharpness": {perPx: 0.045, parallel: 0.5},
-	"mosaic/join":      {perPx: 0.38, colour: 2.6, parallel: 0.9, bytesPx: 2.3},
+	"mosaic/join":      {perPx: 0.4, colour: 2.6, parallel: 0.9, bytesPx: 3.4, bytesFieldPx: 0.3},
 
 	"detail/blur":       {perPx: 0.09, parallel: 0.5},
 	"detail/deconvolve": {perPx: 0.75, parallel: 0.7, bytesPx: 1.85},
@@ -196,7 +197,7 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 		}
 	case "mosaic":
 		each("mosaic/look", one)
-		picture(true, "mosaic/place", "mosaic/levels", "mosaic/sharpness", "mosaic/join", "mosaic/orient")
+		picture(true, "mosaic/links", "mosaic/place", "mosaic/levels", "mosaic/sharpness", "mosaic/join", "mosaic/orient")
 	case "detail":
 		picture(joined(m, b.Refs), detailKinds(b)...)
 	case "finish":

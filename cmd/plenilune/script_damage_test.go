@@ -68,3 +68,34 @@ func changeFrames(ts *testscript.TestScript, name string, change func(frames []b
 	change(b[f.Layout.Offset:][:int64(f.Frames)*f.Layout.Stride], f.Header)
 	ts.Check(os.WriteFile(path, b, 0o666))
 }
+
+// scriptBinned adds up the samples of an 8-bit capture two by two: binned FILE.
+func scriptBinned(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: binned FILE")
+	}
+	name := ts.MkAbs(args[0])
+	b, err := os.ReadFile(name)
+	ts.Check(err)
+	f, err := ser.Open(bytes.NewReader(b), int64(len(b)))
+	ts.Check(err)
+	h := f.Header
+	w, tall := int(h.Width), int(h.Height)
+	h.Width, h.Height = h.Width/2, h.Height/2
+	var out bytes.Buffer
+	sw, err := ser.NewWriter(&out, h)
+	ts.Check(err)
+	frames := b[178:]
+	for range int(h.Frames) {
+		small := make([]uint16, 0, w*tall/4)
+		for y := 0; y+1 < tall; y += 2 {
+			for x := 0; x+1 < w; x += 2 {
+				sum := int(frames[y*w+x]) + int(frames[y*w+x+1]) + int(frames[(y+1)*w+x]) + int(frames[(y+1)*w+x+1])
+				small = append(small, uint16((sum+2)/4))
+			}
+		}
+		ts.Check(sw.AddFrame(small))
+		frames = frames[w*tall:]
+	}
+	ts.Check(os.WriteFile(name, out.Bytes(), 0o666))
+}

@@ -60,6 +60,7 @@ func TestScripts(t *testing.T) {
 			"touch":       scriptTouch,
 			"samples":     scriptSamples,
 			"damage":      scriptDamage,
+			"binned":      scriptBinned,
 		},
 	})
 }

@@ -39,12 +39,11 @@ func TestLevelsOfExposuresUpToEight(t *testing.T) {
 	for i, e := range exposure {
 		at := image.Pt(i*apart, 0)
 		v, full := exposed(dim, at, w, h, e, offset, noise, uint64(i))
-		for k, f := range full {
-			if f > 0 {
-				v[k] = nan32
-			}
+		p := panel{w, h, v}
+		if err := p.without(panel{w, h, full}); err != nil {
+			t.Fatal(err)
 		}
-		looks = append(looks, blocksOf(panel{w, h, v}, similarity{A: 1, X: float64(at.X)}))
+		looks = append(looks, blocksOf(p, similarity{A: 1, X: float64(at.X)}))
 	}
 	in := slices.Repeat([]bool{true}, len(exposure))
 	var ties []toneTie
@@ -121,5 +120,19 @@ func TestSteadiness(t *testing.T) {
 		if got := float64(steadiness(c.sigma, c.usual)); got < c.least || got > c.most {
 			t.Errorf("with a noise of %g among %g a panel counts %.4f, want %.4f…%.4f", c.sigma, c.usual, got, c.least, c.most)
 		}
+	}
+}
+
+// What is overexposed in a few frames is kept, what is in many is a hole; a table of another size is refused.
+func TestWithoutWhatIsOverexposed(t *testing.T) {
+	p := panel{3, 1, []float32{0.5, 0.6, 0.7}}
+	if err := p.without(panel{3, 1, []float32{0, 0.05, 0.2}}); err != nil {
+		t.Fatal(err)
+	}
+	if p.v[0] != 0.5 || p.v[1] != 0.6 || p.v[2] == p.v[2] {
+		t.Errorf("left are %v, want 0.5, 0.6 and a hole", p.v)
+	}
+	if p.without(panel{2, 1, []float32{0, 0}}) == nil {
+		t.Error("a table of another size was taken")
 	}
 }

@@ -148,7 +148,7 @@ func joinWith(t *testing.T, g *ground, shots []shot, workers int, set placeSetti
 		for k := range weight {
 			weight[k] = 1
 		}
-		look := run(lookPart(pipeline.Item{}), map[string][]any{"image": {p}})
+		look := run(lookPart(pipeline.Item{}, ""), map[string][]any{"image": {p}})
 		in["image"] = append(in["image"], p)
 		in["full"] = append(in["full"], pipelinetest.Plane{W: s.w, H: s.h, Pix: [][]float32{make([]float32, s.w*s.h)}})
 		in["noise"] = append(in["noise"], pipelinetest.Plane{W: s.w, H: s.h, Pix: [][]float32{slices.Repeat([]float32{1e-4}, s.w*s.h)}})
@@ -158,6 +158,7 @@ func joinWith(t *testing.T, g *ground, shots []shot, workers int, set placeSetti
 		in["even"] = append(in["even"], look.Stored("even"))
 		ids = append(ids, cache.Sum([]byte(fmt.Sprint(i))).String())
 	}
+	in["links"] = []any{run(linksPart(nil, "", 0), in).Stored("links")}
 	place := run(placePart(nil, 0, set), in)
 	place.Table("geometry", &n.geometry)
 	in["geometry"] = []any{place.Stored("geometry")}

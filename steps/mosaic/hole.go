@@ -65,19 +65,19 @@ func (c coverage) glimpse(p panel, m similarity, tones tonalRange) glimpse {
 	return g
 }
 
-// fill marks what panels show and what of it is lit, by their brightness as it is levelled. Of panels that are not placed
-// the glimpse is empty.
-func (c coverage) fill(seen []glimpse, lv []level) {
+// fill marks what panels show and what of it is lit, by their brightness as it is levelled.
+func (c coverage) fill(seen []tonesSeen, lv []level) {
 	var low, high float64
-	for i, g := range seen {
-		if len(g.v) > 0 {
+	for i, s := range seen {
+		if g := s.glimpse; s.placed {
 			high = max(high, float64(lv[i].Factor*g.tones.Bright)+lv[i].Offset)
 			if s := float64(lv[i].Factor*g.tones.Sky) + lv[i].Offset; low == 0 || s < low {
 				low = s
 			}
 		}
 	}
-	for i, g := range seen {
+	for i, s := range seen {
+		g := s.glimpse
 		for k, v := range g.v {
 			at := (g.y0+k/g.w)*c.w + g.x0 + k%g.w
 			if v != v || c.shown[at] {

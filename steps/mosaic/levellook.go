@@ -39,10 +39,14 @@ func lookForLevels(ctx context.Context, t *pipeline.Task, g geometry, c coverage
 	return out, err
 }
 
-func tonesOf(image, full pipeline.Source, g geometry, i int, c coverage) (tonesSeen, error) {
+func tonesOf(image, overexposed pipeline.Source, g geometry, i int, c coverage) (tonesSeen, error) {
 	w, h, pix, err := image.Pixels()
 	if err != nil {
 		return tonesSeen{}, fmt.Errorf("read it: %w", err)
+	}
+	full, err := readPanel(overexposed)
+	if err != nil {
+		return tonesSeen{}, fmt.Errorf("read what is overexposed: %w", err)
 	}
 	m := g.Panels[i].toMosaic()
 	p := panel{w, h, plane.Of(w, h, pix...).Luminance()}

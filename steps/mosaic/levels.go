@@ -57,20 +57,7 @@ func matchLevels(n int, in []bool, ties []toneTie, sky []skyLevel) ([]level, err
 			w := skyWeight * b.Places / (1 + r*r*skyWeight/9)
 			eq.Add([]int{2 * b.Panel, 2*b.Panel + 1}, []float64{b.Value, 1}, r, w)
 		}
-		var all []int
-		var slopes []float64
-		product := 0.0
-		for i := range n {
-			eq.Add([]int{2 * i}, []float64{1}, lv[i].Factor-first[i], 1)
-			eq.Add([]int{2*i + 1}, []float64{1}, lv[i].Offset, 1)
-			if in[i] {
-				all, slopes = append(all, 2*i), append(slopes, 1/lv[i].Factor)
-				product += portable.Log(lv[i].Factor)
-			}
-		}
-		if len(all) > 0 {
-			eq.Add(all, slopes, product, 1e9)
-		}
+		anchorLevels(eq, lv, first, in)
 		step, err := eq.Solve()
 		if err != nil {
 			return nil, err
@@ -86,6 +73,24 @@ func matchLevels(n int, in []bool, ties []toneTie, sky []skyLevel) ([]level, err
 		}
 	}
 	return lv, nil
+}
+
+// anchorLevels holds panels of which no tie speaks near where they began, and the geometric mean of the factors at one.
+func anchorLevels(eq *solve.Normal, lv []level, first []float64, in []bool) {
+	var all []int
+	var slopes []float64
+	product := 0.0
+	for i, l := range lv {
+		eq.Add([]int{2 * i}, []float64{1}, l.Factor-first[i], 1)
+		eq.Add([]int{2*i + 1}, []float64{1}, l.Offset, 1)
+		if in[i] {
+			all, slopes = append(all, 2*i), append(slopes, 1/l.Factor)
+			product += portable.Log(l.Factor)
+		}
+	}
+	if len(all) > 0 {
+		eq.Add(all, slopes, product, 1e9)
+	}
 }
 
 // apart is by how much two panels differ at a place after levelling.

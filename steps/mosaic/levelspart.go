@@ -105,11 +105,7 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	out.Overlaps = overlapsOf(s.IDs, ties, lv)
 	stateLevels(t, out.Panels, out.Overlaps)
 	out.Scale, out.ScaleSource, out.Estimated = chooseScale(t, s.StatedArcsecPerPx/fine, g.Limb, g.Sphere.DistanceKM)
-	glimpses := make([]glimpse, len(looks))
-	for i, l := range looks {
-		glimpses[i] = l.glimpse
-	}
-	c.fill(glimpses, lv)
+	c.fill(looks, lv)
 	sunlit, share := c.sunlitCells(g)
 	out.Extent = s.Extent
 	if s.Extent == "auto" {

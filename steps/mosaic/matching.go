@@ -61,13 +61,32 @@ func describedOf(points []point) described {
 	return d
 }
 
-// likeness finds the candidates between two panels, best ratio first. Points of
-// very different size cannot match, since all panels have nearly one scale.
-func likeness(a, b described) []candidate {
+// scaling says which changes of scale from panel to panel matching admits.
+type scaling struct {
+	least, most float64 // pixels of B to one of A
+}
+
+var (
+	// oneScale is for panels through one telescope and one camera.
+	oneScale = scaling{0.98, 1.02}
+	// anyScale is for panels that were binned, or taken with another lens in the way.
+	anyScale = scaling{0.24, 4.2}
+)
+
+// by returns the scaling between panels shrunk so that B's pixels became so many times finer than A's.
+func (s scaling) by(k float64) scaling { return scaling{s.least * k, s.most * k} }
+
+// admits tells whether the size of a point of A and of one of B may be those of one place: each is known to within a half.
+func (s scaling) admits(a, b float64) bool {
+	const loose = 1.5
+	return b < float64(loose*s.most)*a && b*loose > float64(s.least*a)
+}
+
+// likeness finds the candidates between two panels, best ratio first.
+func likeness(a, b described, scales scaling) []candidate {
 	const (
 		shortlist = 6
 		worst     = 0.85
-		sizeRatio = 1.5
 		apart     = 4 // pixels: nearer points are one place, not rivals
 	)
 	var out []candidate
@@ -76,7 +95,7 @@ func likeness(a, b described) []candidate {
 		n := 0
 		p := &a.points[i]
 		for j, size := range b.sizes {
-			if p.Size > sizeRatio*size || size > sizeRatio*p.Size {
+			if !scales.admits(p.Size, size) {
 				continue
 			}
 			far := a.signs[i].differs(b.signs[j])
@@ -127,12 +146,12 @@ type agreement struct {
 // agree finds the similarity on which most candidates agree to within tol
 // pixels. Two candidates determine one, so every pair among the best is tried:
 // no dice are needed (compare Fischler & Bolles 1981).
-func agree(a, b []point, c []candidate, tol float64) (agreement, bool) {
+func agree(a, b []point, c []candidate, scales scaling, tol float64) (agreement, bool) {
 	const (
-		tried  = 110
-		spread = 0.02 // admitted scale change
-		swing  = 0.45 // radians: how far two directions of one place may differ
+		tried = 110
+		swing = 0.45 // radians: how far two directions of one place may differ
 	)
+	least, most := float64(scales.least*scales.least)*0.99, float64(scales.most*scales.most)*1.01
 	var best similarity
 	bestN := 0
 	at := func(k int) (p, q *point) { return &a[c[k].a], &b[c[k].b] }
@@ -143,7 +162,10 @@ func agree(a, b []point, c []candidate, tol float64) (agreement, bool) {
 			p2, q2 := at(n)
 			ux, uy, vx, vy := p2.X-p1.X, p2.Y-p1.Y, q2.X-q1.X, q2.Y-q1.Y
 			u2, v2 := float64(ux*ux)+float64(uy*uy), float64(vx*vx)+float64(vy*vy)
-			if u2 < 300 || v2 > u2*(1+2.5*spread) || v2 < u2*(1-2.5*spread) {
+			if min(u2, v2) < 300 || v2 > u2*most || v2 < u2*least {
+				continue
+			}
+			if here := (scaling{math.Sqrt(v2 / u2), math.Sqrt(v2 / u2)}); !here.admits(p1.Size, q1.Size) || !here.admits(p2.Size, q2.Size) {
 				continue
 			}
 			s := similarity{A: (float64(ux*vx) + float64(uy*vy)) / u2, B: (float64(ux*vy) - float64(uy*vx)) / u2}
@@ -175,7 +197,7 @@ func agree(a, b []point, c []candidate, tol float64) (agreement, bool) {
 			return agreement{}, false
 		}
 	}
-	if s := best.scale(); math.Abs(s-1) > spread {
+	if s := best.scale(); s < scales.least || s > scales.most {
 		return agreement{}, false
 	}
 	return agreement{Map: best, Pts: pts, Size: len(pts)}, true

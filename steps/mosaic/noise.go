@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"plenilune/steps/kernel/warp"
 	"plenilune/steps/kernel/wavelet"
 )
 
@@ -37,7 +38,7 @@ func fineNoiseOf(planes [][]float32, w, h int, usual float32) *fineNoise {
 }
 
 // at returns the noise of a channel at a pixel of the panel.
-func (f *fineNoise) at(channel int, u, v float64) float32 {
+func (f *fineNoise) at(channel int, u, v float32) float32 {
 	x := min(max(int(u+noiseStep/2)/noiseStep, 0), f.w-1)
 	y := min(max(int(v+noiseStep/2)/noiseStep, 0), f.h-1)
 	return f.sigma[min(channel, len(f.sigma)-1)][y*f.w+x]
@@ -63,6 +64,27 @@ var kinship = func() (out [sharpBands + 1][sharpBands + 1]float32) {
 	return out
 }()
 
+// tapPhases is how finely tapSquares tells places between two pixels.
+const tapPhases = 64
+
+// tapSquares is the sum of the squares of the taps by which a panel is resampled, by the place between two pixels: of white
+// noise this share of the variance is left, from all on a pixel to 0.78 half-way.
+var tapSquares = func() (out [tapPhases + 1]float32) {
+	for k := range out {
+		s := 0.0
+		for _, w := range warp.Lanczos3.Weights(float64(k%tapPhases) / tapPhases) {
+			s += float64(w * w)
+		}
+		out[k] = float32(s)
+	}
+	return out
+}()
+
+func tapSquare(x float32) float32 {
+	f := float64(x) - math.Floor(float64(x))
+	return tapSquares[int(float64(f*tapPhases)+0.5)]
+}
+
 // shares is what a panel gives to a pixel: of each of its planes and of what is broader, in the common brightness.
 type shares [sharpBands + 1]float32
 
@@ -80,7 +102,8 @@ func (c shares) variance() float32 {
 // drawNoise gives the standard deviation of the noise at each pixel of a rectangle, in units of white after levelling;
 // NaN where no panel shows anything. A pixel is the sum over the panels of their planes times the shares that blending
 // gives them, c; the panels' noises σ do not depend on each other and are taken as white, so that the variance is
-// Σ σ²·(cᵀ·kinship·c). That resampling once between the pixels makes noise smoother, by a tenth at most, is left out.
+// Σ σ²·s(u)·s(v)·(cᵀ·kinship·c), where s is what the taps leave of white noise between two pixels along one axis (see
+// tapSquares).
 func drawNoise(out [][]float32, parts []part, b *blend, r image.Rectangle) {
 	for c, dst := range out {
 		for k, p := range parts {
@@ -100,9 +123,9 @@ func drawNoise(out [][]float32, parts []part, b *blend, r image.Rectangle) {
 					s[j] = gain.planes[j] * (mine + float32(doubt*(leads-mine)))
 				}
 				s[sharpBands] = float32(rest*p.says.wide[i]) / b.over.Pix[c][all]
-				u, v := p.toPanel.at(float64(r.Min.X+at%r.Dx()), float64(r.Min.Y+at/r.Dx()))
+				u, v := p.lies(i)
 				sigma := p.fine.at(c, u, v)
-				dst[at] += float32(float32(sigma*sigma) * s.variance())
+				dst[at] += float32(float32(sigma*sigma) * s.variance() * float32(tapSquare(u)*tapSquare(v)))
 			})
 		}
 		for i, v := range dst {

@@ -3,6 +3,7 @@ package mosaic
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"math"
 
@@ -47,28 +48,46 @@ func readPanel(s pipeline.Source) (panel, error) {
 	return panel{w, h, plane.Of(w, h, pix...).Luminance()}, nil
 }
 
-// without makes holes where the panel is overexposed in any of its frames: it says little of the ground there.
-func (p panel) without(overexposed pipeline.Source) error {
-	full, err := readPanel(overexposed)
-	if err != nil {
-		return fmt.Errorf("read what is overexposed: %w", err)
-	}
+// fullFew is in what share of the frames a place may be overexposed and still be taken for what it shows: a hot pixel that
+// passes by, or a flicker of the air, whose frames carry no weight.
+const fullFew = 0.1
+
+// without makes holes where the panel is overexposed in more than a few of its frames, of which full holds the share: it
+// says little of the ground there.
+func (p panel) without(full panel) error {
 	if full.w != p.w || full.h != p.h {
-		return fmt.Errorf("what is overexposed is %d×%d px, the panel %d×%d", full.w, full.h, p.w, p.h)
+		return fmt.Errorf("what is overexposed is told of %d×%d px, the panel has %d×%d", full.w, full.h, p.w, p.h)
 	}
 	for i, f := range full.v {
-		if f > 0 {
+		if f > fullFew {
 			p.v[i] = nan32
 		}
 	}
 	return nil
 }
 
+// readSound reads a panel without what is overexposed.
+func readSound(image, full pipeline.Source) (panel, error) {
+	p, err := readPanel(image)
+	if err != nil {
+		return p, err
+	}
+	f, err := readPanel(full)
+	if err != nil {
+		return p, fmt.Errorf("read what is overexposed: %w", err)
+	}
+	return p, p.without(f)
+}
+
+// readPanels reads all panels without what is overexposed.
 func readPanels(ctx context.Context, t *pipeline.Task) ([]panel, error) {
-	in := t.In("image")
+	in, fulls := t.In("image"), t.In("full")
+	if len(fulls) != len(in) {
+		return nil, errors.New("it is not told of every panel where it is overexposed")
+	}
 	ps := make([]panel, len(in))
 	err := t.Each(ctx, len(in), func(i int) (err error) {
-		if ps[i], err = readPanel(in[i]); err != nil {
+		if ps[i], err = readSound(in[i], fulls[i]); err != nil {
 			err = fmt.Errorf("read panel %d: %w", i+1, err)
 		}
 		return err

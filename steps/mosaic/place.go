@@ -27,19 +27,28 @@ func (s sights) shows(i int) int {
 }
 
 // linkPanels matches all pairs of panels; each calls its function for 0…n−1, several at once.
-func linkPanels(s []seen, even []small, each func(n int, fn func(i int) error) error) ([]link, error) {
-	d := make([]described, len(s))
+func linkPanels(s []seen, even []small, each eachFunc) ([]link, error) {
 	var pairs [][2]int
 	for i := range s {
-		d[i] = describedOf(s[i].Points)
 		for j := range i {
 			pairs = append(pairs, [2]int{j, i})
 		}
 	}
+	return linkPairs(s, even, pairs, oneScale, each)
+}
+
+// linkPairs matches pairs of panels that may differ in scale by so much.
+func linkPairs(s []seen, even []small, pairs [][2]int, scales scaling, each eachFunc) ([]link, error) {
+	d := make([]described, len(s))
+	for i := range s {
+		d[i] = describedOf(s[i].Points)
+	}
 	found := make([]*link, len(pairs))
 	err := each(len(pairs), func(k int) error {
 		i, j := pairs[k][0], pairs[k][1]
-		a, ok := agree(d[i].points, d[j].points, likeness(d[i], d[j]), 3)
+		// a pixel of either at matching scale may be several of the panel's
+		reduced := scales.by(float64(s[i].Reduce) / float64(s[j].Reduce))
+		a, ok := agree(d[i].points, d[j].points, likeness(d[i], d[j], reduced), reduced, 3)
 		if !ok {
 			return nil
 		}

@@ -19,6 +19,28 @@ type placeSettings struct {
 	North             orientSettings // as stated, if the views are known
 }
 
+// eachOf shares work out until it is called off.
+func eachOf(ctx context.Context, t *pipeline.Task) eachFunc {
+	return func(n int, fn func(i int) error) error {
+		return t.Each(ctx, n, func(i int) error {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			return fn(i)
+		})
+	}
+}
+
+// dropSky empties what was seen of panels that show bare sky.
+func dropSky(ss []seen, tables []panelTable) {
+	for i := range tables {
+		if tables[i].SkyOnly {
+			ss[i].Points, ss[i].Brinks = nil, nil
+			ss[i].Tones.Bright = ss[i].Tones.Sky
+		}
+	}
+}
+
 // runPlace finds where every panel lies.
 func runPlace(ctx context.Context, set placeSettings, t *pipeline.Task) error {
 	ss, es, err := readLooks(ctx, t)
@@ -38,25 +60,17 @@ func runPlace(ctx context.Context, set placeSettings, t *pipeline.Task) error {
 		return err
 	}
 	set.StatedArcsecPerPx /= fine
-	for i := range tables {
-		if tables[i].SkyOnly {
-			ss[i].Points, ss[i].Brinks = nil, nil
-			ss[i].Tones.Bright = ss[i].Tones.Sky
-		}
-	}
-	each := func(n int, fn func(i int) error) error {
-		return t.Each(ctx, n, func(i int) error {
-			if err := ctx.Err(); err != nil {
-				return err
-			}
-			return fn(i)
-		})
-	}
+	dropSky(ss, tables)
+	each := eachOf(ctx, t)
 	times := make([]int64, len(tables))
 	for i := range tables {
 		times[i] = tables[i].MidUnixNS
 	}
-	g, err := place(ss, es, ps, times, set, each, t.Progress)
+	var found linksTable
+	if err := t.One("links").Table(&found); err != nil {
+		return err
+	}
+	g, err := place(ss, es, ps, found.Links, times, set, each, t.Progress)
 	if err != nil {
 		return err
 	}
@@ -88,7 +102,7 @@ func statePlaces(t *pipeline.Task, g geometry) {
 
 // place is runPlace without the engine: links, the largest group, then windows in the overlaps and the limb,
 // each round measured where the round before put things.
-func place(ss []seen, es []small, ps []panel, times []int64, set placeSettings, each eachFunc, progress func(float64)) (geometry, error) {
+func place(ss []seen, es []small, ps []panel, links []link, times []int64, set placeSettings, each eachFunc, progress func(float64)) (geometry, error) {
 	n := &network{in: make([]bool, len(ps))}
 	if len(set.Views) > 0 {
 		n.sphere = &sphere{epoch: set.Epoch, views: set.Views, mount: set.Mount, stated: set.North}
@@ -97,10 +111,6 @@ func place(ss []seen, es []small, ps []panel, times []int64, set placeSettings, 
 	for _, p := range ps {
 		n.w, n.h = append(n.w, p.w), append(n.h, p.h)
 		n.poses = append(n.poses, pose{Scale: 1})
-	}
-	links, err := linkPanels(ss, es, each)
-	if err != nil {
-		return geometry{}, err
 	}
 	progress(0.3)
 	kept, anchor, err := n.placeByLinks(links, ss)

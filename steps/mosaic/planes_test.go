@@ -12,10 +12,15 @@ import (
 
 // sheetOf is a panel in memory whose pixel (0, 0) lies at a place of the joined picture.
 func sheetOf(index int, v, full []float32, w, h int, at image.Point, lv level, sharp sharpness, sigma float64) *sheet {
+	return sheetBetween(index, v, full, w, h, at, 0, lv, sharp, sigma)
+}
+
+// sheetBetween is sheetOf moved right and down by a part of a pixel.
+func sheetBetween(index int, v, full []float32, w, h int, at image.Point, by float64, lv level, sharp sharpness, sigma float64) *sheet {
 	if full == nil {
 		full = make([]float32, w*h)
 	}
-	s := &sheet{index: index, w: w, h: h, channels: 1, toPanel: similarity{A: 1, X: -float64(at.X), Y: -float64(at.Y)},
+	s := &sheet{index: index, w: w, h: h, channels: 1, toPanel: similarity{A: 1, X: -float64(at.X) - by, Y: -float64(at.Y) - by},
 		levels: []level{lv}, sharp: sharp, box: image.Rect(0, 0, w, h).Add(at), noise: sigma, steady: 1}
 	s.once.Do(func() {
 		s.held = &held{plane.Of(w, h, v), voiceOf(v, slices.Repeat([]float32{1}, w*h), full, w, h),
@@ -55,7 +60,7 @@ func TestNoisePlaneOfWhiteNoise(t *testing.T) {
 	// The second one is exposed half as long, and raised in its finest planes.
 	dull := sharpness{-0.3, -0.2, -0.1}
 	a := sheetOf(0, white(0.02), nil, w, h, image.Point{}, level{1, 0}, sharpness{}, 0.02)
-	b := sheetOf(1, white(0.012), nil, w, h, image.Pt(apart, 0), level{2, -0.5}, dull, 0.012)
+	b := sheetBetween(1, white(0.012), nil, w, h, image.Pt(apart, 0), 0.25, level{2, -0.5}, dull, 0.012)
 	got := drawn(t, []*sheet{a, b}, r)
 	for _, c := range []struct {
 		what     string

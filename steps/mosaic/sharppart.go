@@ -45,12 +45,9 @@ func runSharp(ctx context.Context, t *pipeline.Task) error {
 		if !g.Panels[i].Placed {
 			return nil
 		}
-		p, err := readPanel(in[i])
+		p, err := readSound(in[i], fulls[i])
 		if err != nil {
 			return fmt.Errorf("read panel %d: %w", i+1, err)
-		}
-		if err := p.without(fulls[i]); err != nil {
-			return fmt.Errorf("panel %d: %w", i+1, err)
 		}
 		cs[i] = contrastOf(p, tables[i].NoiseSigma)
 		return nil

@@ -108,13 +108,14 @@ func (s *sheet) says(r image.Rectangle) says {
 	return k
 }
 
-// draw resamples the panel, once, onto a rectangle of the joined picture.
-func (s *sheet) draw(r image.Rectangle) *plane.Image {
-	dst := plane.New(r.Dx(), r.Dy(), s.channels)
-	mx, my := s.chart(r)
+// draw resamples the panel, once, onto a rectangle of the joined picture. With it comes where each pixel of it lies in the
+// panel.
+func (s *sheet) draw(r image.Rectangle) (dst *plane.Image, mx, my []float32) {
+	dst = plane.New(r.Dx(), r.Dy(), s.channels)
+	mx, my = s.chart(r)
 	warp.Remap(dst, s.pixels, mx, my, warp.Lanczos3)
 	mend(dst, s.pixels, mx, my)
-	return dst
+	return dst, mx, my
 }
 
 // chart returns where each pixel of a rectangle lies in the panel. The bend is looked up on a coarse grid and

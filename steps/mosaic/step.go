@@ -56,19 +56,15 @@ func expand(x *pipeline.Expansion) error {
 		return errors.New("there is no panel to join: no clip gave a stack")
 	}
 	slices.SortStableFunc(items, func(a, b pipeline.Item) int { return strings.Compare(a.ID.String(), b.ID.String()) })
-	var look, pixels, weights, fulls, noises, tables []pipeline.Input
 	ids := make([]string, len(items))
 	for i, it := range items {
-		n := x.Add(lookPart(it))
-		look = append(look, pipeline.Input{Port: "points", Value: n.Out("points")}, pipeline.Input{Port: "even", Value: n.Out("even")})
-		pixels = append(pixels, pipeline.Input{Port: "image", Value: it.Values["image"]})
-		weights = append(weights, pipeline.Input{Port: "weight", Value: it.Values["weight"]})
-		fulls = append(fulls, pipeline.Input{Port: "full", Value: it.Values["full"]})
-		noises = append(noises, pipeline.Input{Port: "noise", Value: it.Values["noise"]})
-		tables = append(tables, pipeline.Input{Port: "panel", Value: it.Values["panel"]})
 		ids[i] = it.ID.String()
 	}
 	memory := int64(len(items)+4) * perPanel
+	in, err := matched(x, items, memory)
+	if err != nil {
+		return err
+	}
 	how := hintsFor(x, items, set)
 	if how.Epoch, how.Views, how.NoViews, err = viewsFor(x, items, set.Sphere); err != nil {
 		return err
@@ -76,14 +72,14 @@ func expand(x *pipeline.Expansion) error {
 	if how.Views != nil {
 		how.Mount, how.North = x.Night().Mount, statedNorth(set.Orientation)
 	}
-	place := x.Add(placePart(slices.Concat(look, pixels, tables), memory, how))
+	place := x.Add(placePart(slices.Concat(in.links, in.look, in.pixels, in.fulls, in.tables), memory, how))
 	geometry := []pipeline.Input{{Port: "geometry", Value: place.Out("geometry")}}
-	levels := x.Add(levelsPart(slices.Concat(geometry, pixels, fulls, tables), memory,
+	levels := x.Add(levelsPart(slices.Concat(geometry, in.pixels, in.fulls, in.tables), memory,
 		levelsSettings{ids, set.Extent, x.Night().ScaleArcsecPerPx()}))
 	geometry = append(geometry, pipeline.Input{Port: "levels", Value: levels.Out("levels")})
-	sharp := x.Add(sharpPart(slices.Concat(geometry, pixels, fulls, tables), memory))
+	sharp := x.Add(sharpPart(slices.Concat(geometry, in.pixels, in.fulls, in.tables), memory))
 	geometry = append(geometry, pipeline.Input{Port: "sharpness", Value: sharp.Out("sharpness")})
-	join := x.Add(joinPart(slices.Concat(geometry, pixels, weights, fulls, noises, tables), memory))
+	join := x.Add(joinPart(slices.Concat(geometry, in.pixels, in.weights, in.fulls, in.noises, in.tables), memory))
 	out := pipeline.Item{Values: map[string]pipeline.Value{
 		"image":      join.Out("image"),
 		"weight":     join.Out("weight"),
@@ -99,6 +95,50 @@ func expand(x *pipeline.Expansion) error {
 	}
 	x.Emit(out)
 	return nil
+}
+
+// inputs are what parts are given of all panels, in order.
+type inputs struct{ look, links, pixels, weights, fulls, noises, tables []pipeline.Input }
+
+// matched looks at all panels and matches them; those that turn out to have another scale than most are drawn to it first.
+func matched(x *pipeline.Expansion, items []pipeline.Item, memory int64) (inputs, error) {
+	in, links := match(x, items, "", memory)
+	var found sizesTable
+	if err := x.Table(links, &found); err != nil {
+		return in, err
+	}
+	if otherSizes(found.Sizes) == 0 || len(found.Sizes) != len(items) {
+		return in, nil
+	}
+	items = slices.Clone(items)
+	for i, size := range found.Sizes {
+		if size == 1 {
+			continue
+		}
+		n := x.Add(resizePart(items[i], size))
+		for _, port := range append(planePorts, "panel") {
+			items[i] = items[i].With(port, n.Out(port))
+		}
+	}
+	in, _ = match(x, items, "-again", memory)
+	return in, nil
+}
+
+// match looks at panels and matches them, by parts with a suffix to their names.
+func match(x *pipeline.Expansion, items []pipeline.Item, suffix string, memory int64) (in inputs, links pipeline.Value) {
+	for _, it := range items {
+		n := x.Add(lookPart(it, suffix))
+		in.look = append(in.look, pipeline.Input{Port: "points", Value: n.Out("points")}, pipeline.Input{Port: "even", Value: n.Out("even")})
+		for _, p := range []struct {
+			port string
+			to   *[]pipeline.Input
+		}{{"image", &in.pixels}, {"weight", &in.weights}, {"full", &in.fulls}, {"noise", &in.noises}, {"panel", &in.tables}} {
+			*p.to = append(*p.to, pipeline.Input{Port: p.port, Value: it.Values[p.port]})
+		}
+	}
+	links = x.Add(linksPart(slices.Concat(in.look, in.tables), suffix, memory)).Out("links")
+	in.links = []pipeline.Input{{Port: "links", Value: links}}
+	return in, links
 }
 
 // without leaves out the panels of the clips named.
@@ -127,9 +167,9 @@ func hintsFor(x *pipeline.Expansion, items []pipeline.Item, set *Settings) place
 	return s
 }
 
-func lookPart(it pipeline.Item) pipeline.Part {
+func lookPart(it pipeline.Item, suffix string) pipeline.Part {
 	return pipeline.Part{
-		Name:    "look",
+		Name:    "look" + suffix,
 		Item:    it,
 		Version: 1,
 		In:      []pipeline.Input{{Port: "image", Value: it.Values["image"]}},
@@ -142,7 +182,7 @@ func lookPart(it pipeline.Item) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  10,
+		Version:  11,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},
@@ -166,7 +206,7 @@ func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Pa
 func joinPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "join",
-		Version: 8,
+		Version: 9,
 		In:      in,
 		Out:     []string{"image", "weight", "source", "coverage", "noise"},
 		Memory:  memory / 2,

@@ -4,6 +4,7 @@ import (
 	"image"
 
 	"plenilune/pipeline"
+	"plenilune/steps/kernel/plane"
 )
 
 // The planes of a joined picture, in the order in which a tile has them.
@@ -35,9 +36,11 @@ func drawTile(sheets []*sheet, r image.Rectangle, dst [][][]float32) error {
 		if err := s.open(); err != nil {
 			return err
 		}
-		p := part{s, b.r.Intersect(s.box), says{}}
+		p := part{sheet: s, in: b.r.Intersect(s.box)}
 		p.says = s.says(p.in)
-		b.add(p.in, s.draw(p.in.Inset(-margin)), p.says, s.levels, s.sharp, s.noise)
+		var img *plane.Image
+		img, p.mx, p.my = s.draw(p.in.Inset(-margin))
+		b.add(p.in, img, p.says, s.levels, s.sharp, s.noise)
 		parts = append(parts, p)
 	}
 	for c, p := range b.finish() {
@@ -59,8 +62,15 @@ func drawnFor(r image.Rectangle) image.Rectangle { return r.Inset(-accordReach) 
 // part is a panel where it touches a tile.
 type part struct {
 	*sheet
-	in   image.Rectangle
-	says says
+	in     image.Rectangle
+	says   says
+	mx, my []float32 // where pixels lie in the panel, margin more all round
+}
+
+// lies returns where pixel i of the part lies in the panel.
+func (p *part) lies(i int) (x, y float32) {
+	k := (i/p.in.Dx()+margin)*(p.in.Dx()+2*margin) + i%p.in.Dx() + margin
+	return p.mx[k], p.my[k]
 }
 
 // over calls a function for every pixel of r in the part: its index there and in the part.
