@@ -58,7 +58,7 @@ func (b band) draw(m similarity, x0, y0, w, h int) (detail, say []float32) {
 // keys interpolates between four by four pixels, the first of which is the first of pix, at (fx, fy) right of and below
 // the second of the second row (Keys 1981, with a = −1/2).
 func keys(pix []float32, w int, fx, fy float32) float32 {
-	kx, ky := keysTaps(fx), keysTaps(fy)
+	kx, ky := &keysTable[int(float32(fx*keysPhases)+0.5)], &keysTable[int(float32(fy*keysPhases)+0.5)]
 	var sum float32
 	for j, k := range ky {
 		p := pix[j*w : j*w+4]
@@ -67,6 +67,16 @@ func keys(pix []float32, w int, fx, fy float32) float32 {
 	}
 	return sum
 }
+
+// keysPhases is for how many places between two pixels taps are kept: none is looked at more than 0.0005 px off.
+const keysPhases = 1024
+
+var keysTable = func() (out [keysPhases + 1][4]float32) {
+	for k := range out {
+		out[k] = keysTaps(float32(k) / keysPhases)
+	}
+	return out
+}()
 
 func keysTaps(t float32) [4]float32 {
 	t2 := float32(t * t)

@@ -270,6 +270,10 @@ func (e *equations) add(gx, gy, gt, v, a, w float64) {
 func (s shared) step(cx, cy, r int, dx, dy float64) (fitted, bool) {
 	sigma2 := float64(float64(r*r) / 2)
 	p := s.cut(cx, cy, r, dx, dy)
+	bell := make([]float64, r+1) // by how far a pixel lies from the middle along either axis
+	for k := range bell {
+		bell[k] = quickGauss(2 * float64(k*k) / sigma2)
+	}
 	var e equations
 	for y := max(1, cy-r); y <= min(s.h-2, cy+r); y++ {
 		for x := max(1, cx-r); x <= min(s.w-2, cx+r); x++ {
@@ -279,7 +283,7 @@ func (s shared) step(cx, cy, r int, dx, dy float64) (fitted, bool) {
 				continue
 			}
 			ex, ey := float64(x-cx), float64(y-cy)
-			w *= quickGauss(2 * (float64(ex*ex) + float64(ey*ey)) / sigma2)
+			w *= bell[max(x-cx, cx-x)] * bell[max(y-cy, cy-y)]
 			gx := float64(s.a[i+1]-s.a[i-1]+p.v[j+1]-p.v[j-1]) / 4
 			gy := float64(s.a[i+s.w]-s.a[i-s.w]+p.v[j+p.side]-p.v[j-p.side]) / 4
 			e.add(gx, gy, float64(gy*ex)-float64(gx*ey), float64(p.v[j]), float64(s.a[i]), w)
