@@ -82,7 +82,7 @@ func diagonal(bends []bend, terms []bendTerm) []bend {
 	const size, slope = 1 / (bendSize * bendSize), 1 / (bendSlope * bendSlope)
 	out := like(bends)
 	for i := range out {
-		nx, ny := out[i].NX, len(out[i].DX)/out[i].NX
+		nx, ny := out[i].NX, out[i].NY
 		for k := range out[i].DX {
 			near := 4.0
 			if x := k % nx; x == 0 || x == nx-1 {

@@ -192,3 +192,19 @@ func TestOverlapFits(t *testing.T) {
 		t.Errorf("overlaps %+v, want panels 0 and 1 by 2 windows, 0.3536 px rms", got)
 	}
 }
+
+func TestDirection(t *testing.T) {
+	for k := range 2000 {
+		a := float64(k)*math.Pi/1000 - math.Pi
+		sin, cos := math.Sincos(a)
+		for _, r := range []float64{1e-20, 0.3, 1e12} {
+			got := float64(direction(float32(r*sin), float32(r*cos)))
+			if off := math.Abs(wrap(got - a)); off > 2e-5 {
+				t.Fatalf("direction of %g at length %g is %g", a, r, got)
+			}
+		}
+	}
+	if got := direction(0, 0); got != 0 {
+		t.Errorf("no vector points to %g", got)
+	}
+}

@@ -171,7 +171,7 @@ func lookPart(it pipeline.Item, suffix string) pipeline.Part {
 	return pipeline.Part{
 		Name:    "look" + suffix,
 		Item:    it,
-		Version: 1,
+		Version: 2,
 		In:      []pipeline.Input{{Port: "image", Value: it.Values["image"]}},
 		Out:     []string{"points", "even"},
 		Memory:  4 * perPanel,
