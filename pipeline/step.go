@@ -53,7 +53,7 @@ type Night struct {
 }
 
 // Site is the observer's place; east and north are positive. It never leaves
-// the manifest: records and pages do not carry it.
+// the manifest: records and pages carry how the Moon was turned at each clip, and not where from.
 type Site struct {
 	LatitudeDeg  float64 `hcl:"latitude_deg" min:"-90" max:"90"`
 	LongitudeDeg float64 `hcl:"longitude_deg" min:"-180" max:"360"`

@@ -53,6 +53,7 @@ var costs = map[string]cost{
 
 	"stacks/resolution": {}, // two numbers
 
+	"mosaic/resize":    {perPx: 0.4, parallel: 0.5, bytesPx: 9},
 	"mosaic/look":      {perPx: 0.95, parallel: 0.5, bytesFieldPx: 4.6},
 	"mosaic/links":     {perPx: 0.2, perPair: 1, parallel: 0.9, bytesFieldPx: 0.1},
 	"mosaic/place":     {perPx: 1.2, parallel: 0.9, bytesFieldPx: 0.1},
@@ -297,6 +298,7 @@ func (Costs) Knows(kind string) bool {
 }
 
 func lookUp(kind string) (cost, bool) {
+	kind = strings.TrimSuffix(kind, "-again") // what is done once more costs as much
 	ext := strings.ToLower(path.Ext(kind))
 	if same, ok := alike[ext]; ok {
 		ext = same

@@ -28,7 +28,8 @@ night {
 
   # Where you stood and how the telescope is held: with that and the clips' times
   # the panels are joined over the Moon's ball, which turns under you while you
-  # shoot. It stays in this file.
+  # shoot. It stays in this file: pictures' records hold how the Moon was turned
+  # at each clip, from which no more than the region could be worked out.
   # mount = "altaz" # or "equatorial"
   # site {
   #   latitude_deg  = 0 # north

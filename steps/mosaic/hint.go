@@ -12,7 +12,7 @@ import (
 //
 // Offsets are those of the panel's middle from the disk's. North is the Moon's where an orientation block states it; otherwise
 // the picture's top counts as north and its left as east, as the sky is seen with north up. The turn is the panel's
-// against most others, from north over east: anticlockwise in the picture.
+// against most others, anticlockwise in the picture.
 type Hint struct {
 	Clip        pipeline.Clip `hcl:"clip,label"`
 	EastArcmin  *float64      `hcl:"east_arcmin,optional" min:"-60" max:"60"`

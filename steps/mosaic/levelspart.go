@@ -104,7 +104,7 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	out.Panels, out.NoiseSigma = placementsOf(t, g, s.IDs, tables, lv)
 	out.Overlaps = overlapsOf(s.IDs, ties, lv, g.Overlaps)
 	stateLevels(t, out.Panels, out.Overlaps)
-	out.Scale, out.ScaleSource, out.Estimated = chooseScale(t, s.StatedArcsecPerPx/fine, g.Limb, g.Sphere.DistanceKM)
+	out.Scale, out.ScaleSource, out.Estimated = chooseScale(t, s.StatedArcsecPerPx/fine, g.Limb, g.Sphere.DistanceKM, g.Sphere.Carried)
 	c.fill(looks, lv)
 	warnOverexposed(t, c.overexposed())
 	sunlit, share := c.sunlitCells(g)
@@ -219,8 +219,9 @@ const leastArc = 60
 
 // chooseScale compares the stated scale with the limb's. Without site and times only the Moon's mean diameter is known, so that a
 // stated scale is believed as long as the Moon could be as large as it then is, give or take 3 %; with them its distance at the
-// epoch is, and the scale of the limb is exact. A short arc of the limb does not tell the radius (see leastArc).
-func chooseScale(t *pipeline.Task, stated float64, l limbTable, distanceKM float64) (scale float64, source string, estimated bool) {
+// epoch is, and the scale of the limb is exact if the Moon's turn under the panels bears the clocks out. A short arc of the limb does not
+// tell the radius (see leastArc).
+func chooseScale(t *pipeline.Task, stated float64, l limbTable, distanceKM float64, borneOut bool) (scale float64, source string, estimated bool) {
 	if !l.Found || l.ArcDeg < leastArc {
 		if stated > 0 {
 			return stated, "stated", false
@@ -230,18 +231,25 @@ func chooseScale(t *pipeline.Task, stated float64, l limbTable, distanceKM float
 	moonWide, least, most, what := meanDiameter, leastDiameter, mostDiameter, "a mean Moon"
 	if distanceKM > 0 {
 		moonWide = 2 * portable.Asin(moon.RadiusKM/distanceKM) * 180 / math.Pi * 60
-		least, most, what = moonWide, moonWide, "the Moon of that hour,"
+		what = "the Moon of that hour,"
+		if borneOut {
+			least, most = moonWide, moonWide
+		}
 	}
 	limb := moonWide * 60 / (2 * l.R)
 	t.Fact("scale_from_limb", limb, "arcsec/px")
 	if stated <= 0 {
-		return limb, "limb", distanceKM <= 0
+		return limb, "limb", !borneOut
 	}
 	diameter := stated * 2 * l.R / 60
 	if diameter > most*1.03 || diameter < least*0.97 {
 		t.Warn("scale-differs", "the stated optics give %.4g arcsec/px, with which the Moon would be %.1f′ wide; "+
 			"its limb gives %.4g arcsec/px for %s of %.1f′, and that is used", stated, diameter, limb, what, moonWide)
-		return limb, "limb", distanceKM <= 0
+		return limb, "limb", !borneOut
+	}
+	if d := limb / stated; distanceKM > 0 && math.Abs(d-1) > 0.03 {
+		t.Warn("scale-differs", "the stated optics give %.4g arcsec/px, the limb %.4g for the Moon of the clips' hour: either the optics or the clips' "+
+			"clocks are wrong; the optics are believed", stated, limb)
 	}
 	return stated, "stated", false
 }

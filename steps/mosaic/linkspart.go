@@ -32,6 +32,9 @@ func runLinks(ctx context.Context, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
+	if _, err := fineness(tables); err != nil {
+		return err
+	}
 	dropSky(ss, tables)
 	links, err := linkPanels(ss, es, eachOf(ctx, t))
 	if err != nil {
@@ -162,4 +165,14 @@ func snapped(ratio float64) float64 {
 		}
 	}
 	return ratio
+}
+
+// binned tells whether a scale is one that snapped returns for binning.
+func binned(size float64) bool {
+	for b := 1.0; b <= 4; b++ {
+		if a := math.Round(size * b); math.Abs(float64(size*b)-a) < 1e-9 && a >= 1 && a <= 4 {
+			return true
+		}
+	}
+	return false
 }

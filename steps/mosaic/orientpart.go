@@ -16,7 +16,7 @@ import (
 // Orientation states how the Moon lies in the joined picture, where that is not to be found.
 type Orientation struct {
 	// NorthDeg is the direction of the Moon's north, in degrees anticlockwise from the picture's top.
-	NorthDeg float64 `hcl:"north_deg,optional" min:"-360" max:"360"`
+	NorthDeg float64 `hcl:"north_deg" min:"-360" max:"360"`
 	// Mirrored says that the optics change left and right over, as a star diagonal does.
 	Mirrored bool `hcl:"mirrored,optional"`
 }
@@ -56,6 +56,7 @@ type viewTable struct {
 
 // holePlace is a place on the Moon, in degrees east and north.
 type holePlace struct {
+	Known  bool    `json:"known"` // its middle lies on the disk
 	LonDeg float64 `json:"lon_deg"`
 	LatDeg float64 `json:"lat_deg"`
 }
@@ -146,7 +147,7 @@ func (o *orientationTable) placeHoles(t *pipeline.Task, p placementsTable) {
 			continue
 		}
 		lon, lat := at.LonLat()
-		o.Holes = append(o.Holes, holePlace{lon, lat})
+		o.Holes = append(o.Holes, holePlace{true, lon, lat})
 		t.Warn("hole-place", "on the Moon, the hole of %.0f px² is at %s%.1f° %s, %.1f° %s",
 			h.Area, about, math.Abs(lat), side(lat, "north", "south"), math.Abs(lon), side(lon, "east", "west"))
 	}

@@ -7,6 +7,7 @@ import (
 	"math"
 
 	"plenilune/pipeline"
+	"plenilune/steps/kernel/lanes"
 	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/warp"
 )
@@ -18,8 +19,8 @@ type resizeSettings struct{ Size float64 }
 var planePorts = []string{"image", "weight", "full", "noise"}
 
 // resizePart draws a panel that was binned, or taken through another lens, to the scale of most.
-func resizePart(it pipeline.Item, size float64) pipeline.Part {
-	p := pipeline.Part{Name: "resize", Item: it, Version: 1, Settings: resizeSettings{size}, Out: []string{"panel"}, Memory: 12 * perPanel,
+func resizePart(it pipeline.Item, size float64, memory int64) pipeline.Part {
+	p := pipeline.Part{Name: "resize", Item: it, Version: 1, Settings: resizeSettings{size}, Out: []string{"panel"}, Memory: memory,
 		In: []pipeline.Input{{Port: "panel", Value: it.Values["panel"]}}, Run: pipeline.Bind(runResize)}
 	for _, port := range planePorts {
 		p.In = append(p.In, pipeline.Input{Port: port, Value: it.Values[port]})
@@ -29,6 +30,7 @@ func resizePart(it pipeline.Item, size float64) pipeline.Part {
 }
 
 func runResize(ctx context.Context, s resizeSettings, t *pipeline.Task) error {
+	left := noiseLeft(s.Size)
 	for _, port := range planePorts {
 		w, h, pix, err := t.One(port).Pixels()
 		if err != nil {
@@ -39,6 +41,11 @@ func runResize(ctx context.Context, s resizeSettings, t *pipeline.Task) error {
 			kernel = warp.Lanczos3
 		}
 		out := resized(plane.Of(w, h, pix...), s.Size, kernel)
+		if port == "noise" {
+			for _, p := range out.Pix {
+				lanes.Scale(p, float32(left))
+			}
+		}
 		if err := t.PutPlane(ctx, port, out.W, out.H, out.Pix...); err != nil {
 			return err
 		}
@@ -54,8 +61,39 @@ func runResize(ctx context.Context, s resizeSettings, t *pipeline.Task) error {
 	}
 	table["width"], _ = json.Marshal(resizedSide(size.Width, s.Size))
 	table["height"], _ = json.Marshal(resizedSide(size.Height, s.Size))
+	for _, name := range []string{"noise_sigma", "channel_noise_sigma"} {
+		var sigma float64
+		if raw, ok := table[name]; !ok {
+			continue
+		} else if err := json.Unmarshal(raw, &sigma); err != nil {
+			return fmt.Errorf("read the panel's %s: %w", name, err)
+		}
+		table[name], _ = json.Marshal(sigma * left)
+	}
 	t.Fact("scaled", s.Size, "px to one of the panel")
 	return t.PutTable("panel", table)
+}
+
+// noiseLeft is the share of white noise's standard deviation that drawing to another scale leaves, found on a picture of ones with signs
+// that a linear congruence throws (Knuth 1997, §3.3.4, line 26 of table 1).
+func noiseLeft(size float64) float64 {
+	const side = 160
+	src := plane.New(side, side, 1)
+	seed := uint32(1)
+	for i := range src.Pix[0] {
+		seed = 1664525*seed + 1013904223
+		src.Pix[0][i] = 1 - 2*float32(seed>>31)
+	}
+	dst := resized(src, size, warp.Lanczos3)
+	var square, n float64
+	edge := int(math.Ceil(6 * max(1, size)))
+	for y := edge; y < dst.H-edge; y++ {
+		for _, v := range dst.Pix[0][y*dst.W+edge : (y+1)*dst.W-edge] {
+			square += float64(float64(v) * float64(v))
+			n++
+		}
+	}
+	return math.Sqrt(square / n)
 }
 
 func resizedSide(n int, size float64) int { return max(1, int(math.Round(float64(n)*size))) }

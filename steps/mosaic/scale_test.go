@@ -2,6 +2,7 @@ package mosaic
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"plenilune/steps/kernel/plane"
@@ -156,5 +157,62 @@ func TestResizedSmallerLeavesNoPattern(t *testing.T) {
 	}
 	if a := swing(16); a < 0.9 {
 		t.Errorf("a period of 8 of the new pixels keeps a swing of %.2f, want nearly 1", a)
+	}
+}
+
+// Grounds that have nothing in common are never taken for one at another scale.
+func TestNoScaleIsFoundBetweenStrangers(t *testing.T) {
+	for seed := range uint64(8) {
+		var ss sights
+		var es []small
+		for k := range uint64(2) {
+			s := shot{w: 200, h: 190, pose: pose{X: 100, Y: 95, Turn: float64(seed) * 0.7, Scale: 1 + float64(k)}, gain: 1}
+			p := s.take(newGround(100+2*seed+k, 600, 600, 3000), seed)
+			sn, e := lookAt(panel{s.w, s.h, p.Pix[0]})
+			ss, es = append(ss, sn), append(es, e)
+		}
+		sizes, err := sizesOf(ss, es, nil, serially)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if otherSizes(sizes) != 0 {
+			t.Errorf("seed %d: strangers are thought to differ in scale: %v", seed, sizes)
+		}
+	}
+}
+
+// White noise drawn to another scale has the noise that is told of it.
+func TestNoiseOfResizedPanels(t *testing.T) {
+	const n = 300
+	r := rand.New(rand.NewPCG(2, 9))
+	src := plane.New(n, n, 1)
+	for i := range src.Pix[0] {
+		src.Pix[0][i] = float32(0.01 * r.NormFloat64())
+	}
+	for _, size := range []float64{0.5, 0.645, 1.55, 2, 3} {
+		dst := resized(src, size, warp.Lanczos3)
+		sum := 0.0
+		for _, v := range dst.Pix[0] {
+			sum += float64(v) * float64(v)
+		}
+		got := math.Sqrt(sum / float64(len(dst.Pix[0])))
+		if want := 0.01 * noiseLeft(size); math.Abs(got/want-1) > 0.04 {
+			t.Errorf("%g times: noise of %.5f, told as %.5f", size, got, want)
+		}
+	}
+	// Half-way between two pixels Lanczos' kernel of order 3 leaves 0.78 of the variance along each axis, at a quarter 0.89: drawn twice as large, all pixels lie at a quarter.
+	if got := noiseLeft(2); math.Abs(got-0.9) > 0.02 {
+		t.Errorf("drawn twice as large, %.3f of the noise is left, want about 0.9", got)
+	}
+}
+
+func TestSensorPixels(t *testing.T) {
+	for _, c := range []struct {
+		sizes []float64
+		want  float64
+	}{{[]float64{1, 1}, 1}, {[]float64{1, 2, 2}, 1}, {[]float64{1, 0.5, 1}, 2}, {[]float64{1, 0.63}, 1}, {[]float64{1, 2.0 / 3}, 1.5}} {
+		if got := sensorPixels(c.sizes); math.Abs(got-c.want) > 1e-12 {
+			t.Errorf("sizes %v: %g pixels of the sensor, want %g", c.sizes, got, c.want)
+		}
 	}
 }

@@ -225,3 +225,21 @@ func TestViewsAt(t *testing.T) {
 		t.Error("views without times")
 	}
 }
+
+// One clip with a clock of another month neither moves the epoch nor is carried; those about it are.
+func TestOneOddClock(t *testing.T) {
+	site := moon.Site{LatitudeDeg: 47, LongitudeDeg: 8, ElevationM: 400}
+	const hour = int64(3600e9)
+	start := int64(1742086800e9)
+	times := []int64{start, start + hour, start + 2*hour, start + 20*24*hour, 0}
+	epoch, views := viewsAt(site, times)
+	alone, _ := viewsAt(site, []int64{start + 3*hour/2})
+	if epoch != alone {
+		t.Errorf("the epoch is that of %+v, want that of the middle clips, %+v", epoch, alone)
+	}
+	for i, want := range []bool{true, true, true, false, false} {
+		if views[i].Known != want {
+			t.Errorf("clip %d: known %v, want %v", i, views[i].Known, want)
+		}
+	}
+}

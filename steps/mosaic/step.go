@@ -65,7 +65,9 @@ func expand(x *pipeline.Expansion) error {
 	if err != nil {
 		return err
 	}
+	memory += 8 * 4 * in.pixelsMost
 	how := hintsFor(x, items, set)
+	how.StatedArcsecPerPx *= in.sensor
 	if how.Epoch, how.Views, how.NoViews, err = viewsFor(x, items, set.Sphere); err != nil {
 		return err
 	}
@@ -75,7 +77,7 @@ func expand(x *pipeline.Expansion) error {
 	place := x.Add(placePart(slices.Concat(in.links, in.look, in.pixels, in.fulls, in.tables), memory, how))
 	geometry := []pipeline.Input{{Port: "geometry", Value: place.Out("geometry")}}
 	levels := x.Add(levelsPart(slices.Concat(geometry, in.pixels, in.fulls, in.tables), memory,
-		levelsSettings{ids, set.Extent, x.Night().ScaleArcsecPerPx()}))
+		levelsSettings{ids, set.Extent, x.Night().ScaleArcsecPerPx() * in.sensor}))
 	geometry = append(geometry, pipeline.Input{Port: "levels", Value: levels.Out("levels")})
 	sharp := x.Add(sharpPart(slices.Concat(geometry, in.pixels, in.fulls, in.tables), memory))
 	geometry = append(geometry, pipeline.Input{Port: "sharpness", Value: sharp.Out("sharpness")})
@@ -98,7 +100,11 @@ func expand(x *pipeline.Expansion) error {
 }
 
 // inputs are what parts are given of all panels, in order.
-type inputs struct{ look, links, pixels, weights, fulls, noises, tables []pipeline.Input }
+type inputs struct {
+	look, links, pixels, weights, fulls, noises, tables []pipeline.Input
+	sensor                                              float64 // pixels of the sensor to one of theirs, along a side
+	pixelsMost                                          int64   // of the largest of those drawn to another scale; 0: none was
+}
 
 // matched looks at all panels and matches them; those that turn out to have another scale than most are drawn to it first.
 func matched(x *pipeline.Expansion, items []pipeline.Item, memory int64) (inputs, error) {
@@ -111,17 +117,36 @@ func matched(x *pipeline.Expansion, items []pipeline.Item, memory int64) (inputs
 		return in, nil
 	}
 	items = slices.Clone(items)
+	most := int64(0)
 	for i, size := range found.Sizes {
 		if size == 1 {
 			continue
 		}
-		n := x.Add(resizePart(items[i], size))
+		var t struct{ Width, Height, Channels int }
+		if err := x.Table(items[i].Values["panel"], &t); err != nil {
+			return in, err
+		}
+		made := int64(resizedSide(t.Width, size)) * int64(resizedSide(t.Height, size))
+		most = max(most, made)
+		n := x.Add(resizePart(items[i], size, 4*int64(max(1, t.Channels))*(3*int64(t.Width)*int64(t.Height)+3*made)+perPanel))
 		for _, port := range append(planePorts, "panel") {
 			items[i] = items[i].With(port, n.Out(port))
 		}
 	}
-	in, _ = match(x, items, "-again", memory)
+	in, _ = match(x, items, "-again", memory+2*4*most)
+	in.sensor, in.pixelsMost = sensorPixels(found.Sizes), most
 	return in, nil
+}
+
+// sensorPixels is how many pixels of the sensor one of most panels is wide: the finest panels show each by itself, if the others were binned.
+func sensorPixels(sizes []float64) float64 {
+	finest := 1.0
+	for _, s := range sizes {
+		if s < finest && binned(s) {
+			finest = s
+		}
+	}
+	return 1 / finest
 }
 
 // match looks at panels and matches them, by parts with a suffix to their names.
@@ -136,6 +161,7 @@ func match(x *pipeline.Expansion, items []pipeline.Item, suffix string, memory i
 			*p.to = append(*p.to, pipeline.Input{Port: p.port, Value: it.Values[p.port]})
 		}
 	}
+	in.sensor = 1
 	links = x.Add(linksPart(slices.Concat(in.look, in.tables), suffix, memory)).Out("links")
 	in.links = []pipeline.Input{{Port: "links", Value: links}}
 	return in, links
@@ -182,7 +208,7 @@ func lookPart(it pipeline.Item, suffix string) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  12,
+		Version:  13,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},
@@ -194,7 +220,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  11,
+		Version:  12,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},
@@ -206,7 +232,7 @@ func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Pa
 func joinPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "join",
-		Version: 9,
+		Version: 10,
 		In:      in,
 		Out:     []string{"image", "weight", "source", "coverage", "noise"},
 		Memory:  memory / 2,

@@ -1,14 +1,18 @@
 package mosaic
 
 import (
+	"fmt"
 	"math"
+	"slices"
 
 	"plenilune/pipeline"
 	"plenilune/steps/kernel/moon"
+	"plenilune/steps/kernel/portable"
 )
 
-// viewSettings is how the Moon stood while a panel was taken against how it stood at the epoch, the middle of the session. It is
-// rounded to what a picture of ten thousand pixels can show, and tells nothing of the site.
+// viewSettings is how the Moon stood while a panel was taken against how it stood at the epoch, the middle of the session. It stands in
+// records, and so is rounded to what a picture of some thousand pixels shows: a thousandth of a degree is 0.02 px there. From ten times
+// finer values, and many of them, the site came out to some ten kilometres.
 type viewSettings struct {
 	Known             bool
 	EastDeg, NorthDeg float64 // see moon.Aspect
@@ -25,6 +29,9 @@ func (v viewSettings) aspect() moon.Aspect {
 
 // epochSettings is how the Moon stood at the epoch.
 type epochSettings struct{ LonDeg, LatDeg, DistanceKM float64 }
+
+// farthestView is by how many degrees the Moon may be turned against the epoch: farther, the ground at the limb is another.
+const farthestView = 10.0
 
 // Why panels are joined without regard to the Moon's turn.
 const (
@@ -48,27 +55,32 @@ func viewsFor(x *pipeline.Expansion, items []pipeline.Item, sphere bool) (epoch 
 		if err := x.Table(it.Values["panel"], &t); err != nil {
 			return epoch, nil, "", err
 		}
-		times[i] = t.MidUnixNS
+		if times[i] = t.MidUnixNS; t.SkyOnly {
+			times[i] = 0 // bare sky has no ground to carry
+		}
 	}
 	epoch, views = viewsAt(moon.Site{LatitudeDeg: site.LatitudeDeg, LongitudeDeg: site.LongitudeDeg, ElevationM: site.ElevationM}, times)
 	if views == nil {
 		why = noTimes
+	}
+	for i, v := range views {
+		if times[i] > 0 && !v.Known {
+			x.Warn("view-far", fmt.Sprintf("by its clock %s was taken when the Moon was turned by more than %g° from how most clips saw it: it is joined without regard to that",
+				pipeline.ClipName(items[i].ID), farthestView))
+		}
 	}
 	return epoch, views, why, nil
 }
 
 // viewsAt is viewsFor a place and times in nanoseconds since 1970; those not above zero are unknown.
 func viewsAt(site moon.Site, times []int64) (epochSettings, []viewSettings) {
-	first, last := int64(math.MaxInt64), int64(0)
-	for _, t := range times {
-		if t > 0 {
-			first, last = min(first, t), max(last, t)
-		}
-	}
-	if last == 0 {
+	known := slices.DeleteFunc(slices.Clone(times), func(t int64) bool { return t <= 0 })
+	if len(known) == 0 {
 		return epochSettings{}, nil
 	}
-	at := site.View(moon.Unix(first + (last-first)/2))
+	slices.Sort(known)
+	n := len(known)
+	at := site.View(moon.Unix(known[(n-1)/2] + (known[n/2]-known[(n-1)/2])/2))
 	views := make([]viewSettings, len(times))
 	for i, t := range times {
 		if t <= 0 {
@@ -76,8 +88,11 @@ func viewsAt(site moon.Site, times []int64) (epochSettings, []viewSettings) {
 		}
 		v := site.View(moon.Unix(t))
 		a := v.Against(at)
-		views[i] = viewSettings{Known: true, EastDeg: rounded(a.EastDeg, 1e4), NorthDeg: rounded(a.NorthDeg, 1e4),
-			AxisDeg: rounded(a.AxisDeg, 1e3), UprightDeg: rounded(a.UprightDeg, 1e3), DistanceKM: math.Round(a.DistanceKM)}
+		if portable.Hypot(a.EastDeg, a.NorthDeg) > farthestView {
+			continue
+		}
+		views[i] = viewSettings{Known: true, EastDeg: rounded(a.EastDeg, 1e3), NorthDeg: rounded(a.NorthDeg, 1e3),
+			AxisDeg: rounded(a.AxisDeg, 1e2), UprightDeg: rounded(a.UprightDeg, 1e2), DistanceKM: rounded(a.DistanceKM, 0.1)}
 		if h := v.Horizon.AltitudeDeg; h > 0 {
 			views[i].Squash = rounded(moon.Flattening(h)-moon.Flattening(90), 1e5)
 		}
@@ -85,7 +100,7 @@ func viewsAt(site moon.Site, times []int64) (epochSettings, []viewSettings) {
 			views[i].ZenithDeg = rounded(a.ZenithDeg, 10)
 		}
 	}
-	return epochSettings{rounded(at.SubLonDeg, 100), rounded(at.SubLatDeg, 100), math.Round(at.DistanceKM)}, views
+	return epochSettings{rounded(at.SubLonDeg, 100), rounded(at.SubLatDeg, 100), rounded(at.DistanceKM, 0.1)}, views
 }
 
 // rounded rounds to parts of one; never to −0, which settings may not be.

@@ -13,7 +13,7 @@ import (
 // Orientation says how the Moon lies in a picture.
 type Orientation struct {
 	Known    bool    `json:"known"`
-	Source   string  `json:"source"`    // "found", "stated" or ""
+	Source   string  `json:"source"`    // "found" by the maria, "turn" of the Moon under the panels, "stated" or ""
 	NorthDeg float64 `json:"north_deg"` // of the Moon's north, anticlockwise from the picture's top; found to some 3°
 	Mirrored bool    `json:"mirrored"`  // left and right are changed over against the sky
 	Likeness float64 `json:"likeness"`  // correlation with the coarse map, −1…1; 0: not compared
@@ -25,7 +25,7 @@ type Orientation struct {
 	FoundMirrored bool    `json:"found_mirrored,omitempty"`
 }
 
-// Against returns a stated orientation with what the maria say of it.
+// Against returns an orientation from elsewhere with what the maria say of it.
 func (o Orientation) Against(found Orientation) Orientation {
 	o.Likeness, o.Rival = found.Likeness, found.Rival
 	if found.Known && (found.Mirrored != o.Mirrored || math.Abs(turnWithin(rad(found.NorthDeg-o.NorthDeg))) > rad(apart)) {
