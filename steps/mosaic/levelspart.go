@@ -120,6 +120,7 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	}
 	out.Holes = c.holes(g, sunlit, out.Extent == "disk")
 	warnHoles(t, g, out.Holes)
+	warnTwice(t, g, s.IDs)
 	warnSky(t, g)
 	if s.Extent == "disk" && !g.Limb.Found {
 		t.Warn("disk-open", "the mosaic is to be a disk, but no limb was found in it: whether it is whole cannot be told")
@@ -134,7 +135,7 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 func placementsOf(t *pipeline.Task, g geometry, ids []string, tables []panelTable, lv []level) (out []placement, noise float64) {
 	var all []float64
 	for i, p := range g.Panels {
-		row := placement{ID: ids[i], Placed: p.Placed, Scale: 1, Factor: 1, Why: warnPanel(t, g, ids, i)}
+		row := placement{ID: ids[i], Placed: p.Placed, Scale: 1, Factor: 1, Why: warnPanel(t, g, ids, i, tables[i].SkyOnly)}
 		if p.Placed {
 			row.X, row.Y, row.TurnDeg, row.Scale, row.RMS = p.X, p.Y, p.TurnRad*180/math.Pi, p.Scale, p.RMS
 			row.Factor, row.Offset = lv[i].Factor, lv[i].Offset
@@ -149,15 +150,9 @@ func placementsOf(t *pipeline.Task, g geometry, ids []string, tables []panelTabl
 }
 
 // warnPanel says why a panel is not in the mosaic; empty if it is.
-func warnPanel(t *pipeline.Task, g geometry, ids []string, i int) string {
+func warnPanel(t *pipeline.Task, g geometry, ids []string, i int, told bool) string {
 	p := g.Panels[i]
-	name := func(k int) string {
-		var id pipeline.ID
-		if err := id.UnmarshalText([]byte(ids[k])); err != nil {
-			return ids[k]
-		}
-		return pipeline.ClipName(id)
-	}
+	name := func(k int) string { return clipOf(ids[k]) }
 	switch {
 	case p.Placed:
 		if p.Empty {
@@ -170,7 +165,9 @@ func warnPanel(t *pipeline.Task, g geometry, ids []string, i int) string {
 	}
 	switch {
 	case p.Empty:
-		t.Warn("panel-sky-only", "%s shows nothing but sky or unlit ground and is left out", name(i))
+		if !told {
+			t.Warn("panel-sky-only", "%s shows nothing but sky or unlit ground and is left out", name(i))
+		}
 		return "nothing but sky or unlit ground"
 	case p.Group != i || groupSize(g, p.Group) > 1:
 		for k, q := range g.Panels {
@@ -182,6 +179,42 @@ func warnPanel(t *pipeline.Task, g geometry, ids []string, i int) string {
 	}
 	t.Warn("panel-not-placed", "%s is left out: nothing in it was found in any other panel", name(i))
 	return "nothing in it was found in any other panel"
+}
+
+// clipOf is how a warning speaks of a clip by its content.
+func clipOf(id string) string {
+	var c pipeline.ID
+	if err := c.UnmarshalText([]byte(id)); err != nil {
+		return id
+	}
+	return pipeline.ClipName(c)
+}
+
+// takenTwice is the share of a panel that another shows too, from which on the two are takes of one field.
+const takenTwice = 0.85
+
+// warnTwice names panels of one field.
+func warnTwice(t *pipeline.Task, g geometry, ids []string) {
+	for i, p := range g.Panels {
+		for j, q := range g.Panels[:i] {
+			if p.Placed && q.Placed && min(p.within(q), q.within(p)) >= takenTwice {
+				t.Warn("panel-twice", "%s and %s are takes of the same field: both are used", clipOf(ids[j]), clipOf(ids[i]))
+			}
+		}
+	}
+}
+
+// within is the share of a panel that lies inside another, found at 20 by 20 places.
+func (p placed) within(q placed) float64 {
+	const side = 20
+	m, n := q.toMosaic().inverse().after(p.toMosaic()), 0
+	for k := range side * side {
+		x, y := m.at((float64(k%side)+0.5)/side*float64(p.W), (float64(k/side)+0.5)/side*float64(p.H))
+		if x >= 0 && y >= 0 && x < float64(q.W) && y < float64(q.H) {
+			n++
+		}
+	}
+	return float64(n) / (side * side)
 }
 
 // warnSky says that there is no Moon in what was placed.

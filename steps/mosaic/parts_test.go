@@ -208,3 +208,16 @@ func TestDirection(t *testing.T) {
 		t.Errorf("no vector points to %g", got)
 	}
 }
+
+func TestWithin(t *testing.T) {
+	p := placed{W: 200, H: 100, X: 300, Y: 300, Scale: 1}
+	for _, c := range []struct {
+		x, y, turn float64
+		want       float64
+	}{{300, 300, 0, 1}, {300, 300, math.Pi, 1}, {350, 300, 0, 0.75}, {350, 325, 0, 0.5625}, {600, 300, 0, 0}} {
+		q := placed{W: 200, H: 100, X: c.x, Y: c.y, TurnRad: c.turn, Scale: 1}
+		if got := p.within(q); math.Abs(got-c.want) > 0.03 {
+			t.Errorf("a field at %g, %g turned by %.2f holds %.3f of it, want %.3f", c.x, c.y, c.turn, got, c.want)
+		}
+	}
+}
