@@ -138,7 +138,28 @@ func TestFalloffNotInvented(t *testing.T) {
 	}
 }
 
-// The dark ground of a sensor that is noisy alone, with nothing in the overlaps to compare: nothing is found.
+// A mosaic of panels with dark corners, one of them turned about, is as true to its ground as one without.
+func TestDarkCornersJoin(t *testing.T) {
+	g := newGround(1, 560, 320, 1500)
+	dim := falloff{Found: true, A: -0.22}
+	dim.normalise()
+	shots := grid(3, 2)
+	shots[4].pose.Turn += math.Pi
+	for i := range shots {
+		shots[i].dim = dim
+	}
+	n := join(t, g, shots, 2)
+	if want := 100 * dim.corner(); math.Abs(n.placements.Vignetting-want) > 0.5 {
+		t.Errorf("the corners are said to be %.2f %% darker, want %.2f %%", n.placements.Vignetting, want)
+	}
+	s, _ := n.toGround()
+	if v := n.psnr(g, s); v < 40 {
+		t.Errorf("joined picture has a PSNR of %.1f dB against the ground, want ≥ 40", v)
+	}
+	checkLevels(t, n, 0.005)
+}
+
+// A panel alone has no overlap to tell anything.
 func TestFalloffWithoutOverlaps(t *testing.T) {
 	f, _, err := findFalloff([]bool{true}, []bool{true}, []level{{1, 0}}, nil, [][]skyPlace{nil})
 	if err != nil || f.Found {
