@@ -8,7 +8,7 @@ import (
 
 const (
 	// falloffTies is how many places are compared at the most: five unknowns need no more.
-	falloffTies = 60_000
+	falloffTies = 20_000
 	// roundSpread and tiltSpread are how strong the round terms and the ellipse are thought to be, one standard deviation.
 	roundSpread = 0.3
 	tiltSpread  = 0.02
@@ -17,7 +17,9 @@ const (
 	// leastFalloff is the rms over the sensor below which nothing would be seen of a falloff; and below falloffSure times its
 	// uncertainty there may be none.
 	leastFalloff = 0.002
-	falloffSure  = 4
+	// falloffOverlaps is how many overlaps it takes to tell how far they disagree about five terms.
+	falloffOverlaps = 8
+	falloffSure     = 4
 )
 
 // levelling is the state of a solution for levels and falloff together.
@@ -33,7 +35,7 @@ type levelling struct {
 
 // findFalloff solves for all panels' levels and for what the sensor's falloff adds, at once and robustly, from levels
 // found without. It returns the falloff and the uncertainty of its rms over the sensor; it is not Found where it does not
-// stand out of that.
+// stand out of that, and both are zero where overlaps are too few to tell.
 func findFalloff(in, has []bool, lv []level, ties []toneTie, sky [][]skyPlace) (falloff, float64, error) {
 	q := levelling{n: len(lv), has: has, lv: append([]level(nil), lv...), f: falloff{Found: true, Mean: 1}, count: 1}
 	first := make([]float64, q.n)
@@ -45,7 +47,7 @@ func findFalloff(in, has []bool, lv []level, ties []toneTie, sky [][]skyPlace) (
 		s := max(first[t.A]*t.SA, first[t.B]*t.SB)
 		q.ties, q.weight = append(q.ties, t), append(q.weight, 1/(s*s))
 	}
-	if len(q.ties) == 0 {
+	if q.overlaps() < falloffOverlaps {
 		return falloff{}, 0, nil
 	}
 	// Neighbouring places err together: how much less they say than they seem to shows only when all is solved, and then
@@ -85,6 +87,16 @@ func (q *levelling) settle(in []bool, first []float64, sky [][]skyPlace) (*solve
 		}
 	}
 	return eq, nil
+}
+
+// overlaps counts the pairs of panels that are compared.
+func (q *levelling) overlaps() (n int) {
+	for k, t := range q.ties {
+		if k == 0 || t.A != q.ties[k-1].A || t.B != q.ties[k-1].B {
+			n++
+		}
+	}
+	return n
 }
 
 // unknowns are the indices that a tie touches: the levels of its panels, and the falloff.
@@ -192,6 +204,12 @@ func (q *levelling) covariance(eq *solve.Normal) ([falloffTerms][falloffTerms]fl
 			for k := range moved {
 				out[j][k] += float64(moved[j] * moved[k])
 			}
+		}
+	}
+	few := float64(q.overlaps()) // each term takes an overlap's worth of disagreement away
+	for j := range out {
+		for k := range out[j] {
+			out[j][k] *= few / (few - falloffTerms)
 		}
 	}
 	var found, seems float64

@@ -187,8 +187,10 @@ func matchBrightness(ctx context.Context, t *pipeline.Task, seen []tonesSeen) (l
 	if err != nil {
 		return nil, nil, f, nil, fmt.Errorf("find how light falls off over the sensor: %w", err)
 	}
-	t.Fact("vignetting", 100*f.corner(), "% at the corners")
-	t.Fact("vignetting_unsure", 100*unsure, "%, rms over the sensor")
+	if unsure > 0 {
+		t.Fact("vignetting", 100*f.corner(), "% at the corners")
+		t.Fact("vignetting_unsure", 100*unsure, "%, rms over the sensor")
+	}
 	if f.Found {
 		lv, ties, err = s.levels(&f, has)
 	}
