@@ -67,6 +67,7 @@ type shot struct {
 	ragged       bool // with borders of NaN, as stacks have them
 	blank        bool // sky
 	unixNS       int64
+	dim          falloff // of the sensor
 	// sees, if set, is where in the ground's plane what the panel shows lies: it was taken from another side.
 	sees func(x, y float64) (float64, float64)
 }
@@ -88,6 +89,9 @@ func (s shot) take(g *ground, seed uint64) pipelinetest.Plane {
 			v := 0.02
 			if !s.blank {
 				v = g.at(s.ground(float64(x), float64(y)))
+			}
+			if s.dim.Found {
+				v *= s.dim.share(sensorPlace(float64(x), float64(y), s.w, s.h))
 			}
 			v = s.gain*v + s.offset + 2e-4*(rng.Float64()+rng.Float64()-1)
 			if s.ragged && (x < 3+y%3 || y < 2 || x >= s.w-2-y%2) {

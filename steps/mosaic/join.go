@@ -69,7 +69,7 @@ func sheetsOf(t *pipeline.Task, g geometry, lv levelsTable, sharp []sharpness, t
 			return nil, fmt.Errorf("panel %d: %w", i+1, err)
 		}
 		s := &sheet{index: i, from: sources{in[i], weights[i], fulls[i], noises[i]}, toPanel: p.toMosaic().inverse(), globe: p.Globe, bend: p.Bend,
-			levels: lv.of(i), sharp: sharp[i], box: boundsOf(p), noise: cmp.Or(tables[i].ChannelSigma, tables[i].NoiseSigma)}
+			falloff: lv.falloff(i), levels: lv.of(i), sharp: sharp[i], box: boundsOf(p), noise: cmp.Or(tables[i].ChannelSigma, tables[i].NoiseSigma)}
 		s.w, s.h, s.channels = r.Size()
 		if err := r.Close(); err != nil {
 			return nil, fmt.Errorf("close panel %d: %w", i+1, err)

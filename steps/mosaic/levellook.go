@@ -16,12 +16,13 @@ type tonesSeen struct {
 	placed  bool
 	views   []toneView // of the mean of the channels, then, if there are several, of each
 	glimpse glimpse
+	w, h    int
 }
 
 // toneView is what one channel shows.
 type toneView struct {
 	blocks blocks
-	sky    []skyLevel
+	sky    []skyPlace
 }
 
 func lookForLevels(ctx context.Context, t *pipeline.Task, g geometry, c coverage) ([]tonesSeen, error) {
@@ -57,7 +58,7 @@ func tonesOf(image, overexposed pipeline.Source, g geometry, i int, c coverage) 
 	if err := carry.ready(); err != nil {
 		return tonesSeen{}, err
 	}
-	s := tonesSeen{placed: true, glimpse: c.glimpse(p, full, m, g.Panels[i].Tones)}
+	s := tonesSeen{placed: true, w: w, h: h, glimpse: c.glimpse(p, full, m, g.Panels[i].Tones)}
 	channels := [][]float32{p.v}
 	if len(pix) > 1 {
 		channels = append(channels, pix...)
@@ -66,7 +67,7 @@ func tonesOf(image, overexposed pipeline.Source, g geometry, i int, c coverage) 
 		p := panel{w, h, v}
 		var view toneView
 		if g.Limb.Found {
-			view.sky = skyOf(i, p, m, circle{true, g.Limb.X, g.Limb.Y, g.Limb.R})
+			view.sky = skyPlaces(p, m, circle{true, g.Limb.X, g.Limb.Y, g.Limb.R})
 		}
 		if err := p.without(full); err != nil {
 			return s, err
@@ -77,24 +78,30 @@ func tonesOf(image, overexposed pipeline.Source, g geometry, i int, c coverage) 
 	return s, nil
 }
 
-// levelsOf finds all panels' levels in a channel (0: the mean of all), and returns with them the places at which they were
-// compared. Panels that lack the channel are levelled by their mean.
-func levelsOf(ctx context.Context, t *pipeline.Task, seen []tonesSeen, channel int) ([]level, []toneTie, error) {
+// shown is what all panels show in a channel.
+type shown struct {
+	in   []bool
+	ties []toneTie
+	sky  [][]skyPlace
+}
+
+// compare compares all panels in a channel (0: the mean of all). Panels that lack the channel stand with their mean.
+func compare(ctx context.Context, t *pipeline.Task, seen []tonesSeen, channel int) (shown, error) {
 	n := len(seen)
-	in, views := make([]bool, n), make([]*toneView, n)
+	s := shown{in: make([]bool, n), sky: make([][]skyPlace, n)}
+	views := make([]*toneView, n)
 	var pairs [][2]int
-	var sky []skyLevel
 	for j, q := range seen {
-		if in[j] = q.placed; !q.placed {
+		if s.in[j] = q.placed; !q.placed {
 			continue
 		}
 		views[j] = &q.views[0]
 		if channel < len(q.views) {
 			views[j] = &q.views[channel]
 		}
-		sky = append(sky, views[j].sky...)
+		s.sky[j] = views[j].sky
 		for i := range j {
-			if in[i] {
+			if s.in[i] {
 				pairs = append(pairs, [2]int{i, j})
 			}
 		}
@@ -105,17 +112,21 @@ func levelsOf(ctx context.Context, t *pipeline.Task, seen []tonesSeen, channel i
 		found[k] = toneTies(i, j, &views[i].blocks, &views[j].blocks)
 		return nil
 	})
-	if err != nil {
-		return nil, nil, err
-	}
-	ties := slices.Concat(found...)
-	lv, err := matchLevels(n, in, ties, sky)
+	s.ties = slices.Concat(found...)
+	return s, err
+}
+
+// levels finds all panels' levels, and returns with them the places at which they were compared, both with the falloff
+// taken out.
+func (s shown) levels(f *falloff, has []bool) ([]level, []toneTie, error) {
+	ties := f.evenTies(s.ties, has)
+	lv, err := matchLevels(len(s.in), s.in, ties, f.skies(s.sky, has))
 	return lv, ties, err
 }
 
 // channelLevels finds the levels of every channel by itself, so that no panel keeps a tint that haze or a low Moon gave
-// it: by panel and channel, none where all panels have one channel.
-func channelLevels(ctx context.Context, t *pipeline.Task, seen []tonesSeen) ([][]level, error) {
+// it: by panel and channel, none where all panels have one channel. The falloff is common to them.
+func channelLevels(ctx context.Context, t *pipeline.Task, seen []tonesSeen, f *falloff, has []bool) ([][]level, error) {
 	channels := 0
 	for _, s := range seen {
 		channels = max(channels, len(s.views)-1)
@@ -125,7 +136,11 @@ func channelLevels(ctx context.Context, t *pipeline.Task, seen []tonesSeen) ([][
 	}
 	out := make([][]level, len(seen))
 	for c := range channels {
-		lv, _, err := levelsOf(ctx, t, seen, c+1)
+		s, err := compare(ctx, t, seen, c+1)
+		if err != nil {
+			return nil, err
+		}
+		lv, _, err := s.levels(f, has)
 		if err != nil {
 			return nil, err
 		}
@@ -134,6 +149,52 @@ func channelLevels(ctx context.Context, t *pipeline.Task, seen []tonesSeen) ([][
 		}
 	}
 	return out, nil
+}
+
+// oneSensor tells which of the placed panels are of the commonest size, within a hundredth, as those are that were drawn to the
+// scale of most: what falls off over another part of the sensor, or through another lens, is another falloff.
+func oneSensor(seen []tonesSeen) []bool {
+	alike := func(a, b tonesSeen) bool {
+		return a.placed && b.placed && 100*max(a.w-b.w, b.w-a.w) <= a.w && 100*max(a.h-b.h, b.h-a.h) <= a.h
+	}
+	var best []bool
+	most := 0
+	for _, a := range seen {
+		has, n := make([]bool, len(seen)), 0
+		for i, b := range seen {
+			if has[i] = alike(a, b); has[i] {
+				n++
+			}
+		}
+		if best == nil || n > most {
+			best, most = has, n
+		}
+	}
+	return best
+}
+
+// matchBrightness finds the falloff of the sensor, if there is any, and the levels of the panels' mean with it taken out.
+func matchBrightness(ctx context.Context, t *pipeline.Task, seen []tonesSeen) (lv []level, ties []toneTie, f falloff, has []bool, err error) {
+	has = oneSensor(seen)
+	s, err := compare(ctx, t, seen, 0)
+	if err != nil {
+		return nil, nil, f, nil, err
+	}
+	if lv, ties, err = s.levels(&f, has); err != nil {
+		return nil, nil, f, nil, err
+	}
+	f, unsure, err := findFalloff(s.in, has, lv, ties, s.sky)
+	if err != nil {
+		return nil, nil, f, nil, fmt.Errorf("find how light falls off over the sensor: %w", err)
+	}
+	if unsure > 0 {
+		t.Fact("vignetting", 100*f.corner(), "% at the corners")
+		t.Fact("vignetting_unsure", 100*unsure, "%, rms over the sensor")
+	}
+	if f.Found {
+		lv, ties, err = s.levels(&f, has)
+	}
+	return lv, ties, f, has, err
 }
 
 // overlap is what two panels show of the same ground.

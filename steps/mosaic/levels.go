@@ -38,12 +38,7 @@ func matchLevels(n int, in []bool, ties []toneTie, sky []skyLevel) ([]level, err
 		s := max(first[t.A]*t.SA, first[t.B]*t.SB)
 		weights[k] = 1 / (s * s)
 	}
-	var seen, zero float64
-	for _, b := range sky {
-		seen += b.Places
-		zero += float64(b.Places * first[b.Panel] * b.Value)
-	}
-	zero /= max(seen, 1)
+	zero := commonSky(sky, first)
 	for range 12 {
 		eq := solve.NewNormal(2 * n)
 		for k, t := range ties {
@@ -73,6 +68,16 @@ func matchLevels(n int, in []bool, ties []toneTie, sky []skyLevel) ([]level, err
 		}
 	}
 	return lv, nil
+}
+
+// commonSky is the brightness to which the sky of all panels is brought.
+func commonSky(sky []skyLevel, factors []float64) float64 {
+	var seen, zero float64
+	for _, b := range sky {
+		seen += b.Places
+		zero += float64(b.Places * factors[b.Panel] * b.Value)
+	}
+	return zero / max(seen, 1)
 }
 
 // anchorLevels holds panels of which no tie speaks near where they began, and the geometric mean of the factors at one.
@@ -158,11 +163,13 @@ func firstFactors(n int, in []bool, ties []toneTie) ([]float64, error) {
 	return out, nil
 }
 
-// skyOf returns the level of bare sky in a panel, that of the middle one of the places well outside the limb; nil if
-// there is none.
-func skyOf(i int, p panel, m similarity, c circle) []skyLevel {
+// skyPlace is the mean of a small square of bare sky, and where it lies on the sensor.
+type skyPlace struct{ Value, U, V float64 }
+
+// skyPlaces returns the places of a panel that lie well outside the limb.
+func skyPlaces(p panel, m similarity, c circle) []skyPlace {
 	const side = 16
-	var places []float64
+	var places []skyPlace
 	for by := 0; by+side <= p.h; by += side {
 		for bx := 0; bx+side <= p.w; bx += side {
 			x, y := m.at(float64(bx)+side/2, float64(by)+side/2)
@@ -180,12 +187,10 @@ func skyOf(i int, p panel, m similarity, c circle) []skyLevel {
 				}
 			}
 			if n >= side*side/2 {
-				places = append(places, s/n)
+				u, v := sensorPlace(float64(bx)+side/2, float64(by)+side/2, p.w, p.h)
+				places = append(places, skyPlace{s / n, u, v})
 			}
 		}
 	}
-	if len(places) == 0 {
-		return nil
-	}
-	return []skyLevel{{i, robust.Median(places), float64(len(places))}}
+	return places
 }

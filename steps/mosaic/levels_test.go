@@ -18,9 +18,9 @@ func TestSkyPanelKeepsItsFactor(t *testing.T) {
 				p.v[y*w+x] = float32(0.03 + 0.02*r.Float64() + 0.004*float64(x)/w)
 			}
 		}
-		sky := skyOf(0, p, similarity{A: 1}, circle{true, -1000, 0, 100})
-		sky = append(sky, skyOf(1, p, similarity{A: 1}, circle{true, -1000, 0, 100})...)
-		lit := []toneTie{{1, 2, 0.5, 0.5, 0.01, 0.01}, {1, 2, 0.1, 0.1, 0.01, 0.01}}
+		places := skyPlaces(p, similarity{A: 1}, circle{true, -1000, 0, 100})
+		sky := (&falloff{}).skies([][]skyPlace{places, places}, []bool{true, true})
+		lit := []toneTie{{A: 1, B: 2, VA: 0.5, VB: 0.5, SA: 0.01, SB: 0.01}, {A: 1, B: 2, VA: 0.1, VB: 0.1, SA: 0.01, SB: 0.01}}
 		lv, err := matchLevels(3, []bool{true, true, true}, lit, sky)
 		if err != nil {
 			t.Fatal(err)
@@ -38,7 +38,7 @@ func TestFactorsThroughExposures(t *testing.T) {
 	var ties []toneTie
 	for i := range len(exposure) - 1 {
 		for _, ground := range []float64{0.02, 0.06, 0.1} {
-			ties = append(ties, toneTie{i, i + 1, ground * exposure[i], ground * exposure[i+1], 1e-3, 1e-3})
+			ties = append(ties, toneTie{A: i, B: i + 1, VA: ground * exposure[i], VB: ground * exposure[i+1], SA: 1e-3, SB: 1e-3})
 		}
 	}
 	in := make([]bool, len(exposure))

@@ -23,6 +23,16 @@ type levelsSettings struct {
 type levelsTable struct {
 	Levels   []level   // of the mean of the channels
 	Channels [][]level // of each panel's channels; none where all have one
+	Falloff  falloff   // of the sensor
+	Sensor   []bool    // which panels were taken with all of it
+}
+
+// falloff returns what a panel's pixels are to be freed of before they are levelled.
+func (l levelsTable) falloff(i int) *falloff {
+	if i < len(l.Sensor) && l.Sensor[i] {
+		return &l.Falloff
+	}
+	return &falloff{}
 }
 
 // of returns a panel's level in each channel.
@@ -44,6 +54,8 @@ type placementsTable struct {
 	Extent      string      `json:"extent"` // "disk" or "region"
 	Holes       []hole      `json:"holes"`
 	NoiseSigma  float64     `json:"noise_sigma"`
+
+	Vignetting float64 `json:"vignetting_pct"` // by how much the sensor's corners were the darker, and are no more
 
 	Fineness float64 `json:"px_per_sensor_px"` // along a side
 }
@@ -91,16 +103,16 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
-	lv, ties, err := levelsOf(ctx, t, looks, 0)
+	lv, ties, f, has, err := matchBrightness(ctx, t, looks)
 	if err != nil {
 		return err
 	}
-	channels, err := channelLevels(ctx, t, looks)
+	channels, err := channelLevels(ctx, t, looks, &f, has)
 	if err != nil {
 		return err
 	}
 	out := placementsTable{Limb: limbRow{g.Limb.Found, g.Limb.X, g.Limb.Y, g.Limb.R, g.Limb.RMS, g.Limb.ArcDeg},
-		Fineness: fine}
+		Vignetting: 100 * f.corner(), Fineness: fine}
 	out.Panels, out.NoiseSigma = placementsOf(t, g, s.IDs, tables, lv)
 	out.Overlaps = overlapsOf(s.IDs, ties, lv, g.Overlaps)
 	stateLevels(t, out.Panels, out.Overlaps)
@@ -125,7 +137,7 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	if s.Extent == "disk" && !g.Limb.Found {
 		t.Warn("disk-open", "the mosaic is to be a disk, but no limb was found in it: whether it is whole cannot be told")
 	}
-	if err := t.PutTable("levels", levelsTable{lv, channels}); err != nil {
+	if err := t.PutTable("levels", levelsTable{lv, channels, f, has}); err != nil {
 		return err
 	}
 	return t.PutTable("placements", out)

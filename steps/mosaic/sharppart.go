@@ -17,7 +17,7 @@ type sharpTable struct{ Panels []sharpness }
 func sharpPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "sharpness",
-		Version: 2,
+		Version: 3,
 		In:      in,
 		Out:     []string{"sharpness"},
 		Memory:  memory,
@@ -49,6 +49,7 @@ func runSharp(ctx context.Context, t *pipeline.Task) error {
 		if err != nil {
 			return fmt.Errorf("read panel %d: %w", i+1, err)
 		}
+		lv.falloff(i).evenOut(p.v, p.w, p.h)
 		cs[i] = contrastOf(p, tables[i].NoiseSigma)
 		return nil
 	})

@@ -22,6 +22,7 @@ type sheet struct {
 	toPanel        similarity // to the carried panel's pixels
 	bend           bend
 	globe          globe
+	falloff        *falloff
 	levels         []level // of the channels, or one of all
 	sharp          sharpness
 	box            image.Rectangle // in the joined picture
@@ -81,6 +82,12 @@ func (s *sheet) read() (*held, error) {
 		if size != [2]int{s.w, s.h} {
 			return nil, fmt.Errorf("its planes are of %d×%d and %d×%d px", s.w, s.h, size[0], size[1])
 		}
+	}
+	for _, p := range pix {
+		s.falloff.evenOut(p, s.w, s.h)
+	}
+	for _, p := range noise {
+		s.falloff.noise(p, s.w, s.h)
 	}
 	return &held{plane.Of(s.w, s.h, pix...), voiceOf(pix[0], weight.v, full.v, s.w, s.h), fineNoiseOf(noise, s.w, s.h, float32(s.noise))}, nil
 }

@@ -7,6 +7,8 @@ type toneTie struct {
 	A, B   int
 	VA, VB float64
 	SA, SB float64
+	AU, AV float64 // where it lies on A's sensor (see sensorPlace)
+	BU, BV float64
 }
 
 // toneSide is the side of the blocks whose brightness is compared, in pixels of the joined picture.
@@ -17,6 +19,7 @@ const toneSide = 8
 type blocks struct {
 	x0, y0, w, h int
 	mean, sigma  []float64
+	u, v         []float64 // where its middle lies on the sensor
 }
 
 // blocksOf looks at a panel drawn softly, so that small misplacement does not matter.
@@ -26,9 +29,13 @@ func blocksOf(p panel, m similarity) blocks {
 	b := blocks{x0: block(x0), y0: block(y0)}
 	b.w, b.h = block(x1)-b.x0+1, block(y1)-b.y0+1
 	b.mean, b.sigma = make([]float64, b.w*b.h), make([]float64, b.w*b.h)
+	b.u, b.v = make([]float64, b.w*b.h), make([]float64, b.w*b.h)
 	toPanel := m.inverse()
 	for k := range b.mean {
-		b.mean[k], b.sigma[k] = p.block(toPanel, (b.x0+k%b.w)*toneSide, (b.y0+k/b.w)*toneSide)
+		left, top := (b.x0+k%b.w)*toneSide, (b.y0+k/b.w)*toneSide
+		b.mean[k], b.sigma[k] = p.block(toPanel, left, top)
+		x, y := toPanel.at(float64(left)+(toneSide-1)/2., float64(top)+(toneSide-1)/2.)
+		b.u[k], b.v[k] = sensorPlace(x, y, p.w, p.h)
 	}
 	return b
 }
@@ -70,7 +77,7 @@ func toneTies(a, b int, p, q *blocks) []toneTie {
 			i, ok := p.at(x, y)
 			j, ok2 := q.at(x, y)
 			if ok && ok2 {
-				out = append(out, toneTie{a, b, p.mean[i], q.mean[j], p.sigma[i], q.sigma[j]})
+				out = append(out, toneTie{a, b, p.mean[i], q.mean[j], p.sigma[i], q.sigma[j], p.u[i], p.v[i], q.u[j], q.v[j]})
 			}
 		}
 	}
