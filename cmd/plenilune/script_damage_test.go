@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"os"
+	"slices"
 	"strconv"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -98,4 +99,16 @@ func scriptBinned(ts *testscript.TestScript, neg bool, args []string) {
 		frames = frames[w*tall:]
 	}
 	ts.Check(os.WriteFile(name, out.Bytes(), 0o666))
+}
+
+// scriptTurned turns every frame of an 8-bit capture upside down, as a camera turned by half a turn shows it: turned FILE.
+func scriptTurned(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: turned FILE")
+	}
+	changeFrames(ts, args[0], func(frames []byte, h ser.Header) {
+		for f := range slices.Chunk(frames, int(h.Width)*int(h.Height)) {
+			slices.Reverse(f)
+		}
+	})
 }

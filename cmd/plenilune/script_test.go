@@ -61,6 +61,7 @@ func TestScripts(t *testing.T) {
 			"samples":     scriptSamples,
 			"damage":      scriptDamage,
 			"binned":      scriptBinned,
+			"turned":      scriptTurned,
 		},
 	})
 }
