@@ -37,42 +37,12 @@ func mixedShots() (shots []shot, sizes []float64) {
 	return shots, sizes
 }
 
-// Panels of another scale are known by their points, whichever way they are turned; what is meant to be binning becomes it exactly.
-func TestScalesOfMixedPanels(t *testing.T) {
-	g := diskGround()
-	shots, want := mixedShots()
+// sizesOfShots takes shots of a ground, links them and says how wide their pixels are.
+func sizesOfShots(t *testing.T, g *ground, shots []shot) []float64 {
+	t.Helper()
 	var ss sights
 	var es []small
 	for i, s := range shots {
-		p := s.take(g, uint64(i))
-		sn, e := lookAt(panel{s.w, s.h, p.Pix[0]})
-		ss, es = append(ss, sn), append(es, e)
-	}
-	links, err := linkPanels(ss, es, serially)
-	if err != nil {
-		t.Fatal(err)
-	}
-	got, err := sizesOf(ss, es, links, serially)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for i, s := range got {
-		if want[i] == math.Trunc(want[i]) && s != want[i] || math.Abs(s/want[i]-1) > 0.004 {
-			t.Errorf("panel %d: a pixel is %.4f wide, want %g", i, s, want[i])
-		}
-	}
-}
-
-// Panels all of one scale, one of bare sky among them, stay as they are, whatever else keeps them apart.
-func TestNoScaleIsFoundWhereThereIsOne(t *testing.T) {
-	g := diskGround()
-	var ss sights
-	var es []small
-	for i, s := range diskShots() {
-		if i%4 == 1 {
-			continue // a gap: the disk falls in two
-		}
-		s.blank = i == 15
 		p := s.take(g, uint64(i))
 		sn, e := lookAt(panel{s.w, s.h, p.Pix[0]})
 		ss, es = append(ss, sn), append(es, e)
@@ -85,6 +55,30 @@ func TestNoScaleIsFoundWhereThereIsOne(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return sizes
+}
+
+// Panels of another scale are known by their points, whichever way they are turned; what is meant to be binning becomes it exactly.
+func TestScalesOfMixedPanels(t *testing.T) {
+	g := diskGround()
+	shots, want := mixedShots()
+	for i, s := range sizesOfShots(t, g, shots) {
+		if want[i] == math.Trunc(want[i]) && s != want[i] || math.Abs(s/want[i]-1) > 0.004 {
+			t.Errorf("panel %d: a pixel is %.4f wide, want %g", i, s, want[i])
+		}
+	}
+}
+
+// Panels all of one scale, one of bare sky among them, stay as they are, whatever else keeps them apart.
+func TestNoScaleIsFoundWhereThereIsOne(t *testing.T) {
+	var shots []shot
+	for i, s := range diskShots() {
+		s.blank = i == 15
+		if i%4 != 1 { // a gap: the disk falls in two
+			shots = append(shots, s)
+		}
+	}
+	sizes := sizesOfShots(t, diskGround(), shots)
 	if n := otherSizes(sizes); n != 0 {
 		t.Errorf("%d panels are thought to have another scale: %v", n, sizes)
 	}
