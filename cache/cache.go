@@ -42,6 +42,7 @@ type Cache struct {
 
 	uses    uses
 	codec   codec
+	proven  proven
 	garbage atomic.Int64 // bytes of journal records that newer ones replace
 	suspect atomic.Bool  // the index gave wrong bytes: make it again at the next Open
 }

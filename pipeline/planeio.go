@@ -77,8 +77,9 @@ func (p *PlaneReader) ReadRect(c int, r image.Rectangle, dst []float32) error {
 		for y := in.Min.Y; y < in.Max.Y; y++ {
 			from := 4 * ((c*t.Dy()+y-t.Min.Y)*t.Dx() + in.Min.X - t.Min.X)
 			to := (y-r.Min.Y)*r.Dx() + in.Min.X - r.Min.X
-			for x := range in.Dx() {
-				dst[to+x] = math.Float32frombits(binary.LittleEndian.Uint32(b[from+4*x:]))
+			words := b[from:][:4*in.Dx()]
+			for x := range dst[to:][:in.Dx()] {
+				dst[to+x] = math.Float32frombits(binary.LittleEndian.Uint32(words[4*x:]))
 			}
 		}
 	}

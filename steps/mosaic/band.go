@@ -16,15 +16,20 @@ type band struct {
 // bandMute is how far from a hole or the border, in pixels, a pixel says nothing: farther than interpolation reaches.
 const bandMute = 3
 
+// sayFade is over how many pixels further in a pixel gains its full say.
+const sayFade = 6
+
 // bandOf takes the band out of a whole panel, not of overlaps: what a border leaves in it then lies in one panel
 // alone and cannot pass for agreement.
 func bandOf(p panel) band {
 	mask, filled := maskOf(p.v)
 	fine, coarse := smoothOver(filled, mask, p.w, p.h, 1), smoothOver(filled, mask, p.w, p.h, coarseBlur)
 	b := band{p.w, p.h, fine, make([]uint8, len(fine))}
-	for i, d := range distance(mask, p.w, p.h) {
+	for i, d := range distanceWithin(mask, p.w, p.h, bandMute+sayFade) {
 		fine[i] -= coarse[i]
-		b.say[i] = uint8(math.Round(255 * min(max(float64(d-bandMute)/6, 0), 1)))
+		if b.say[i] = 255; d < bandMute+sayFade {
+			b.say[i] = uint8(math.Round(255 * float64(max(d-bandMute, 0)/sayFade)))
+		}
 	}
 	return b
 }
@@ -48,7 +53,9 @@ func (b band) draw(m similarity, x0, y0, w, h int) (detail, say []float32) {
 				continue
 			}
 			i := y*w + x
-			say[i] = mix(float32(k[0]), float32(k[1]), float32(l[0]), float32(l[1]), fx, fy) / 255
+			if say[i] = 1; k[0]&k[1]&l[0]&l[1] != 255 {
+				say[i] = mix(float32(k[0]), float32(k[1]), float32(l[0]), float32(l[1]), fx, fy) / 255
+			}
 			detail[i] = keys(b.detail[at-b.w-1:], b.w, fx, fy)
 		}
 	}

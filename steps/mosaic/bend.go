@@ -29,20 +29,22 @@ func splineWeights(t float64) [4]float64 {
 	}
 }
 
-// taps returns the nodes that a pixel depends on and their weights.
-func (b bend) taps(x, y float64) (at [16]int, w [16]float64) {
+// taps are the sixteen nodes that a pixel depends on: the number of the first, and the weights of their columns and rows.
+type taps struct {
+	first int
+	x, y  [4]float64
+}
+
+// taps returns those of a pixel.
+func (b bend) taps(x, y float64) taps {
 	gx, gy := x/b.Step, y/b.Step
 	ix := min(max(int(math.Floor(gx)), 0), b.NX-4)
 	iy := min(max(int(math.Floor(gy)), 0), b.NY-4)
-	wx := splineWeights(min(max(gx-float64(ix), 0), 1))
-	wy := splineWeights(min(max(gy-float64(iy), 0), 1))
-	for j := range 4 {
-		for i := range 4 {
-			at[4*j+i] = (iy+j)*b.NX + ix + i
-			w[4*j+i] = wy[j] * wx[i]
-		}
+	return taps{
+		first: iy*b.NX + ix,
+		x:     splineWeights(min(max(gx-float64(ix), 0), 1)),
+		y:     splineWeights(min(max(gy-float64(iy), 0), 1)),
 	}
-	return at, w
 }
 
 // at returns the displacement of a pixel.
@@ -50,24 +52,54 @@ func (b bend) at(x, y float64) (dx, dy float64) {
 	if b.NX == 0 {
 		return 0, 0
 	}
-	at, w := b.taps(x, y)
-	for k, i := range at {
-		dx += float64(w[k] * b.DX[i])
-		dy += float64(w[k] * b.DY[i])
+	return b.under(b.taps(x, y))
+}
+
+// under returns the displacement that the nodes under taps give.
+func (b bend) under(t taps) (dx, dy float64) {
+	at := t.first
+	for _, wy := range t.y {
+		p, q := b.DX[at:at+4], b.DY[at:at+4]
+		dx += float64(wy * (float64(t.x[0]*p[0]) + float64(t.x[1]*p[1]) + float64(t.x[2]*p[2]) + float64(t.x[3]*p[3])))
+		dy += float64(wy * (float64(t.x[0]*q[0]) + float64(t.x[1]*q[1]) + float64(t.x[2]*q[2]) + float64(t.x[3]*q[3])))
+		at += b.NX
 	}
 	return dx, dy
 }
 
-// bendTerm is one measured displacement: along (NX, NY), the bend of B's pixel minus that of A's should be
-// Value. A may be absent (−1).
+// lift adds a displacement to the nodes under taps, each by its weight.
+func (b bend) lift(t taps, dx, dy float64) {
+	at := t.first
+	for _, wy := range t.y {
+		p, q := b.DX[at:at+4], b.DY[at:at+4]
+		vx, vy := wy*dx, wy*dy
+		for i, wx := range t.x {
+			p[i] += float64(wx * vx)
+			q[i] += float64(wx * vy)
+		}
+		at += b.NX
+	}
+}
+
+// bendTerm is one measured place: the bend of B's pixel minus that of A's, along each of one or two axes, should be so much. A
+// may be absent (−1).
 type bendTerm struct {
-	a, b     int
-	ta, tb   [16]int
-	wa, wb   [16]float64
+	a, b   int
+	ta, tb taps
+	axes   [2]bendAxis
+}
+
+// bendAxis is what is measured along (nx, ny). The zero value says nothing.
+type bendAxis struct {
 	nx, ny   float64
 	value    float64
 	variance float64
 	weight   float64
+}
+
+// along is an axis measured with a variance.
+func along(nx, ny, value, variance float64) bendAxis {
+	return bendAxis{nx, ny, value, variance, 1 / variance}
 }
 
 // The prior of a bend's coefficients: how large they are and how much neighbours differ, in pixels. With these a
@@ -97,8 +129,7 @@ func (n *network) bendPanels() []bend {
 	for round := range 3 {
 		if round > 0 {
 			for k := range terms {
-				t := &terms[k]
-				t.weight = t.robust(bends)
+				terms[k].judge(bends)
 			}
 		}
 		solveBends(bends, terms)
@@ -106,81 +137,78 @@ func (n *network) bendPanels() []bend {
 	return bends
 }
 
-func (t *bendTerm) robust(bends []bend) float64 {
-	r := t.apply(bends) - t.value
-	return 1 / (t.variance + float64(r*r/4))
+// judge gives each axis the weight that it deserves under the bends.
+func (t *bendTerm) judge(bends []bend) {
+	x, y := t.apply(bends)
+	for k := range t.axes {
+		if a := &t.axes[k]; a.weight > 0 {
+			r := float64(a.nx*x) + float64(a.ny*y) - a.value
+			a.weight = 1 / (a.variance + float64(r*r/4))
+		}
+	}
 }
 
 // apply returns the term's displacement under the given bends.
-func (t *bendTerm) apply(bends []bend) float64 {
-	s := 0.0
-	for k := range 16 {
-		s += float64(t.wb[k] * (float64(t.nx*bends[t.b].DX[t.tb[k]]) + float64(t.ny*bends[t.b].DY[t.tb[k]])))
-		if t.a >= 0 {
-			s -= float64(t.wa[k] * (float64(t.nx*bends[t.a].DX[t.ta[k]]) + float64(t.ny*bends[t.a].DY[t.ta[k]])))
-		}
+func (t *bendTerm) apply(bends []bend) (x, y float64) {
+	x, y = bends[t.b].under(t.tb)
+	if t.a >= 0 {
+		ax, ay := bends[t.a].under(t.ta)
+		x, y = x-ax, y-ay
 	}
-	return s
+	return x, y
 }
 
-// spread adds v times the term's gradient.
-func (t *bendTerm) spread(into []bend, v float64) {
-	vx, vy := v*t.nx, v*t.ny
-	for k := range 16 {
-		b := into[t.b]
-		b.DX[t.tb[k]] += float64(t.wb[k] * vx)
-		b.DY[t.tb[k]] += float64(t.wb[k] * vy)
-		if t.a >= 0 {
-			a := into[t.a]
-			a.DX[t.ta[k]] -= float64(t.wa[k] * vx)
-			a.DY[t.ta[k]] -= float64(t.wa[k] * vy)
-		}
+// weighted is a displacement as the term's equations see it.
+func (t *bendTerm) weighted(x, y float64) (vx, vy float64) {
+	for _, a := range t.axes {
+		v := a.weight * (float64(a.nx*x) + float64(a.ny*y))
+		vx += float64(v * a.nx)
+		vy += float64(v * a.ny)
+	}
+	return vx, vy
+}
+
+// asked is the term's share of the equations' right side.
+func (t *bendTerm) asked() (vx, vy float64) {
+	for _, a := range t.axes {
+		v := a.weight * a.value
+		vx += float64(v * a.nx)
+		vy += float64(v * a.ny)
+	}
+	return vx, vy
+}
+
+// spread adds a displacement to the nodes that the term depends on.
+func (t *bendTerm) spread(into []bend, vx, vy float64) {
+	into[t.b].lift(t.tb, vx, vy)
+	if t.a >= 0 {
+		into[t.a].lift(t.ta, -vx, -vy)
 	}
 }
 
-// bendTerms turns ties and rims into terms: a tie gives two, along the directions in which it is known best
-// and worst.
+// bendTerms turns ties and rims into terms: a tie along the directions in which it is known best and worst, a rim across
+// the limb.
 func (n *network) bendTerms(bends []bend) []bendTerm {
 	m := n.maps()
-	var out []bendTerm
-	add := func(t bendTerm, variance float64) {
-		t.variance, t.weight = variance, 1/variance
-		out = append(out, t)
-	}
+	out := make([]bendTerm, 0, len(n.ties)+len(n.rims))
 	for _, t := range n.ties {
 		if !n.in[t.A] || !n.in[t.B] {
 			continue
 		}
 		rx, ry := t.residual(m)
-		strain := t.strain(rx, ry)
-		if strain > 16 {
+		if t.strain(rx, ry) > 16 {
 			continue // a mismatch, not a bend
 		}
-		base := bendTerm{a: t.A, b: t.B}
-		base.ta, base.wa = bends[t.A].taps(t.AX, t.AY)
-		base.tb, base.wb = bends[t.B].taps(t.BX, t.BY)
-		// Eigenvectors of the inverse covariance, in closed form.
-		d, o := float64((t.Info[0]-t.Info[2])/2), t.Info[1]
-		mean, root := float64((t.Info[0]+t.Info[2])/2), math.Sqrt(float64(d*d)+float64(o*o))
-		ex, ey := 1.0, 0.0
-		if root > 1e-9*mean {
-			ex, ey = d+root, o
-			if d < 0 {
-				ex, ey = o, root-d
-			}
-			l := math.Sqrt(float64(ex*ex) + float64(ey*ey))
-			ex, ey = ex/l, ey/l
-		}
-		for k, info := range [2]float64{mean + root, mean - root} {
-			u := base
-			u.nx, u.ny = ex, ey
+		term := bendTerm{a: t.A, b: t.B, ta: bends[t.A].taps(t.AX, t.AY), tb: bends[t.B].taps(t.BX, t.BY)}
+		ex, ey, most, least := t.axes()
+		for k, info := range [2]float64{most, least} {
 			if k == 1 {
-				u.nx, u.ny = -ey, ex
+				ex, ey = -ey, ex
 			}
-			u.value = -(float64(u.nx*rx) + float64(u.ny*ry))
 			noise := max(0, 1/max(info, 1e-9)-2*panelBend*panelBend)
-			add(u, bendNoise*bendNoise+noise)
+			term.axes[k] = along(ex, ey, -(float64(ex*rx) + float64(ey*ry)), bendNoise*bendNoise+noise)
 		}
+		out = append(out, term)
 	}
 	for _, r := range n.rims {
 		if !n.in[r.Panel] || !n.limb.Found {
@@ -190,12 +218,29 @@ func (n *network) bendTerms(bends []bend) []bendTerm {
 		dx, dy := x-n.limb.X, y-n.limb.Y
 		d := math.Sqrt(float64(dx*dx) + float64(dy*dy))
 		if off := d - n.limb.R; math.Abs(off) < 4*r.Sigma {
-			t := bendTerm{a: -1, b: r.Panel, nx: dx / d, ny: dy / d, value: -off}
-			t.tb, t.wb = bends[r.Panel].taps(r.X, r.Y)
-			add(t, 2*bendNoise*bendNoise+n.reliefVariance())
+			term := bendTerm{a: -1, b: r.Panel, tb: bends[r.Panel].taps(r.X, r.Y)}
+			term.axes[0] = along(dx/d, dy/d, -off, 2*bendNoise*bendNoise+n.reliefVariance())
+			out = append(out, term)
 		}
 	}
 	return out
+}
+
+// axes returns the direction in which a tie is known best, and the inverse variances along and across it: the eigenvectors of
+// the inverse covariance, in closed form.
+func (t tie) axes() (ex, ey, most, least float64) {
+	d, o := float64((t.Info[0]-t.Info[2])/2), t.Info[1]
+	mean, root := float64((t.Info[0]+t.Info[2])/2), math.Sqrt(float64(d*d)+float64(o*o))
+	ex, ey = 1.0, 0.0
+	if root > 1e-9*mean {
+		ex, ey = d+root, o
+		if d < 0 {
+			ex, ey = o, root-d
+		}
+		l := math.Sqrt(float64(ex*ex) + float64(ey*ey))
+		ex, ey = ex/l, ey/l
+	}
+	return ex, ey, mean + root, mean - root
 }
 
 // reliefVariance is that which the limb's own relief, no panel's fault, adds to each rim: all rims on one mountain are

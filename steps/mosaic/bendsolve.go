@@ -20,7 +20,8 @@ func curvature(v, into []bend, terms []bendTerm) {
 	}
 	for k := range terms {
 		t := &terms[k]
-		t.spread(into, t.weight*t.apply(v))
+		x, y := t.weighted(t.apply(v))
+		t.spread(into, x, y)
 	}
 }
 
@@ -49,7 +50,8 @@ func solveBends(bends []bend, terms []bendTerm) {
 	own := diagonal(bends, terms)
 	curvature(bends, q, terms)
 	for k := range terms {
-		terms[k].spread(r, terms[k].weight*terms[k].value)
+		x, y := terms[k].asked()
+		terms[k].spread(r, x, y)
 	}
 	combine(r, -1, q)
 	over(z, r, own)
@@ -97,17 +99,26 @@ func diagonal(bends []bend, terms []bendTerm) []bend {
 	}
 	for k := range terms {
 		t := &terms[k]
-		xx, yy := float64(t.weight*t.nx*t.nx), float64(t.weight*t.ny*t.ny)
-		for k := range 16 {
-			out[t.b].DX[t.tb[k]] += float64(xx * t.wb[k] * t.wb[k])
-			out[t.b].DY[t.tb[k]] += float64(yy * t.wb[k] * t.wb[k])
-			if t.a >= 0 {
-				out[t.a].DX[t.ta[k]] += float64(xx * t.wa[k] * t.wa[k])
-				out[t.a].DY[t.ta[k]] += float64(yy * t.wa[k] * t.wa[k])
-			}
+		xx, yy := 0.0, 0.0
+		for _, a := range t.axes {
+			xx += float64(a.weight * a.nx * a.nx)
+			yy += float64(a.weight * a.ny * a.ny)
+		}
+		out[t.b].lift(t.tb.squared(), xx, yy)
+		if t.a >= 0 {
+			out[t.a].lift(t.ta.squared(), xx, yy)
 		}
 	}
 	return out
+}
+
+// squared are taps whose weights are squared.
+func (t taps) squared() taps {
+	for i := range 4 {
+		t.x[i] *= t.x[i]
+		t.y[i] *= t.y[i]
+	}
+	return t
 }
 
 // over writes v over by, number by number.

@@ -13,11 +13,13 @@ func TestSolvedBendsFulfilTheEquations(t *testing.T) {
 	var terms []bendTerm
 	for k := range 400 {
 		a := r.IntN(4) - 1
-		s := bendTerm{a: a, b: (a + 1 + r.IntN(2)) % 3, value: r.NormFloat64(), weight: math.Exp2(float64(r.IntN(12)))}
-		s.nx, s.ny = math.Cos(float64(k)), math.Sin(float64(k))
-		s.tb, s.wb = bends[s.b].taps(220*r.Float64(), 180*r.Float64())
+		s := bendTerm{a: a, b: (a + 1 + r.IntN(2)) % 3}
+		for i := range 1 + r.IntN(2) {
+			s.axes[i] = along(math.Cos(float64(k+3*i)), math.Sin(float64(k+3*i)), r.NormFloat64(), math.Exp2(-float64(r.IntN(12))))
+		}
+		s.tb = bends[s.b].taps(220*r.Float64(), 180*r.Float64())
 		if a >= 0 {
-			s.ta, s.wa = bends[a].taps(220*r.Float64(), 180*r.Float64())
+			s.ta = bends[a].taps(220*r.Float64(), 180*r.Float64())
 		}
 		terms = append(terms, s)
 	}
@@ -25,7 +27,9 @@ func TestSolvedBendsFulfilTheEquations(t *testing.T) {
 	got, want := like(bends), like(bends)
 	curvature(bends, got, terms)
 	for k := range terms {
-		terms[k].spread(want, terms[k].weight*terms[k].value)
+		for _, a := range terms[k].axes {
+			terms[k].spread(want, a.weight*a.value*a.nx, a.weight*a.value*a.ny)
+		}
 	}
 	size := dot(want, want)
 	combine(got, -1, want)
@@ -37,8 +41,8 @@ func TestSolvedBendsFulfilTheEquations(t *testing.T) {
 // The diagonal is what the normal matrix does to each unknown by itself.
 func TestDiagonal(t *testing.T) {
 	b := []bend{newBend(120, 90, 40)}
-	s := bendTerm{a: -1, b: 0, nx: 0.6, ny: 0.8, weight: 3}
-	s.tb, s.wb = b[0].taps(50, 40)
+	s := bendTerm{a: -1, b: 0, tb: b[0].taps(50, 40)}
+	s.axes = [2]bendAxis{along(0.6, 0.8, 0, 1.0/3), along(-0.8, 0.6, 0, 1.0/7)}
 	own := diagonal(b, []bendTerm{s})
 	for k := range b[0].DX {
 		for _, axis := range []func(b bend) []float64{func(b bend) []float64 { return b.DX }, func(b bend) []float64 { return b.DY }} {

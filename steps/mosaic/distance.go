@@ -7,7 +7,7 @@ import (
 
 // distance returns, for every pixel under the mask, how far the nearest pixel
 // without data or the picture's border is: the exact squared distance transform
-// in two passes (Felzenszwalb & Huttenlocher 2012), and its root. A pixel on the
+// in two passes, along columns and rows (Felzenszwalb & Huttenlocher 2012), and its root. A pixel on the
 // border has distance 1; holes have 0.
 func distance(mask []float32, w, h int) []float32 {
 	out := make([]float32, w*h)
@@ -18,24 +18,8 @@ func distance(mask []float32, w, h int) []float32 {
 		}
 		return out
 	}
-	// Pass 1: vertical distance to a hole, the outside counting as one.
-	for x := range w {
-		d := 0
-		for y := range h {
-			if d++; mask[y*w+x] == 0 {
-				d = 0
-			}
-			out[y*w+x] = float32(d)
-		}
-		d = 0
-		for y := h - 1; y >= 0; y-- {
-			if d++; mask[y*w+x] == 0 {
-				d = 0
-			}
-			out[y*w+x] = min(out[y*w+x], float32(d))
-		}
-	}
-	// Pass 2: the lower envelope of the parabolas along each row, with one of
+	columnDistance(out, mask, w, h)
+	// The lower envelope of the parabolas along each row, with one of
 	// height zero just outside at either end.
 	f := make([]float64, w+2)
 	at, from := make([]int, w+2), make([]float64, w+3)
@@ -76,4 +60,53 @@ func envelope(f []float64, at []int, from []float64) {
 
 func meet(f []float64, q, p int) float64 {
 	return ((f[q] + float64(q*q)) - (f[p] + float64(p*p))) / float64(2*(q-p))
+}
+
+// columnDistance is how far the nearest pixel without data above or below is, beyond the border being such.
+func columnDistance(out, mask []float32, w, h int) {
+	above := make([]float32, w)
+	for y := range h {
+		row, m := out[y*w:][:w], mask[y*w:][:w]
+		for x, d := range above {
+			if row[x] = d + 1; m[x] == 0 {
+				row[x] = 0
+			}
+		}
+		above = row
+	}
+	below := make([]float32, w)
+	for y := h - 1; y >= 0; y-- {
+		row := out[y*w:][:w]
+		for x, d := range below {
+			row[x] = min(row[x], d+1)
+		}
+		below = row
+	}
+}
+
+// distanceWithin is distance where it is less than most, and most where it is not.
+func distanceWithin(mask []float32, w, h int, most float32) []float32 {
+	out := make([]float32, w*h)
+	columnDistance(out, mask, w, h)
+	reach := int(math.Ceil(float64(most))) - 1 // from how many columns away a hole is near
+	square := make([]float32, w+2)             // the outside, a row, the outside
+	for y := range h {
+		row := out[y*w:][:w]
+		for x, d := range row {
+			square[x+1] = min(d*d, most*most)
+			row[x] = square[x+1]
+		}
+		for q, f := range square {
+			if f >= most*most {
+				continue
+			}
+			for x := max(0, q-1-reach); x < min(w, q+reach); x++ {
+				row[x] = min(row[x], f+float32((x+1-q)*(x+1-q)))
+			}
+		}
+		for x, d := range row {
+			row[x] = float32(math.Sqrt(float64(d)))
+		}
+	}
+	return out
 }

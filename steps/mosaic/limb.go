@@ -20,7 +20,8 @@ func brinksOf(v []float32, w, h int, r tonalRange, most int) []brink {
 	}
 	mask, filled := maskOf(v)
 	s := smoothOver(filled, mask, w, h, 1.5)
-	far := distance(mask, w, h)
+	const margin = 16
+	far := distanceWithin(mask, w, h, margin)
 	span := r.Bright - r.Sky
 	dark := max(0.06*span, 4*r.Noise)
 	length := func(i int) float64 {
@@ -31,7 +32,6 @@ func brinksOf(v []float32, w, h int, r tonalRange, most int) []brink {
 		i := int(math.Round(y))*w + int(math.Round(x))
 		return float64(s[i])
 	}
-	const margin = 16
 	var out []brink
 	for y := margin; y+margin < h; y++ {
 		for x := margin; x+margin < w; x++ {

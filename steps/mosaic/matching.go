@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/bits"
 	"slices"
+	"sort"
 )
 
 // candidate is a point of A that looks like one point of B and unlike the others.
@@ -49,14 +50,19 @@ func squaredDistance(a, b *[descLen]uint8) int {
 // described is a panel as matching sees it.
 type described struct {
 	points []point
-	sizes  []float64 // theirs
-	signs  []signature
+	bySize []int       // the points' numbers, smallest size first
+	sizes  []float64   // theirs, in that order
+	signs  []signature // and these
 }
 
 func describedOf(points []point) described {
-	d := described{points, make([]float64, len(points)), make([]signature, len(points))}
-	for i := range points {
-		d.sizes[i], d.signs[i] = points[i].Size, signatureOf(&points[i].Desc)
+	d := described{points, make([]int, len(points)), make([]float64, len(points)), make([]signature, len(points))}
+	for i := range d.bySize {
+		d.bySize[i] = i
+	}
+	slices.SortStableFunc(d.bySize, func(i, j int) int { return cmp.Compare(points[i].Size, points[j].Size) })
+	for k, i := range d.bySize {
+		d.sizes[k], d.signs[k] = points[i].Size, signatureOf(&points[i].Desc)
 	}
 	return d
 }
@@ -76,54 +82,88 @@ var (
 // by returns the scaling between panels shrunk so that B's pixels became so many times finer than A's.
 func (s scaling) by(k float64) scaling { return scaling{s.least * k, s.most * k} }
 
-// admits tells whether the size of a point of A and of one of B may be those of one place: each is known to within a half.
-func (s scaling) admits(a, b float64) bool {
-	const loose = 1.5
-	return b < float64(loose*s.most)*a && b*loose > float64(s.least*a)
+// sizeLoose is by how much the size of a point is known, a factor either way.
+const sizeLoose = 1.5
+
+// admits tells whether the size of a point of A and of one of B may be those of one place.
+func (s scaling) admits(a, b float64) bool { return !s.large(a, b) && !s.small(a, b) }
+
+// large and small tell why the size of a point of B is not that of A's.
+func (s scaling) large(a, b float64) bool { return b >= float64(sizeLoose*s.most)*a }
+func (s scaling) small(a, b float64) bool { return b*sizeLoose <= float64(s.least*a) }
+
+// shortlist is with how many points, those with the likest signatures, a point is compared in full.
+const shortlist = 6
+
+// near is a point of B and in how many bits its signature differs.
+type near struct{ at, far int }
+
+// nearest fills list with the points of b whose signatures differ least from one of A of the given size, and of equals the
+// first in number.
+func (b *described) nearest(list []near, sign signature, size float64, scales scaling) []near {
+	from := sort.Search(len(b.sizes), func(k int) bool { return !scales.small(size, b.sizes[k]) })
+	to := from + sort.Search(len(b.sizes)-from, func(k int) bool { return scales.large(size, b.sizes[from+k]) })
+	list = list[:0]
+	worst := math.MaxInt
+	at := b.bySize[from:to]
+	for j, s := range b.signs[from:to] {
+		far := sign.differs(s)
+		if far > worst {
+			continue
+		}
+		if list = insert(list, near{at[j], far}); len(list) == shortlist {
+			worst = list[shortlist-1].far
+		}
+	}
+	return list
+}
+
+// insert puts a point into its place in a list of at most shortlist.
+func insert(list []near, c near) []near {
+	if len(list) == shortlist {
+		if last := list[shortlist-1]; c.far == last.far && c.at > last.at {
+			return list
+		}
+	} else {
+		list = append(list, near{})
+	}
+	k := len(list) - 1
+	for k > 0 && (list[k-1].far > c.far || list[k-1].far == c.far && list[k-1].at > c.at) {
+		list[k] = list[k-1]
+		k--
+	}
+	list[k] = c
+	return list
 }
 
 // likeness finds the candidates between two panels, best ratio first.
 func likeness(a, b described, scales scaling) []candidate {
 	const (
-		shortlist = 6
-		worst     = 0.85
-		apart     = 4 // pixels: nearer points are one place, not rivals
+		worst = 0.85
+		apart = 4 // pixels: nearer points are one place, not rivals
 	)
 	var out []candidate
-	var near [shortlist]struct{ at, far int }
+	list := make([]near, 0, shortlist)
+	signs := make([]signature, len(a.points))
+	for k, i := range a.bySize {
+		signs[i] = a.signs[k]
+	}
 	for i := range a.points {
-		n := 0
 		p := &a.points[i]
-		for j, size := range b.sizes {
-			if !scales.admits(p.Size, size) {
-				continue
-			}
-			far := a.signs[i].differs(b.signs[j])
-			if n == shortlist && far >= near[n-1].far {
-				continue
-			}
-			if n < shortlist {
-				n++
-			}
-			k := n - 1
-			for k > 0 && near[k-1].far > far {
-				near[k] = near[k-1]
-				k--
-			}
-			near[k] = struct{ at, far int }{j, far}
-		}
+		list = b.nearest(list, signs[i], p.Size, scales)
+		var square [shortlist]int
 		best, first, second := -1, math.MaxInt, math.MaxInt
-		for _, c := range near[:n] {
-			if d := squaredDistance(&p.Desc, &b.points[c.at].Desc); d < first || d == first && c.at < best {
+		for k, c := range list {
+			square[k] = squaredDistance(&p.Desc, &b.points[c.at].Desc)
+			if d := square[k]; d < first || d == first && c.at < best {
 				best, first = c.at, d
 			}
 		}
-		for _, c := range near[:n] {
-			q, r := &b.points[c.at], &b.points[max(best, 0)]
-			if math.Abs(q.X-r.X) < apart && math.Abs(q.Y-r.Y) < apart {
-				continue
+		for k, c := range list {
+			q, r := &b.points[c.at], &b.points[best]
+			if math.Abs(q.X-r.X) >= apart || math.Abs(q.Y-r.Y) >= apart {
+				second = min(second, square[k])
 			}
-			second = min(second, squaredDistance(&p.Desc, &q.Desc))
 		}
 		if best < 0 || second == math.MaxInt {
 			continue

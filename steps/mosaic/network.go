@@ -36,10 +36,12 @@ type network struct {
 	poses []pose
 	in    []bool // placed: the others take no part
 	ties  []tie
-	rims  []rim
-	limb  circle
-	arc   float64 // degrees of the limb that findLimb saw
-	drift drift
+	// overlaps are those whose windows gave the ties, by their panels.
+	overlaps map[[2]int]measured
+	rims     []rim
+	limb     circle
+	arc      float64 // degrees of the limb that findLimb saw
+	drift    drift
 	// hinted are the panels that only a hint placed.
 	hinted map[int]aim
 	// sphere is what is known of the Moon's turn, if anything is; compass, only while it is looked for.

@@ -55,7 +55,7 @@ func checkDistance(t *testing.T, holes float64) {
 			mask[i] = 1
 		}
 	}
-	got := distance(mask, w, h)
+	got, near := distance(mask, w, h), distanceWithin(mask, w, h, 4.5)
 	for y := range h {
 		for x := range w {
 			want := math.Inf(1)
@@ -68,6 +68,9 @@ func checkDistance(t *testing.T, holes float64) {
 			}
 			if math.Abs(float64(got[y*w+x])-want) > 1e-5 {
 				t.Fatalf("distance at %d, %d is %v, want %v", x, y, got[y*w+x], want)
+			}
+			if d := near[y*w+x]; d != min(got[y*w+x], 4.5) {
+				t.Fatalf("distance at %d, %d within 4.5 px is %v, want %v", x, y, d, min(want, 4.5))
 			}
 		}
 	}

@@ -133,29 +133,6 @@ func (n *network) placeByLinks(links []link, s sights) (kept []link, anchor int,
 	}
 }
 
-// measureOverlaps replaces the ties by windows in every overlap of placed panels.
-func (n *network) measureOverlaps(ps []band, o windowing, each func(int, func(int) error) error) error {
-	m := n.maps()
-	var pairs [][2]int
-	for j := range ps {
-		for i := range j {
-			if n.in[i] && n.in[j] {
-				pairs = append(pairs, [2]int{i, j})
-			}
-		}
-	}
-	found := make([][]tie, len(pairs))
-	err := each(len(pairs), func(k int) error {
-		i, j := pairs[k][0], pairs[k][1]
-		if s, ok := overlay(ps[i], ps[j], m[i], m[j]); ok {
-			found[k] = s.ties(i, j, m[i], m[j], o.apart(ps[i], ps[j]), panelBend*math.Sqrt2)
-		}
-		return nil
-	})
-	n.ties = slices.Concat(found...)
-	return err
-}
-
 // panelBend is how far, in pixels, a stack typically lies off within its panel: what the air leaves after
 // averaging some tens of frames. One standard deviation a direction.
 const panelBend = 0.25

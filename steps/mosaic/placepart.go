@@ -2,8 +2,6 @@ package mosaic
 
 import (
 	"context"
-	"math"
-	"slices"
 
 	"plenilune/pipeline"
 )
@@ -173,9 +171,9 @@ func (n *network) refine(ss []seen, ps []panel, times []int64, anchor int, each 
 	if err != nil {
 		return err
 	}
+	again := false // the bands are those of the round before
 	for r, o := range rounds {
-		before := slices.Clone(n.poses)
-		if err := n.measureOverlaps(bands, o, each); err != nil {
+		if err := n.measureOverlaps(bands, o, again, each); err != nil {
 			return err
 		}
 		if r > 0 {
@@ -188,9 +186,7 @@ func (n *network) refine(ss []seen, ps []panel, times []int64, anchor int, each 
 			return err
 		}
 		n.judgeLimb(r)
-		if r >= orientRounds && n.strayed(before) < settled {
-			break // windows cut anew would be those that were
-		}
+		again = r > 0
 		if r < orientRounds {
 			rims := n.rims
 			if r == 0 {
@@ -199,6 +195,7 @@ func (n *network) refine(ss []seen, ps []panel, times []int64, anchor int, each 
 			anew, err := n.orient(anchor, rims)
 			if err == nil && anew {
 				bands, err = n.bands(ps, each)
+				again = false
 			}
 			if err != nil {
 				return err
@@ -207,21 +204,6 @@ func (n *network) refine(ss []seen, ps []panel, times []int64, anchor int, each 
 		progress(0.3 + float64(float64(0.6*float64(r+1))/float64(len(rounds))))
 	}
 	return nil
-}
-
-// settled is how far, in pixels, panels may move in a round after which windows need not be cut anew.
-const settled = 0.02
-
-// strayed is how far a corner of a placed panel lies, at the most, from where it lay under other poses, along either axis.
-func (n *network) strayed(before []pose) (most float64) {
-	for i, p := range n.poses {
-		if n.in[i] {
-			q, reach := before[i], 0.5*float64(n.w[i]+n.h[i])
-			most = max(most, math.Abs(p.X-q.X)+float64(reach*(math.Abs(wrap(p.Turn-q.Turn))+math.Abs(p.Scale-q.Scale))),
-				math.Abs(p.Y-q.Y)+float64(reach*(math.Abs(wrap(p.Turn-q.Turn))+math.Abs(p.Scale-q.Scale))))
-		}
-	}
-	return most
 }
 
 // orientRounds is after how many of the first rounds panels are carried anew: the windows of the rounds before tell north better

@@ -60,7 +60,7 @@ const (
 func contrastOf(p panel, noise float64) contrast {
 	mask, _ := maskOf(p.v)
 	planes, _, _ := split(p.v, p.w, p.h)
-	far := distance(mask, p.w, p.h)
+	far := distanceWithin(mask, p.w, p.h, 2<<sharpBands)
 	c := contrast{w: p.w, h: p.h}
 	for j, d := range planes {
 		for i, v := range d {

@@ -208,7 +208,7 @@ func lookPart(it pipeline.Item, suffix string) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  13,
+		Version:  14,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},
@@ -232,7 +232,7 @@ func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Pa
 func joinPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "join",
-		Version: 11,
+		Version: 12,
 		In:      in,
 		Out:     []string{"image", "weight", "source", "coverage", "noise"},
 		Memory:  memory / 2,

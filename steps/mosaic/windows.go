@@ -47,10 +47,9 @@ type shared struct {
 
 // overlay draws two panels where they overlap. ok is false where they do not share enough.
 func overlay(p, q band, mp, mq similarity) (s shared, ok bool) {
-	ax0, ay0, ax1, ay1 := bounds(mp, p.w, p.h)
-	bx0, by0, bx1, by1 := bounds(mq, q.w, q.h)
-	s.x0, s.y0 = int(math.Floor(max(ax0, bx0))), int(math.Floor(max(ay0, by0)))
-	s.w, s.h = int(math.Ceil(min(ax1, bx1)))-s.x0+1, int(math.Ceil(min(ay1, by1)))-s.y0+1
+	x0, y0, x1, y1 := overlapOf(mp, mq, [2]int{p.w, p.h}, [2]int{q.w, q.h})
+	s.x0, s.y0 = int(math.Floor(x0)), int(math.Floor(y0))
+	s.w, s.h = int(math.Ceil(x1))-s.x0+1, int(math.Ceil(y1))-s.y0+1
 	if s.w < 16 || s.h < 16 {
 		return s, false
 	}
@@ -107,15 +106,8 @@ func (s shared) fit(cx, cy, r, reach int) (fitted, bool) {
 	if !s.filled(cx, cy, r) {
 		return fitted{}, false
 	}
-	bx, by, best := 0, 0, -2.0
-	for dy := -reach; dy <= reach; dy++ {
-		for dx := -reach; dx <= reach; dx++ {
-			if c := s.correlate(cx, cy, r, dx, dy); c > best {
-				bx, by, best = dx, dy, c
-			}
-		}
-	}
-	if best < leastNCC || reach > 1 && (bx == -reach || bx == reach || by == -reach || by == reach) {
+	bx, by, best := s.bestWhole(cx, cy, r, reach)
+	if best < leastNCC || reach > 1 && max(bx, -bx, by, -by) >= reach {
 		return fitted{}, false
 	}
 	f := fitted{dx: float64(bx), dy: float64(by)}
@@ -131,6 +123,28 @@ func (s shared) fit(cx, cy, r, reach int) (fitted, bool) {
 	}
 	f.ncc = best
 	return f, true
+}
+
+// bestWhole returns the whole shift, up to reach either way, at which B is likest A, and how like. A band has no detail
+// finer than two pixels, so that of a wide search every second shift and then the neighbours of the best will do.
+func (s shared) bestWhole(cx, cy, r, reach int) (bx, by int, best float64) {
+	best = -2
+	search := func(x, y, reach, stride int) {
+		for dy := y - reach; dy <= y+reach; dy += stride {
+			for dx := x - reach; dx <= x+reach; dx += stride {
+				if c := s.correlate(cx, cy, r, dx, dy); c > best {
+					bx, by, best = dx, dy, c
+				}
+			}
+		}
+	}
+	if reach < 4 {
+		search(0, 0, reach, 1)
+		return bx, by, best
+	}
+	search(0, 0, reach, 2)
+	search(bx, by, 1, 1)
+	return bx, by, best
 }
 
 // filled tells whether half of the window is shown by both panels.
@@ -200,26 +214,26 @@ func (s shared) cut(cx, cy, r int, dx, dy float64) patch {
 	p := patch{side: 2*r + 3}
 	p.v, p.mask = make([]float32, p.side*p.side), make([]float32, p.side*p.side)
 	x0, y0 := cx-r-1+int(fx), cy-r-1+int(fy)
-	for j := range p.side {
+	from, to := max(0, 1-x0), min(p.side, s.w-2-x0) // columns whose four neighbours lie in B
+	lines := make([]float32, 4*p.side)              // four rows of B, interpolated along themselves; row y is the y-th modulo four
+	line := func(y int) []float32 { return lines[(y&3)*p.side:][:p.side] }
+	next := max(0, 1-y0) + y0 - 1
+	for j := max(0, 1-y0); j < p.side && y0+j+2 < s.h && from < to; j++ {
 		y := y0 + j
-		if y < 1 || y+2 >= s.h {
-			continue
+		for ; next <= y+2; next++ {
+			l := line(next)
+			b := s.b[next*s.w+x0+from-1:][:to-from+3]
+			for i := range b[3:] {
+				l[from+i] = float32(kx[0]*b[i]) + float32(kx[1]*b[i+1]) + float32(kx[2]*b[i+2]) + float32(kx[3]*b[i+3])
+			}
 		}
-		for i := range p.side {
-			x := x0 + i
-			if x < 1 || x+2 >= s.w {
-				continue
-			}
-			var sum float32
-			for q := range 4 {
-				k := (y+q-1)*s.w + x - 1
-				b := s.b[k : k+4]
-				line := float32(kx[0]*b[0]) + float32(kx[1]*b[1]) + float32(kx[2]*b[2]) + float32(kx[3]*b[3])
-				sum += float32(ky[q] * line)
-			}
-			p.v[j*p.side+i] = sum
-			k := y*s.w + x
-			p.mask[j*p.side+i] = min(s.mask[k], s.mask[k+1], s.mask[k+s.w], s.mask[k+s.w+1])
+		a, b, c, d := line(y-1), line(y), line(y+1), line(y+2)
+		v, mask := p.v[j*p.side:][:p.side], p.mask[j*p.side:][:p.side]
+		above, below := s.mask[y*s.w+x0+from:][:to-from+1], s.mask[(y+1)*s.w+x0+from:][:to-from+1]
+		for i := from; i < to; i++ {
+			v[i] = float32(ky[0]*a[i]) + float32(ky[1]*b[i]) + float32(ky[2]*c[i]) + float32(ky[3]*d[i])
+			k := i - from
+			mask[i] = min(above[k], above[k+1], below[k], below[k+1])
 		}
 	}
 	return p
