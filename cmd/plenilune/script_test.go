@@ -60,6 +60,8 @@ func TestScripts(t *testing.T) {
 			"touch":       scriptTouch,
 			"samples":     scriptSamples,
 			"damage":      scriptDamage,
+			"flip":        scriptFlip,
+			"ends":        scriptEnds,
 			"binned":      scriptBinned,
 			"turned":      scriptTurned,
 		},
