@@ -75,6 +75,29 @@ func (x *Expansion) Upstream(refs ...Ref) ([]Item, error) {
 	return out, nil
 }
 
+// Behind returns the products of all blocks of a kind that a block's product was made from, however far back. What ref names
+// must have been asked for by Upstream before.
+func (x *Expansion) Behind(ref Ref, kind string) ([]Item, error) {
+	var refs []Ref
+	seen := map[Ref]bool{ref: true}
+	for todo := []Ref{ref}; len(todo) > 0; todo = todo[1:] {
+		if todo[0].Kind == kind {
+			refs = append(refs, todo[0])
+		}
+		b := x.run.g.man.Block(todo[0])
+		if b == nil {
+			continue
+		}
+		for _, r := range b.Refs {
+			if !seen[r] {
+				seen[r] = true
+				todo = append(todo, r)
+			}
+		}
+	}
+	return x.Upstream(refs...)
+}
+
 // Add queues a part.
 func (x *Expansion) Add(p Part) *Node {
 	g, ref := x.run.g, Ref{x.run.block.Kind, x.run.block.Name}

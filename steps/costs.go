@@ -67,7 +67,8 @@ var costs = map[string]cost{
 	"detail/deconvolve": {perPx: 0.75, parallel: 0.7, bytesPx: 1.85},
 	"detail/decompose":  {perPx: 0.32, parallel: 0.5, bytesFieldPx: 9.7},
 	"detail/recombine":  {perPx: 0.23, colour: 1.5, parallel: 0.5, bytesPx: 1.85},
-	"finish/levels":     {perPx: 0.4, colour: 3},
+	"finish/levels":     {perPx: 0.03, colour: 3, parallel: 0.8},
+	"finish/layout":     {},
 	"finish/tone":       {perPx: 0.05, colour: 4, parallel: 0.9, bytesPx: 1.15},
 
 	"publish/encode.tif": {perPx: 0.03, colour: 3, bytesPx: 2, filePx: 2.2},
@@ -202,7 +203,7 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 	case "detail":
 		picture(joined(m, b.Refs), detailKinds(b)...)
 	case "finish":
-		picture(joined(m, b.Refs), "finish/levels", "finish/tone")
+		picture(joined(m, b.Refs), "finish/levels", "finish/layout", "finish/tone")
 	case "publish":
 		out = append(out, files(m, b, clips)...)
 	}

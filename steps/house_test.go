@@ -34,7 +34,7 @@ var outside = map[string][]string{
 	"steps":    {"golang.org/x/sys/cpu", "github.com/mmcloughlin/avo"}, // steps/kernel/lanes alone, see judge
 	// the typeface, and what fills its outlines
 	"steps/kernel/lettering": {"golang.org/x/image/font", "golang.org/x/image/math/fixed"},
-	"cmd":      {"github.com/spf13/cobra", "github.com/vbauerster/mpb/v8", "github.com/dustin/go-humanize", "golang.org/x/term", "golang.org/x/sys", "golang.org/x/sync"},
+	"cmd":                    {"github.com/spf13/cobra", "github.com/vbauerster/mpb/v8", "github.com/dustin/go-humanize", "golang.org/x/term", "golang.org/x/sys", "golang.org/x/sync"},
 }
 
 // forbidden names packages of the standard library that would let the world in.

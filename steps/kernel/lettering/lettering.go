@@ -80,7 +80,7 @@ func (m Mask) Halo(r int) Mask {
 			out.Ink[y*grown.W+x] = grown.darkest(x, y, r)
 		}
 	}
-	return out.softened(r)
+	return out.softened((r + 1) / 2)
 }
 
 func (m Mask) padded(n int) Mask {

@@ -1,0 +1,112 @@
+package finish
+
+import (
+	"math"
+
+	"plenilune/steps/kernel/portable"
+	"plenilune/steps/kernel/warp"
+)
+
+// orientation is how the Moon lies in the picture before it is turned.
+type orientation struct {
+	Known    bool    `json:"known"`
+	Source   string  `json:"source"`
+	NorthDeg float64 `json:"north_deg"` // anticlockwise from the picture's top
+	Mirrored bool    `json:"mirrored"`
+}
+
+// limb is the circle of the limb in a picture, in pixels.
+type limb struct {
+	Found  bool    `json:"found"`
+	X      float64 `json:"x"`
+	Y      float64 `json:"y"`
+	Radius float64 `json:"radius_px"`
+}
+
+// What a turn must amount to for a picture to be resampled: north found by the maria is known to some 3°, and a turn that is
+// smaller would cost sharpness for nothing; one that is stated or reckoned to better than that shows from half a degree on.
+const (
+	leastTurnFound = 3.0
+	leastTurn      = 0.5
+)
+
+// frame is how a finished picture lies over the one it is made of.
+type frame struct {
+	W, H     int         // of the finished picture, px
+	ToSource warp.Affine // from its pixels to the other's
+	Exact    bool        // pixels fall on pixels: nothing is resampled
+}
+
+// turn is the linear part of a map from the finished picture, whose north is up or down, to the other: cos and sin of the turn in
+// a, b, and whether it is exact.
+func turnFor(o orientation, north string) (l [4]float64, exact bool) {
+	if north == asShot {
+		return [4]float64{1, 0, 0, 1}, true
+	}
+	least := leastTurn
+	if o.Source == "found" {
+		least = leastTurnFound
+	}
+	quarter := math.Round(o.NorthDeg / 90)
+	sin, cos := portable.Sincos(o.NorthDeg * math.Pi / 180)
+	if exact = math.Abs(o.NorthDeg-90*quarter) <= least; exact {
+		k := int(quarter) & 3
+		sin, cos = [4]float64{0, 1, 0, -1}[k], [4]float64{1, 0, -1, 0}[k]
+	}
+	s, m := 1.0, 1.0
+	if north == "down" {
+		s = -1
+	}
+	if o.Mirrored {
+		m = -1
+	}
+	return [4]float64{m * s * cos, s * sin, -m * s * sin, s * cos}, exact
+}
+
+// frameFor lays a finished picture over one of w by h pixels: turned, and cut to the disk with a margin, in per cent of
+// its diameter, on each side.
+func frameFor(w, h int, o orientation, north string, disk limb, cut bool, marginPct float64) frame {
+	l, exact := turnFor(o, north)
+	apply := func(x, y float64) (float64, float64) {
+		return float64(l[0]*x) + float64(l[1]*y), float64(l[2]*x) + float64(l[3]*y)
+	}
+	f := frame{Exact: exact}
+	var tx, ty float64
+	if cut {
+		side := max(1, int(math.Round(2*disk.Radius*(1+2*marginPct/100))))
+		f.W, f.H = side, side
+		tx, ty = apply(float64(side-1)/2, float64(side-1)/2)
+		tx, ty = disk.X-tx, disk.Y-ty
+	} else {
+		// The map's linear part is orthogonal: its inverse is its transpose.
+		x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+		for _, p := range [4][2]float64{{-0.5, -0.5}, {float64(w) - 0.5, -0.5}, {-0.5, float64(h) - 0.5}, {float64(w) - 0.5, float64(h) - 0.5}} {
+			x, y := float64(l[0]*p[0])+float64(l[2]*p[1]), float64(l[1]*p[0])+float64(l[3]*p[1])
+			x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
+		}
+		f.W, f.H = int(math.Ceil(x1-x0-1e-6)), int(math.Ceil(y1-y0-1e-6))
+		tx, ty = apply(x0+0.5, y0+0.5)
+	}
+	if exact {
+		tx, ty = math.Round(tx), math.Round(ty)
+	}
+	f.ToSource = warp.Affine{l[0], l[1], tx, l[2], l[3], ty}
+	return f
+}
+
+// fromSource is the inverse of ToSource.
+func (f frame) fromSource(x, y float64) (float64, float64) {
+	a := f.ToSource
+	x, y = x-a[2], y-a[5]
+	return float64(a[0]*x) + float64(a[3]*y), float64(a[1]*x) + float64(a[4]*y)
+}
+
+// shown returns where in the picture before it is turned a place of the disk lies: in limb radii, east to the right and north up.
+func (o orientation) shown(disk limb, east, north float64) (x, y float64) {
+	sin, cos := portable.Sincos(o.NorthDeg * math.Pi / 180)
+	if o.Mirrored {
+		east = -east
+	}
+	right, up := float64(cos*east)-float64(sin*north), float64(sin*east)+float64(cos*north)
+	return disk.X + float64(disk.Radius*right), disk.Y - float64(disk.Radius*up)
+}
