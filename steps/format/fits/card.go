@@ -59,6 +59,18 @@ func number(v float64) string {
 
 func cut(s string) string { return fmt.Sprintf("%-80s", plain(s))[:wide] }
 
+// Lines breaks a text at blanks so that each piece fits a comment.
+func Lines(text string) (out []string) {
+	line := ""
+	for _, word := range strings.Fields(text) {
+		if line != "" && len(line)+1+len(word) > wide-8 {
+			out, line = append(out, line), ""
+		}
+		line = strings.TrimSpace(line+" ") + " " + word
+	}
+	return append(out, line)
+}
+
 // plain replaces what a header may not hold (4.1.2.3).
 func plain(s string) string {
 	return strings.Map(func(r rune) rune {
