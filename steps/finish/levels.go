@@ -18,7 +18,7 @@ const (
 	litShare = 0.2
 	// This share of the ground's pixels is no brighter than groundAt on the scale
 	// that the curve begins with.
-	groundShare, groundAt = 0.995, 0.9
+	groundShare, groundAt = 0.995, 0.8
 )
 
 // measure finds what becomes black and white in a linear picture.

@@ -37,7 +37,7 @@ var landmarks = strings.Split("Tycho,Copernicus,Plato,Clavius,Ptolemaeus,Alphons
 	"Aristarchus,Herodotus,Kepler,Archimedes,Aristillus,Autolycus,Eratosthenes,Gassendi,Grimaldi,Posidonius,Aristoteles,Eudoxus,Schickard,"+
 	"Proclus,Manilius,Menelaus,Albategnius,Hipparchus,Maginus,Longomontanus,Moretus,Stevinus,Furnerius,Cleomedes,Endymion,Atlas,Hercules,"+
 	"Macrobius,Fracastorius,Piccolomini,Pitatus,Bullialdus,Wilhelm,Cassini,Timocharis,Reinhold,Lansberg,Hevelius,Riccioli,Schiller,"+
-	"Rupes Recta,Vallis Alpes,Montes Apenninus,Montes Alpes,Montes Caucasus,Montes Carpatus,Montes Jura,Sinus Iridum,Mons Pico,Messier,Linné", ",")
+	"Rupes Recta,Vallis Alpes,Montes Apenninus,Montes Alpes,Montes Caucasus,Montes Carpatus,Montes Jura,Sinus Iridum,Mons Pico,Messier,Linné,Mösting A,Byrgius A", ",")
 
 var (
 	seas = []string{"Oceanus ", "Mare ", "Sinus ", "Lacus ", "Palus "}
@@ -99,9 +99,18 @@ const (
 	leastLight    = 0.06
 )
 
+// usualNames is how many names suit a disk whose letters have their usual size (by eye, no source); fewer suit a smaller one, on which
+// they are larger against it.
+const usualNames = 60
+
 // names chooses and places names, the most wanted first: of features in the light and on the side that is seen, none of which
-// overlaps another or what is taken, or runs off the picture.
+// overlaps another or what is taken, or runs off the picture. most bounds their number; 0 takes as many as suit, and none of craters that
+// are named after their neighbours.
 func (c *chart) names(features []gazetteer.Feature, most int, smallestKM float64) []nameRow {
+	few := most == 0
+	if few {
+		most = max(1, int(math.Round(usualNames*min(1, float64(lettersOfDisk*2*c.limb.Radius)/c.least()))))
+	}
 	features = slices.Clone(features)
 	slices.SortStableFunc(features, func(a, b gazetteer.Feature) int { return cmp.Compare(weight(b), weight(a)) })
 	var out []nameRow
@@ -109,7 +118,7 @@ func (c *chart) names(features []gazetteer.Feature, most int, smallestKM float64
 		if len(out) >= most {
 			break
 		}
-		if f.DiameterKM < smallestKM {
+		if f.DiameterKM < smallestKM || few && lettered(f.Name) && !slices.Contains(landmarks, f.Name) {
 			continue
 		}
 		if n, ok := c.place(f); ok {
@@ -119,14 +128,16 @@ func (c *chart) names(features []gazetteer.Feature, most int, smallestKM float64
 	return out
 }
 
+// least is the size of the smallest letters.
+func (c *chart) least() float64 { return max(leastLetters, float64(lettersOfDisk*2*c.limb.Radius)) }
+
 // letters returns the size of a feature's name.
 func (c *chart) letters(f gazetteer.Feature) float64 {
-	least := max(leastLetters, float64(lettersOfDisk*2*c.limb.Radius))
 	larger := portable.Log(max(f.DiameterKM, usualKM)/usualKM) / portable.Log(16)
 	if begins(f.Name, long) {
 		larger = 0
 	}
-	return math.Round(min(lettering.MostPx, least*(1+min(1, larger))))
+	return math.Round(min(lettering.MostPx, float64(c.least()*(1+min(1, larger)))))
 }
 
 func (c *chart) place(f gazetteer.Feature) (nameRow, bool) {
@@ -148,7 +159,7 @@ func (c *chart) place(f gazetteer.Feature) (nameRow, bool) {
 	for _, at := range places(rx, ry, w, h, over) {
 		left, top := math.Round(n.X+at[0]-w/2), math.Round(n.Y+at[1]-h/2)
 		b := box{left, top, left + w, top + h}
-		if !c.free(b.grown(float64(0.35 * n.Px))) {
+		if !c.free(b.grown(float64(0.5 * n.Px))) {
 			continue
 		}
 		n.Left, n.Base = int(left)-m.X, int(top)-m.Y

@@ -26,9 +26,9 @@ type Settings struct {
 	Crop string `hcl:"crop,optional" oneof:"auto disk none"`
 	// MarginPct is how much sky is left on each side of the disk by that, in per cent of its diameter.
 	MarginPct float64 `hcl:"margin_pct,optional" min:"0" max:"100"`
-	// Names writes the names of features, NamesMost at the most, none of features smaller than NamesSmallestKM.
+	// Names writes the names of features, NamesMost at the most or, 0, as many as suit, and none of features smaller than NamesSmallestKM.
 	Names           bool    `hcl:"names,optional"`
-	NamesMost       int     `hcl:"names_most,optional" min:"1" max:"5000"`
+	NamesMost       int     `hcl:"names_most,optional" min:"0" max:"5000"`
 	NamesSmallestKM float64 `hcl:"names_smallest_km,optional" min:"0" max:"3000"`
 	// ScaleBar draws how long some kilometres are at the disk's middle.
 	ScaleBar bool `hcl:"scale_bar,optional"`
@@ -40,7 +40,7 @@ func Step() pipeline.Step {
 		Name:  "finish",
 		Block: "finish",
 		New: func() any {
-			return &Settings{ShadowLift: 0.2, WhitePct: 100, ColourBoost: 1, North: auto, Crop: auto, MarginPct: 4, NamesMost: 60}
+			return &Settings{ShadowLift: 0.2, WhitePct: 100, ColourBoost: 1, North: auto, Crop: auto, MarginPct: 4}
 		},
 		Expand: expand,
 	}
