@@ -45,7 +45,7 @@ func newBar(w, h int, kmPerPx, letters float64, light func(x, y float64) float64
 	for _, at := range [4][2]int{{hem, h - hem}, {w - hem - b.Long, h - hem}, {hem, hem + high}, {w - hem - b.Long, hem + high}} {
 		sum := 0.0
 		for i := range 9 {
-			sum += light(float64(at[0])+float64(b.Long)*float64(i%3)/2, float64(at[1])-float64(high)*float64(i/3)/2)
+			sum += light(float64(at[0]+b.Long*(i%3)/2), float64(at[1]-high*(i/3)/2))
 		}
 		if sum < least-1e-3 {
 			least, b.X, b.Y = sum, at[0], at[1]

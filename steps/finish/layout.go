@@ -49,7 +49,7 @@ func turnFor(o orientation, north string) (l [4]float64, exact bool) {
 	}
 	quarter := math.Round(o.NorthDeg / 90)
 	sin, cos := portable.Sincos(o.NorthDeg * math.Pi / 180)
-	if exact = math.Abs(o.NorthDeg-90*quarter) <= least; exact {
+	if exact = math.Abs(o.NorthDeg-float64(90*quarter)) <= least; exact {
 		k := int(quarter) & 3
 		sin, cos = [4]float64{0, 1, 0, -1}[k], [4]float64{1, 0, -1, 0}[k]
 	}

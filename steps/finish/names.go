@@ -157,7 +157,7 @@ func (c *chart) place(f gazetteer.Feature) (nameRow, bool) {
 	w, h := float64(m.W), float64(m.H)
 	over := w <= 1.7*rx || begins(f.Name, seas) || begins(f.Name, long)
 	for _, at := range places(rx, ry, w, h, over) {
-		left, top := math.Round(n.X+at[0]-w/2), math.Round(n.Y+at[1]-h/2)
+		left, top := math.Round(n.X+at[0]-float64(w/2)), math.Round(n.Y+at[1]-float64(h/2))
 		b := box{left, top, left + w, top + h}
 		if !c.free(b.grown(float64(0.5 * n.Px))) {
 			continue
@@ -176,8 +176,8 @@ func places(rx, ry, w, h float64, over bool) [][2]float64 {
 	}
 	gap := float64(0.45 * h)
 	rx, ry = min(rx, w), min(ry, w)
-	side := rx + gap + w/2
-	return [][2]float64{{0, ry + gap + h/2}, {0, -ry - gap - h/2}, {side, 0}, {-side, 0}}
+	side, under := rx+gap+float64(w/2), ry+gap+float64(h/2)
+	return [][2]float64{{0, under}, {0, -under}, {side, 0}, {-side, 0}}
 }
 
 func (c *chart) free(b box) bool {

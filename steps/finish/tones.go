@@ -40,7 +40,7 @@ func table(f func(u float64) float64) []float32 {
 
 // straight reads a table at v of most.
 func straight(table []float32, v, most float32) float32 {
-	at := v / most * toneSteps
+	at := float32(v / most * toneSteps)
 	i := int(at)
 	return table[i] + float32((at-float32(i))*(table[i+1]-table[i]))
 }
@@ -79,7 +79,7 @@ func (t *tones) applyColour(pix [][]float32) {
 		}
 		to := straight(t.risen, min(y, most), most)
 		k := to / y
-		r, g, b = r*k, g*k, b*k
+		r, g, b = float32(r*k), float32(g*k), float32(b*k)
 		if top := max(r, g, b); top > 1 {
 			pale := (1 - to) / (top - to)
 			r, g, b = to+float32(pale*(r-to)), to+float32(pale*(g-to)), to+float32(pale*(b-to))
