@@ -71,7 +71,7 @@ var costs = map[string]cost{
 	"finish/layout":     {},
 	"finish/tone":       {perPx: 0.05, colour: 4, parallel: 0.9, bytesPx: 1.15},
 
-	"publish/caption":     {},
+	"publish/caption.txt": {},
 	"publish/encode.fits": {perPx: 0.06, colour: 3, bytesPx: 4, filePx: 4.2},
 	"publish/encode.tif":  {perPx: 0.03, colour: 3, bytesPx: 2, filePx: 2.2},
 	"publish/encode.png":  {perPx: 0.06, colour: 3, bytesPx: 0.62, filePx: 0.64},
@@ -284,7 +284,7 @@ func files(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Size) []pip
 	for _, p := range s.Pictures {
 		kind := "publish/encode" + path.Ext(p.File)
 		if p.Caption {
-			out = append(out, pipeline.Guess{Kind: "publish/caption", File: p.File + ".txt", Of: clips[:min(1, len(clips))]})
+			out = append(out, pipeline.Guess{Kind: "publish/caption.txt", File: p.File + ".txt", Of: clips[:min(1, len(clips))]})
 		}
 		if joined(m, []pipeline.Ref{p.Image}) {
 			out = append(out, pipeline.Guess{Kind: kind, File: p.File, Of: clips})

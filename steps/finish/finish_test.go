@@ -165,7 +165,7 @@ func TestNoDataStaysNoData(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	asItIs := layoutTable{frame: frameFor(m.W, m.H, orientation{}, asShot, limb{}, false, 0)}
+	asItIs := layoutTable{frame: frameFor(m.W, m.H, orientation{}, asShot)}
 	r := pipelinetest.Run(t, pipeline.Part{Name: "tone", Settings: toneSettings{0.6, 1}, Out: []string{"image"}, Run: pipeline.Bind(runTone)},
 		map[string][]any{"image": {in}, "levels": {l}, "layout": {asItIs}})
 	out := r.Plane("image").Pix[0]

@@ -63,35 +63,35 @@ func turnFor(o orientation, north string) (l [4]float64, exact bool) {
 	return [4]float64{m * s * cos, s * sin, -m * s * sin, s * cos}, exact
 }
 
-// frameFor lays a finished picture over one of w by h pixels: turned, and cut to the disk with a margin, in per cent of
-// its diameter, on each side.
-func frameFor(w, h int, o orientation, north string, disk limb, cut bool, marginPct float64) frame {
+// frameFor lays a finished picture over one of w by h pixels, turned, and large enough for all of it.
+func frameFor(w, h int, o orientation, north string) frame {
 	l, exact := turnFor(o, north)
-	apply := func(x, y float64) (float64, float64) {
-		return float64(l[0]*x) + float64(l[1]*y), float64(l[2]*x) + float64(l[3]*y)
+	// The map's linear part is orthogonal: its inverse is its transpose.
+	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, p := range [4][2]float64{{-0.5, -0.5}, {float64(w) - 0.5, -0.5}, {-0.5, float64(h) - 0.5}, {float64(w) - 0.5, float64(h) - 0.5}} {
+		x, y := float64(l[0]*p[0])+float64(l[2]*p[1]), float64(l[1]*p[0])+float64(l[3]*p[1])
+		x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
 	}
-	f := frame{Exact: exact}
-	var tx, ty float64
-	if cut {
-		side := max(1, int(math.Round(2*disk.Radius*(1+2*marginPct/100))))
-		f.W, f.H = side, side
-		tx, ty = apply(float64(side-1)/2, float64(side-1)/2)
-		tx, ty = disk.X-tx, disk.Y-ty
-	} else {
-		// The map's linear part is orthogonal: its inverse is its transpose.
-		x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
-		for _, p := range [4][2]float64{{-0.5, -0.5}, {float64(w) - 0.5, -0.5}, {-0.5, float64(h) - 0.5}, {float64(w) - 0.5, float64(h) - 0.5}} {
-			x, y := float64(l[0]*p[0])+float64(l[2]*p[1]), float64(l[1]*p[0])+float64(l[3]*p[1])
-			x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
-		}
-		f.W, f.H = int(math.Ceil(x1-x0-1e-6)), int(math.Ceil(y1-y0-1e-6))
-		tx, ty = apply(x0+0.5, y0+0.5)
+	f := frame{W: int(math.Ceil(x1 - x0 - 1e-6)), H: int(math.Ceil(y1 - y0 - 1e-6)), Exact: exact, ToSource: warp.Affine{l[0], l[1], 0, l[2], l[3], 0}}
+	return f.cut(x0+0.5, y0+0.5, f.W, f.H)
+}
+
+// cut returns the part of a finished picture whose first pixel lies at (x, y); it may reach beyond.
+func (f frame) cut(x, y float64, w, h int) frame {
+	if f.Exact {
+		x, y = math.Round(x), math.Round(y)
 	}
-	if exact {
-		tx, ty = math.Round(tx), math.Round(ty)
-	}
-	f.ToSource = warp.Affine{l[0], l[1], tx, l[2], l[3], ty}
+	f.ToSource[2], f.ToSource[5] = f.ToSource.Apply(x, y)
+	f.W, f.H = w, h
 	return f
+}
+
+// toDisk cuts a picture to a square about the disk, with a margin, in per cent of its diameter, on each side.
+func (f frame) toDisk(disk limb, marginPct float64) frame {
+	x, y := f.fromSource(disk.X, disk.Y)
+	side := max(1, int(math.Round(2*disk.Radius*(1+2*marginPct/100))))
+	half := float64(float64(side-1) / 2)
+	return f.cut(x-half, y-half, side, side)
 }
 
 // fromSource is the inverse of ToSource.

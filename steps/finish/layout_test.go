@@ -17,7 +17,10 @@ func TestFrameThereAndBack(t *testing.T) {
 		for _, deg := range []float64{0, 2, 37.5, 90, -91, 180, -135} {
 			for _, mirrored := range []bool{false, true} {
 				for _, cut := range []bool{false, true} {
-					f := frameFor(300, 200, orientation{true, "stated", deg, mirrored}, north, limb{true, 140, 90, 80}, cut, 5)
+					f := frameFor(300, 200, orientation{true, "stated", deg, mirrored}, north)
+					if cut {
+						f = f.toDisk(limb{true, 140, 90, 80}, 5)
+					}
 					for _, p := range [][2]float64{{0, 0}, {299, 199}, {17, 160}} {
 						x, y := f.fromSource(p[0], p[1])
 						if bx, by := f.ToSource.Apply(x, y); math.Hypot(bx-p[0], by-p[1]) > 1e-9 {
@@ -40,7 +43,7 @@ func TestNorthIsUp(t *testing.T) {
 		for _, deg := range []float64{0, 37.5, 90, -91.5, 180} {
 			for _, mirrored := range []bool{false, true} {
 				o := orientation{true, "stated", deg, mirrored}
-				f := frameFor(300, 200, o, north, disk, true, 5)
+				f := frameFor(300, 200, o, north).toDisk(disk, 5)
 				if f.W != 176 || f.H != 176 {
 					t.Fatalf("%d×%d px, want 176: 160 and a twentieth on each side", f.W, f.H)
 				}
@@ -72,7 +75,7 @@ func TestQuarterTurnsAreExact(t *testing.T) {
 		p.Pix[0][i] = float32(i) / (w * h)
 	}
 	p.Pix[0][5] = float32(math.NaN())
-	asItIs := toned(t, p, layoutTable{frame: frameFor(w, h, orientation{}, asShot, limb{}, false, 0)})
+	asItIs := toned(t, p, layoutTable{frame: frameFor(w, h, orientation{}, asShot)})
 	for _, c := range []struct {
 		deg      float64
 		mirrored bool
@@ -85,7 +88,7 @@ func TestQuarterTurnsAreExact(t *testing.T) {
 		{90, false, func(x, y int) (int, int) { return y, h - 1 - x }, h},
 		{-90, true, func(x, y int) (int, int) { return w - 1 - y, h - 1 - x }, h},
 	} {
-		out := toned(t, p, layoutTable{frame: frameFor(w, h, orientation{true, "stated", c.deg, c.mirrored}, "up", limb{}, false, 0)})
+		out := toned(t, p, layoutTable{frame: frameFor(w, h, orientation{true, "stated", c.deg, c.mirrored}, "up")})
 		if out.W != c.wide || out.W*out.H != w*h {
 			t.Fatalf("%g°: %d×%d px", c.deg, out.W, out.H)
 		}
@@ -109,7 +112,7 @@ func TestTurnOfAnalyticScene(t *testing.T) {
 	for i := range p.Pix[0] {
 		p.Pix[0][i] = float32(scene(float64(i%w), float64(i/w)))
 	}
-	f := frameFor(w, h, orientation{true, "stated", 30, false}, "up", limb{}, false, 0)
+	f := frameFor(w, h, orientation{true, "stated", 30, false}, "up")
 	out := toned(t, p, layoutTable{frame: f})
 	c := newCurve(0, 1)
 	seen, none := 0, 0
@@ -176,7 +179,7 @@ func brightChart(radius float64, d moon.Disk) *chart {
 	l := &lightTable{Width: side, Height: side, Cell: side, W: 1, H: 1, Light: []int{500}}
 	disk := limb{true, float64(side-1) / 2, float64(side-1) / 2, radius}
 	o := orientation{true, "stated", 0, false}
-	return &chart{frame: frameFor(side, side, o, "up", disk, false, 0), limb: disk, lies: o, disk: d, light: l}
+	return &chart{frame: frameFor(side, side, o, "up"), limb: disk, lies: o, disk: d, light: l}
 }
 
 // No name overlaps another or the scale bar, or runs off the picture, by the ink itself.
@@ -276,7 +279,7 @@ func TestScaleOfTheGround(t *testing.T) {
 	s.placements.Limb = limb{true, 500, 500, 932.28} // px, of 1″: asin(1737.4/384400) is 932.28″
 	s.lies.View.DistanceKM = 384400
 	var l layoutTable
-	l.frame = frameFor(1000, 1000, orientation{}, asShot, limb{}, false, 0)
+	l.frame = frameFor(1000, 1000, orientation{}, asShot)
 	s.scale(&l)
 	if want := 1.8636 * (1 - 1737.4/384400); math.Abs(l.KMPerPx/want-1) > 1e-4 { // 384,400 km of 1″ are 1.8636 km
 		t.Errorf("%.5f km/px, want %.5f", l.KMPerPx, want)

@@ -26,6 +26,7 @@ type layoutSettings struct {
 	NamesMost  int
 	SmallestKM float64
 	ScaleBar   bool
+	Region     Region   // zero: none
 	Panels     []string // content ids of the clips, in the order of the tables on the port panel
 }
 
@@ -130,8 +131,7 @@ func runLayout(_ context.Context, set layoutSettings, t *pipeline.Task) error {
 		return err
 	}
 	l := layoutTable{North: s.north(t, set.North)}
-	cut := s.cut(t, set.Crop)
-	l.frame = frameFor(s.light.Width, s.light.Height, s.lies.orientation, l.North, s.placements.Limb, cut, set.MarginPct)
+	l.frame = s.cropped(t, set, frameFor(s.light.Width, s.light.Height, s.lies.orientation, l.North))
 	s.scale(&l)
 	if set.ScaleBar {
 		s.bar(t, &l)
@@ -168,13 +168,26 @@ func (s *sight) north(t *pipeline.Task, wanted string) string {
 	return asShot
 }
 
-// cut decides whether the picture is cut to the disk.
-func (s *sight) cut(t *pipeline.Task, wanted string) bool {
-	found := s.placements.Limb.Found
-	if wanted == "disk" && !found {
+// cropped cuts a turned picture to a region or to the disk.
+func (s *sight) cropped(t *pipeline.Task, set layoutSettings, f frame) frame {
+	disk, r := s.placements.Limb, set.Region
+	switch {
+	case r.WidthPx > 0:
+		return f.cut(float64(r.LeftPx), float64(r.TopPx), r.WidthPx, r.HeightPx)
+	case r.WidthArcmin > 0 && disk.Found && s.placements.Scale > 0:
+		px := 60 / s.placements.Scale
+		w, h := max(1, int(math.Round(float64(r.WidthArcmin*px)))), max(1, int(math.Round(float64(r.HeightArcmin*px))))
+		x, y := f.fromSource(disk.X, disk.Y)
+		x, y = x+float64(r.RightArcmin*px), y-float64(r.UpArcmin*px)
+		return f.cut(x-float64(float64(w-1)/2), y-float64(float64(h-1)/2), w, h)
+	case r.WidthArcmin > 0:
+		t.Warn("crop-unknown", "the picture is not cut to the region: no limb was found to measure it from; give it in pixels")
+	case set.Crop == "disk" && !disk.Found:
 		t.Warn("crop-unknown", "the picture is not cut to the disk: no limb was found in it")
+	case disk.Found && (set.Crop == "disk" || set.Crop == auto && s.placements.Extent == "disk"):
+		return f.toDisk(disk, set.MarginPct)
 	}
-	return found && (wanted == "disk" || wanted == auto && s.placements.Extent == "disk")
+	return f
 }
 
 // scale fills in how large things are in the finished picture.
@@ -232,4 +245,7 @@ func (s *sight) names(t *pipeline.Task, set layoutSettings, l *layoutTable) {
 	l.Names = c.names(gazetteer.Features(), set.NamesMost, set.SmallestKM)
 	t.Fact("names", float64(len(l.Names)), "")
 	t.FactText("names_placed", fmt.Sprintf("on the Moon %s", s.view))
+	if s.lies.Source == "found" {
+		t.FactText("names_error", "up to 3° about the disk's middle: so far its maria tell where north is")
+	}
 }

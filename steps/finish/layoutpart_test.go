@@ -101,3 +101,32 @@ func TestOnItsOwn(t *testing.T) {
 		t.Errorf("a region is cut: %+v", l)
 	}
 }
+
+// A region in arcminutes lies where it is said about the disk's middle as the picture is turned; one in pixels where it is counted from
+// the corner.
+func TestRegions(t *testing.T) {
+	disk := placementsIn{Limb: limb{true, 320, 310, 250}, Extent: "disk", Scale: 6} // 10 px an arcminute
+	in := func() map[string][]any {
+		return map[string][]any{"placements": {disk}, "orientation": {orientationIn{orientation: orientation{true, "stated", 180, false}}}}
+	}
+	_, l := laidOut(t, layoutSettings{North: "up", Crop: auto, Region: Region{RightArcmin: 3, UpArcmin: 5, WidthArcmin: 4.1, HeightArcmin: 2.1}}, in())
+	if l.W != 41 || l.H != 21 {
+		t.Errorf("%d×%d px, want 41×21", l.W, l.H)
+	}
+	if x, y := l.ToSource.Apply(20, 10); x != 320-30 || y != 310+50 { // the picture is turned by half
+		t.Errorf("its middle comes from %g, %g, want 290, 360", x, y)
+	}
+	_, l = laidOut(t, layoutSettings{North: asShot, Crop: auto, Region: Region{LeftPx: 100, TopPx: 50, WidthPx: 60, HeightPx: 70}}, in())
+	if x, y := l.ToSource.Apply(0, 0); x != 100 || y != 50 || l.W != 60 || l.H != 70 {
+		t.Errorf("%d×%d px from %g, %g", l.W, l.H, x, y)
+	}
+	r, l := laidOut(t, layoutSettings{North: asShot, Crop: auto, Region: Region{WidthArcmin: 4, HeightArcmin: 2}}, map[string][]any{})
+	if l.W != 640 || !strings.Contains(said(r, "crop-unknown"), "give it in pixels") {
+		t.Errorf("a region that cannot be measured: %d px, %v", l.W, r.Warnings)
+	}
+	for _, bad := range []Region{{}, {WidthPx: 3}, {WidthArcmin: 3, HeightArcmin: 2, WidthPx: 1, HeightPx: 1}} {
+		if len(check(&Settings{Region: &bad}, pipeline.Night{})) != 1 {
+			t.Errorf("%+v was taken", bad)
+		}
+	}
+}

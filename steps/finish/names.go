@@ -31,13 +31,12 @@ const (
 	usualKM       = 60.0
 )
 
-// landmarks are features that a picture should name before others of their size: those by which observers find their way. The list
-// is ours.
-var landmarks = strings.Split("Tycho,Copernicus,Plato,Clavius,Ptolemaeus,Alphonsus,Arzachel,Theophilus,Cyrillus,Catharina,Langrenus,Petavius,"+
-	"Aristarchus,Herodotus,Kepler,Archimedes,Aristillus,Autolycus,Eratosthenes,Gassendi,Grimaldi,Posidonius,Aristoteles,Eudoxus,Schickard,"+
-	"Proclus,Manilius,Menelaus,Albategnius,Hipparchus,Maginus,Longomontanus,Moretus,Stevinus,Furnerius,Cleomedes,Endymion,Atlas,Hercules,"+
-	"Macrobius,Fracastorius,Piccolomini,Pitatus,Bullialdus,Wilhelm,Cassini,Timocharis,Reinhold,Lansberg,Hevelius,Riccioli,Schiller,"+
-	"Rupes Recta,Vallis Alpes,Montes Apenninus,Montes Alpes,Montes Caucasus,Montes Carpatus,Montes Jura,Sinus Iridum,Mons Pico,Messier,Linné,Mösting A,Byrgius A", ",")
+// landmarks are features by which observers find their way, the best known first. The list is ours.
+var landmarks = strings.Split("Tycho,Copernicus,Plato,Aristarchus,Kepler,Clavius,Ptolemaeus,Langrenus,Grimaldi,Theophilus,Archimedes,Gassendi,Petavius,"+
+	"Sinus Iridum,Montes Apenninus,Eratosthenes,Posidonius,Alphonsus,Aristoteles,Schickard,Arzachel,Endymion,Cleomedes,Hipparchus,Cyrillus,"+
+	"Catharina,Proclus,Rupes Recta,Vallis Alpes,Montes Alpes,Montes Caucasus,Eudoxus,Aristillus,Autolycus,Atlas,Hercules,Albategnius,Fracastorius,"+
+	"Maginus,Longomontanus,Montes Jura,Montes Carpatus,Piccolomini,Pitatus,Bullialdus,Manilius,Menelaus,Macrobius,Stevinus,Furnerius,Moretus,"+
+	"Wilhelm,Cassini,Timocharis,Reinhold,Lansberg,Hevelius,Riccioli,Schiller,Herodotus,Mons Pico,Messier,Linné,Mösting A,Byrgius A", ",")
 
 var (
 	seas = []string{"Oceanus ", "Mare ", "Sinus ", "Lacus ", "Palus "}
@@ -55,12 +54,14 @@ func lettered(name string) bool {
 	return i >= 0 && len(name)-i-1 <= 2 && strings.ToUpper(name[i:]) == name[i:]
 }
 
-// weight orders features by how much a picture wants their names.
+// weight orders features by how much a picture wants their names, in kilometres of a crater that is wanted as much.
 func weight(f gazetteer.Feature) float64 {
 	w := f.DiameterKM
-	switch {
-	case slices.Contains(landmarks, f.Name):
-		return 6 * w
+	switch i := slices.Index(landmarks, f.Name); {
+	case i >= 0:
+		return max(w, float64(900-10*i))
+	case begins(f.Name, seas):
+		return 2 * w
 	case lettered(f.Name):
 		return w / 8
 	case begins(f.Name, long):
@@ -111,10 +112,8 @@ func (c *chart) names(features []gazetteer.Feature, most int, smallestKM float64
 	if few {
 		most = max(1, int(math.Round(usualNames*min(1, float64(lettersOfDisk*2*c.limb.Radius)/c.least()))))
 	}
-	features = slices.Clone(features)
-	slices.SortStableFunc(features, func(a, b gazetteer.Feature) int { return cmp.Compare(weight(b), weight(a)) })
 	var out []nameRow
-	for _, f := range features {
+	for _, f := range c.byWant(features) {
 		if len(out) >= most {
 			break
 		}
@@ -124,6 +123,26 @@ func (c *chart) names(features []gazetteer.Feature, most int, smallestKM float64
 		if n, ok := c.place(f); ok {
 			out = append(out, n)
 		}
+	}
+	return out
+}
+
+// byWant returns the features that are seen, the most wanted first; what is seen aslant is wanted less.
+func (c *chart) byWant(features []gazetteer.Feature) []gazetteer.Feature {
+	type wish struct {
+		of   gazetteer.Feature
+		want float64
+	}
+	var wishes []wish
+	for _, f := range features {
+		if e := c.disk.Emission(moon.At(f.Longitude, f.Latitude)); e >= leastEmission {
+			wishes = append(wishes, wish{f, float64(weight(f) * e)})
+		}
+	}
+	slices.SortStableFunc(wishes, func(a, b wish) int { return cmp.Compare(b.want, a.want) })
+	out := make([]gazetteer.Feature, len(wishes))
+	for i, w := range wishes {
+		out[i] = w.of
 	}
 	return out
 }
@@ -142,9 +161,6 @@ func (c *chart) letters(f gazetteer.Feature) float64 {
 
 func (c *chart) place(f gazetteer.Feature) (nameRow, bool) {
 	p := moon.At(f.Longitude, f.Latitude)
-	if c.disk.Emission(p) < leastEmission {
-		return nameRow{}, false
-	}
 	n := nameRow{Text: f.Name, Px: c.letters(f), Slanted: begins(f.Name, seas)}
 	n.X, n.Y = c.at(p)
 	around, inward := c.disk.Scale(p)

@@ -24,6 +24,8 @@ type Settings struct {
 	North string `hcl:"north,optional" oneof:"auto up down as_shot"`
 	// Crop cuts the picture to a square about the disk: auto where a whole disk was shot.
 	Crop string `hcl:"crop,optional" oneof:"auto disk none"`
+	// Region cuts to a part of the picture instead.
+	Region *Region `hcl:"region,block"`
 	// MarginPct is how much sky is left on each side of the disk by that, in per cent of its diameter.
 	MarginPct float64 `hcl:"margin_pct,optional" min:"0" max:"100"`
 	// Names writes the names of features, NamesMost at the most or, 0, as many as suit, and none of features smaller than NamesSmallestKM.
@@ -34,6 +36,32 @@ type Settings struct {
 	ScaleBar bool `hcl:"scale_bar,optional"`
 }
 
+// Region is a part of the finished picture as it is turned: in arcminutes from the disk's middle to its own, or in pixels from the
+// upper left corner of the whole picture to its own.
+type Region struct {
+	RightArcmin  float64 `hcl:"right_arcmin,optional" min:"-60" max:"60"`
+	UpArcmin     float64 `hcl:"up_arcmin,optional" min:"-60" max:"60"`
+	WidthArcmin  float64 `hcl:"width_arcmin,optional" min:"0.01" max:"120"`
+	HeightArcmin float64 `hcl:"height_arcmin,optional" min:"0.01" max:"120"`
+	LeftPx       int     `hcl:"left_px,optional" min:"-100000" max:"100000"`
+	TopPx        int     `hcl:"top_px,optional" min:"-100000" max:"100000"`
+	WidthPx      int     `hcl:"width_px,optional" min:"1" max:"100000"`
+	HeightPx     int     `hcl:"height_px,optional" min:"1" max:"100000"`
+}
+
+func check(settings any, _ pipeline.Night) []pipeline.Problem {
+	r := settings.(*Settings).Region
+	if r == nil {
+		return nil
+	}
+	arcmin, px := r.WidthArcmin > 0 || r.HeightArcmin > 0, r.WidthPx > 0 || r.HeightPx > 0
+	if arcmin == px || arcmin && (r.WidthArcmin == 0 || r.HeightArcmin == 0) || px && (r.WidthPx == 0 || r.HeightPx == 0) {
+		return []pipeline.Problem{{Path: "region", Text: "a region has a width and a height, both in arcminutes or both in pixels",
+			Hint: "for instance width_arcmin = 8 and height_arcmin = 6"}}
+	}
+	return nil
+}
+
 // Step serves finish blocks.
 func Step() pipeline.Step {
 	return pipeline.Step{
@@ -42,6 +70,7 @@ func Step() pipeline.Step {
 		New: func() any {
 			return &Settings{ShadowLift: 0.2, WhitePct: 100, ColourBoost: 1, North: auto, Crop: auto, MarginPct: 4}
 		},
+		Check:  check,
 		Expand: expand,
 	}
 }
@@ -86,6 +115,9 @@ func expand(x *pipeline.Expansion) error {
 // layoutPart lays a picture out by what is known of it; the times of its panels are asked for only where names are wanted.
 func layoutPart(x *pipeline.Expansion, it pipeline.Item, set *Settings, light pipeline.Value) (pipeline.Part, error) {
 	s := layoutSettings{North: set.North, Crop: set.Crop, MarginPct: set.MarginPct, ScaleBar: set.ScaleBar}
+	if set.Region != nil {
+		s.Region = *set.Region
+	}
 	in := []pipeline.Input{{Port: "light", Value: light}}
 	for _, port := range []string{"orientation", "placements"} {
 		if v := it.Values[port]; !v.IsZero() {

@@ -74,7 +74,7 @@ func addCaption(x *pipeline.Expansion, p Picture, it pipeline.Item, file string)
 		}
 	}
 	made := x.Add(pipeline.Part{
-		Name: "caption", Label: file, Item: it, Version: 1, Settings: s, In: in, Out: []string{"text"}, Memory: 4 << 20, Run: pipeline.Bind(runCaption),
+		Name: "caption", Label: file + ".txt", Item: it, Version: 1, Settings: s, In: in, Out: []string{"text"}, Memory: 4 << 20, Run: pipeline.Bind(runCaption),
 	})
 	x.Deliver(pipeline.Delivery{File: file + ".txt", Encoded: made.Out("text"), Version: 1})
 	return nil
