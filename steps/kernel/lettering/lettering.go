@@ -72,15 +72,7 @@ func (m Mask) Halo(r int) Mask {
 	if r <= 0 || m.W*m.H == 0 {
 		return m
 	}
-	grown := m.padded(2 * r)
-	out := grown
-	out.Ink = make([]uint8, len(grown.Ink))
-	for y := range grown.H {
-		for x := range grown.W {
-			out.Ink[y*grown.W+x] = grown.darkest(x, y, r)
-		}
-	}
-	return out.softened((r + 1) / 2)
+	return m.padded(2 * r).grown(r).softened((r + 1) / 2)
 }
 
 func (m Mask) padded(n int) Mask {
@@ -92,19 +84,37 @@ func (m Mask) padded(n int) Mask {
 	return p
 }
 
-// darkest is the most ink within r pixels.
-func (m Mask) darkest(x, y, r int) (most uint8) {
-	for dy := -r; dy <= r; dy++ {
-		if y+dy < 0 || y+dy >= m.H {
-			continue
-		}
-		for dx := -r; dx <= r; dx++ {
-			if x+dx >= 0 && x+dx < m.W && dx*dx+dy*dy <= r*r {
-				most = max(most, m.Ink[(y+dy)*m.W+x+dx])
+// grown gives each pixel the most ink within r pixels.
+func (m Mask) grown(r int) Mask {
+	out := m
+	out.Ink = make([]uint8, len(m.Ink))
+	wide := append([]uint8{}, m.Ink...) // the most ink within reach pixels to the left and right
+	next := make([]uint8, len(m.Ink))
+	for reach := range r + 1 {
+		for dy := -r; dy <= r; dy++ {
+			if dy*dy+reach*reach <= r*r && dy*dy+(reach+1)*(reach+1) > r*r { // rows so far off see so wide
+				out.over(wide, dy)
 			}
 		}
+		for y := range m.H {
+			row, to := wide[y*m.W:(y+1)*m.W], next[y*m.W:(y+1)*m.W]
+			for x, v := range row {
+				to[x] = max(v, row[max(0, x-1)], row[min(m.W-1, x+1)])
+			}
+		}
+		wide, next = next, wide
 	}
-	return most
+	return out
+}
+
+// over lays rows of ink, moved up by dy, over a mask: the more of both.
+func (m Mask) over(ink []uint8, dy int) {
+	for y := max(0, -dy); y < min(m.H, m.H-dy); y++ {
+		from, to := ink[(y+dy)*m.W:(y+dy+1)*m.W], m.Ink[y*m.W:(y+1)*m.W]
+		for x, v := range from {
+			to[x] = max(to[x], v)
+		}
+	}
 }
 
 // softened is the mean over squares of 2r+1 pixels.

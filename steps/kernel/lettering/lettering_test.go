@@ -42,3 +42,26 @@ func TestHalo(t *testing.T) {
 		}
 	}
 }
+
+// Growing by way of rows is growing pixel by pixel.
+func TestGrownByHand(t *testing.T) {
+	m := Draw("Rå", Slanted, 30).padded(6)
+	for _, r := range []int{1, 2, 3, 6} {
+		got := m.grown(r)
+		for y := range m.H {
+			for x := range m.W {
+				most := uint8(0)
+				for v := max(0, y-r); v <= min(m.H-1, y+r); v++ {
+					for u := max(0, x-r); u <= min(m.W-1, x+r); u++ {
+						if (u-x)*(u-x)+(v-y)*(v-y) <= r*r {
+							most = max(most, m.Ink[v*m.W+u])
+						}
+					}
+				}
+				if got.Ink[y*m.W+x] != most {
+					t.Fatalf("by %d: (%d, %d) is %d, want %d", r, x, y, got.Ink[y*m.W+x], most)
+				}
+			}
+		}
+	}
+}
