@@ -179,7 +179,7 @@ func brightChart(radius float64, d moon.Disk) *chart {
 	l := &lightTable{Width: side, Height: side, Cell: side, W: 1, H: 1, Light: []int{500}}
 	disk := limb{true, float64(side-1) / 2, float64(side-1) / 2, radius}
 	o := orientation{true, "stated", 0, false}
-	return &chart{frame: frameFor(side, side, o, "up"), limb: disk, lies: o, disk: d, light: l}
+	return &chart{frame: frameFor(side, side, o, "up"), limb: disk, lies: o, disk: d, light: l, size: 1}
 }
 
 // No name overlaps another or the scale bar, or runs off the picture, by the ink itself.

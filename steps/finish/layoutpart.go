@@ -26,6 +26,7 @@ type layoutSettings struct {
 	NamesMost  int
 	SmallestKM float64
 	ScaleBar   bool
+	Letters    float64  // 0 where nothing is written
 	Region     Region   // zero: none
 	Panels     []string // content ids of the clips, in the order of the tables on the port panel
 }
@@ -134,7 +135,7 @@ func runLayout(_ context.Context, set layoutSettings, t *pipeline.Task) error {
 	l.frame = s.cropped(t, set, frameFor(s.light.Width, s.light.Height, s.lies.orientation, l.North))
 	s.scale(&l)
 	if set.ScaleBar {
-		s.bar(t, &l)
+		s.bar(t, &l, set.Letters)
 	}
 	if set.Names {
 		s.names(t, set, &l)
@@ -213,12 +214,12 @@ func (s *sight) scale(l *layoutTable) {
 // meanDistanceKM is that of the Moon's middle from the Earth's over time (Meeus 1998, ch. 47).
 const meanDistanceKM = 385000.56
 
-func (s *sight) bar(t *pipeline.Task, l *layoutTable) {
+func (s *sight) bar(t *pipeline.Task, l *layoutTable, size float64) {
 	if l.KMPerPx <= 0 {
 		t.Warn("scale-bar-not-drawn", "no scale bar is drawn: no limb was found to measure the scale by, and no optics are stated")
 		return
 	}
-	letters := max(leastLetters, float64(lettersOfDisk*float64(min(l.W, l.H))))
+	letters := max(leastLetters, float64(size*lettersOfDisk*float64(min(l.W, l.H))))
 	b := newBar(l.W, l.H, l.KMPerPx, math.Round(1.2*letters), func(x, y float64) float64 { return s.light.at(l.ToSource.Apply(x, y)) })
 	l.Bar = &b
 	t.Fact("scale_bar", b.KM, "km")
@@ -238,7 +239,7 @@ func (s *sight) names(t *pipeline.Task, set layoutSettings, l *layoutTable) {
 		t.Warn("names-not-drawn", "no names are drawn: %s", why)
 		return
 	}
-	c := chart{frame: l.frame, limb: s.placements.Limb, lies: s.lies.orientation, disk: *s.disk, light: &s.light}
+	c := chart{frame: l.frame, limb: s.placements.Limb, lies: s.lies.orientation, disk: *s.disk, light: &s.light, size: set.Letters}
 	if l.Bar != nil {
 		c.taken = append(c.taken, l.Bar.box())
 	}

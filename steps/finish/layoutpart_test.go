@@ -58,7 +58,7 @@ func TestWhatIsNotKnown(t *testing.T) {
 	lies := orientationIn{orientation: orientation{true, "stated", 40, false}}
 	view := lies
 	view.View = viewIn{true, 2, -3, 380000}
-	all := layoutSettings{North: "up", Crop: "disk", MarginPct: 4, Names: true, ScaleBar: true, Panels: []string{"a"}}
+	all := layoutSettings{North: "up", Crop: "disk", MarginPct: 4, Names: true, ScaleBar: true, Letters: 1, Panels: []string{"a"}}
 	for _, c := range []struct {
 		name string
 		in   map[string][]any

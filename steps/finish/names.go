@@ -26,7 +26,7 @@ type nameRow struct {
 // The size of letters, in diameters of the disk, for features of usualKM and smaller; features sixteen times as large have them
 // twice as high. Never smaller than can be read (by eye, no source).
 const (
-	lettersOfDisk = 1.0 / 130
+	lettersOfDisk = 1.0 / 110
 	leastLetters  = 11.0
 	usualKM       = 60.0
 )
@@ -77,6 +77,7 @@ type chart struct {
 	lies  orientation
 	disk  moon.Disk
 	light *lightTable
+	size  float64 // of letters, against what suits the disk
 	taken []box
 }
 
@@ -102,7 +103,7 @@ const (
 
 // usualNames is how many names suit a disk whose letters have their usual size (by eye, no source); fewer suit a smaller one, on which
 // they are larger against it.
-const usualNames = 60
+const usualNames = 50
 
 // names chooses and places names, the most wanted first: of features in the light and on the side that is seen, none of which
 // overlaps another or what is taken, or runs off the picture. most bounds their number; 0 takes as many as suit, and none of craters that
@@ -148,7 +149,9 @@ func (c *chart) byWant(features []gazetteer.Feature) []gazetteer.Feature {
 }
 
 // least is the size of the smallest letters.
-func (c *chart) least() float64 { return max(leastLetters, float64(lettersOfDisk*2*c.limb.Radius)) }
+func (c *chart) least() float64 {
+	return max(leastLetters, float64(c.size*lettersOfDisk*2*c.limb.Radius))
+}
 
 // letters returns the size of a feature's name.
 func (c *chart) letters(f gazetteer.Feature) float64 {

@@ -32,6 +32,8 @@ type Settings struct {
 	Names           bool    `hcl:"names,optional"`
 	NamesMost       int     `hcl:"names_most,optional" min:"0" max:"5000"`
 	NamesSmallestKM float64 `hcl:"names_smallest_km,optional" min:"0" max:"3000"`
+	// Letters is the size of letters against what suits the picture: larger ones stay legible where it is made smaller.
+	Letters float64 `hcl:"letters,optional" min:"0.3" max:"10"`
 	// ScaleBar draws how long some kilometres are at the disk's middle.
 	ScaleBar bool `hcl:"scale_bar,optional"`
 }
@@ -68,7 +70,7 @@ func Step() pipeline.Step {
 		Name:  "finish",
 		Block: "finish",
 		New: func() any {
-			return &Settings{ShadowLift: 0.2, WhitePct: 100, ColourBoost: 1, North: auto, Crop: auto, MarginPct: 4}
+			return &Settings{ShadowLift: 0.2, WhitePct: 100, ColourBoost: 1, North: auto, Crop: auto, MarginPct: 4, Letters: 1}
 		},
 		Check:  check,
 		Expand: expand,
@@ -115,6 +117,9 @@ func expand(x *pipeline.Expansion) error {
 // layoutPart lays a picture out by what is known of it; the times of its panels are asked for only where names are wanted.
 func layoutPart(x *pipeline.Expansion, it pipeline.Item, set *Settings, light pipeline.Value) (pipeline.Part, error) {
 	s := layoutSettings{North: set.North, Crop: set.Crop, MarginPct: set.MarginPct, ScaleBar: set.ScaleBar}
+	if set.Names || set.ScaleBar {
+		s.Letters = set.Letters
+	}
 	if set.Region != nil {
 		s.Region = *set.Region
 	}
