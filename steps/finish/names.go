@@ -111,7 +111,7 @@ const usualNames = 50
 func (c *chart) names(features []gazetteer.Feature, most int, smallestKM float64) []nameRow {
 	few := most == 0
 	if few {
-		most = max(1, int(math.Round(usualNames*min(1, float64(lettersOfDisk*2*c.limb.Radius)/c.least()))))
+		most = max(1, int(math.Round(usualNames*min(1, 2*lettersOfDisk*c.limb.Radius/c.least()))))
 	}
 	var out []nameRow
 	for _, f := range c.byWant(features) {
@@ -150,7 +150,7 @@ func (c *chart) byWant(features []gazetteer.Feature) []gazetteer.Feature {
 
 // least is the size of the smallest letters.
 func (c *chart) least() float64 {
-	return max(leastLetters, float64(c.size*lettersOfDisk*2*c.limb.Radius))
+	return max(leastLetters, 2*lettersOfDisk*c.limb.Radius*c.size)
 }
 
 // letters returns the size of a feature's name.
