@@ -131,3 +131,43 @@ func TestTonesKeepHue(t *testing.T) {
 		}
 	}
 }
+
+// A cast of the sky, the glass and the camera's filters goes: lit ground that is grey comes out within half a ΔE00 of grey. Of colours so
+// near to grey ΔE00 is at most 1.5 times the distance in a* and b* (CIEDE2000 stretches a* by 1 + G, with G up to a half).
+func TestCastGoes(t *testing.T) {
+	grey := halfMoon(0.01)
+	m := plane.New(grey.W, grey.H, 3)
+	for i, v := range grey.Pix[0] {
+		m.Pix[0][i], m.Pix[1][i], m.Pix[2][i] = 0.55*v, 0.9*v, 0.7*v
+	}
+	l, err := surveyImage(m).measure(100)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l.level(m)
+	newTones(newCurve(0.2, l.White/l.Large), true).apply(m.Pix)
+	light := func(v float32) float64 {
+		if v <= 0.04045 {
+			return float64(v) / 12.92
+		}
+		return math.Pow((float64(v)+0.055)/1.055, 2.4)
+	}
+	f := math.Cbrt // of lit ground, whose light is above the straight piece of CIELAB
+	seen := 0
+	for i, v := range grey.Pix[0] {
+		if v < 0.3 {
+			continue
+		}
+		seen++
+		r, g, b := light(m.Pix[0][i]), light(m.Pix[1][i]), light(m.Pix[2][i])
+		x := (.4123908*r + .3575843*g + .1804808*b) / .9504559
+		y := .2126390*r + .7151687*g + .0721923*b
+		z := (.0193308*r + .1191948*g + .9505322*b) / 1.0890578
+		if e := 1.5 * math.Hypot(500*(f(x)-f(y)), 200*(f(y)-f(z))); e > 0.5 {
+			t.Fatalf("pixel %d, of %g of light, is %.2f ΔE off grey", i, v, e)
+		}
+	}
+	if seen < 5000 {
+		t.Fatalf("only %d pixels were lit", seen)
+	}
+}
