@@ -37,8 +37,8 @@ type frame struct {
 	Exact    bool        // pixels fall on pixels: nothing is resampled
 }
 
-// turn is the linear part of a map from the finished picture, whose north is up or down, to the other: cos and sin of the turn in
-// a, b, and whether it is exact.
+// turnFor is the linear part of the map from a finished picture, whose north is up or down, to the one it is made of, row by row;
+// exact tells that it moves pixels onto pixels.
 func turnFor(o orientation, north string) (l [4]float64, exact bool) {
 	if north == asShot {
 		return [4]float64{1, 0, 0, 1}, true

@@ -42,7 +42,7 @@ type layoutTable struct {
 	Bar         *barRow   `json:"bar,omitempty"`
 }
 
-// known is what earlier parts found of the picture.
+// sight is what earlier parts found of the picture.
 type sight struct {
 	placements struct {
 		Panels []struct {

@@ -168,6 +168,10 @@ func (f *File) describe(entries []entry) error {
 	if unit != 3 {
 		h.PxPerCM = 0
 	}
+	return h.setSample(bits, format)
+}
+
+func (h *Header) setSample(bits, format int) error {
 	switch [2]int{bits, format} {
 	case [2]int{8, 1}:
 		h.Sample = Uint8
