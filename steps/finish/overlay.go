@@ -17,35 +17,37 @@ const (
 	haloTakes = 0.7
 )
 
-func newOverlay(names []nameRow, bar *barRow) overlay {
+// newOverlay draws what is to be written; each spreads the work of the halos.
+func newOverlay(names []nameRow, bar *barRow, each func(n int, f func(i int) error) error) (overlay, error) {
 	var o overlay
-	add := func(m lettering.Mask, px float64) {
-		o.ink = append(o.ink, m)
-		o.halo = append(o.halo, m.Halo(max(2, int(math.Round(px/9)))))
-	}
+	var px []float64
 	for _, n := range names {
 		m := lettering.Draw(n.Text, n.style(), n.Px)
 		m.X += n.Left
 		m.Y += n.Base
-		add(m, n.Px)
+		o.ink, px = append(o.ink, m), append(px, n.Px)
 	}
 	if bar != nil {
 		for _, m := range bar.masks() {
-			add(m, bar.Px)
+			o.ink, px = append(o.ink, m), append(px, bar.Px)
 		}
 	}
-	return o
+	o.halo = make([]lettering.Mask, len(o.ink))
+	return o, each(len(o.ink), func(i int) error {
+		o.halo[i] = o.ink[i].Halo(max(2, int(math.Round(px[i]/9))))
+		return nil
+	})
 }
 
 // write lays the overlay on a tile that lies at r, of values as shown.
 func (o overlay) write(r image.Rectangle, pix [][]float32) {
 	for i, m := range o.halo {
-		each(m, r, pix, func(v, share float32) float32 { return v * (1 - float32(haloTakes*share)) })
-		each(o.ink[i], r, pix, func(v, share float32) float32 { return v + float32(share*(inkWhite-v)) })
+		blend(m, r, pix, func(v, share float32) float32 { return v * (1 - float32(haloTakes*share)) })
+		blend(o.ink[i], r, pix, func(v, share float32) float32 { return v + float32(share*(inkWhite-v)) })
 	}
 }
 
-func each(m lettering.Mask, r image.Rectangle, pix [][]float32, f func(v, share float32) float32) {
+func blend(m lettering.Mask, r image.Rectangle, pix [][]float32, f func(v, share float32) float32) {
 	in := image.Rect(m.X, m.Y, m.X+m.W, m.Y+m.H).Intersect(r)
 	for y := in.Min.Y; y < in.Max.Y; y++ {
 		for x := in.Min.X; x < in.Max.X; x++ {

@@ -35,7 +35,10 @@ func runTone(ctx context.Context, s toneSettings, t *pipeline.Task) error {
 		return fmt.Errorf("levels of %d channels for a picture of %d", len(l.Black), c)
 	}
 	tones := newTones(newCurve(s.ShadowLift, l.White/l.Large), c == 3)
-	write := newOverlay(lay.Names, lay.Bar)
+	write, err := newOverlay(lay.Names, lay.Bar, func(n int, f func(i int) error) error { return t.Each(ctx, n, f) })
+	if err != nil {
+		return err
+	}
 	look := window{src, image.Rect(0, 0, w, h), lay.frame}
 	margin := 0
 	if c == 3 && s.ColourBoost != 1 {
