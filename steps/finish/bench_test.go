@@ -33,6 +33,17 @@ func BenchmarkFinish(b *testing.B) {
 			}
 		})
 	}
+	b.Run("in colour, raised", func(b *testing.B) {
+		colour := pipelinetest.Plane{W: side, H: side, Pix: [][]float32{p.Pix[0], p.Pix[0], p.Pix[0]}}
+		l := levelsTable{Black: []float64{0, 0, 0}, Gain: []float64{1, 1, 1}, White: 1, Large: 1}
+		lay := layoutTable{frame: frameFor(side, side, orientation{}, asShot)}
+		for b.Loop() {
+			if _, err := bench.Run(b, pipeline.Part{Name: "tone", Settings: toneSettings{0.2, 3}, Out: []string{"image"}, Run: pipeline.Bind(runTone)},
+				map[string][]any{"image": {colour}, "levels": {l}, "layout": {lay}}); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
 	b.Run("levels", func(b *testing.B) {
 		for b.Loop() {
 			if _, err := bench.Run(b, pipeline.Part{Name: "levels", Settings: levelsSettings{100}, Out: []string{"levels", "light"}, Run: pipeline.Bind(runLevels)},
