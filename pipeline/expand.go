@@ -75,9 +75,9 @@ func (x *Expansion) Upstream(refs ...Ref) ([]Item, error) {
 	return out, nil
 }
 
-// Behind returns the products of all blocks of a kind that a block's product was made from, however far back. What ref names
-// must have been asked for by Upstream before.
-func (x *Expansion) Behind(ref Ref, kind string) ([]Item, error) {
+// Behind returns those products of blocks of a kind whose value on a port a block's product, an item of Upstream(ref), was made from,
+// however far back.
+func (x *Expansion) Behind(it Item, ref Ref, kind, port string) ([]Item, error) {
 	var refs []Ref
 	seen := map[Ref]bool{ref: true}
 	for todo := []Ref{ref}; len(todo) > 0; todo = todo[1:] {
@@ -95,7 +95,31 @@ func (x *Expansion) Behind(ref Ref, kind string) ([]Item, error) {
 			}
 		}
 	}
-	return x.Upstream(refs...)
+	items, err := x.Upstream(refs...)
+	if err != nil {
+		return nil, err
+	}
+	behind := lineage(it)
+	return slices.DeleteFunc(items, func(other Item) bool { return !behind[other.Values[port].node] }), nil
+}
+
+// lineage is every part that an item's values are made by or from.
+func lineage(it Item) map[*node]bool {
+	seen := map[*node]bool{}
+	var visit func(v Value)
+	visit = func(v Value) {
+		if v.node == nil || seen[v.node] {
+			return
+		}
+		seen[v.node] = true
+		for _, in := range v.node.part.In {
+			visit(in.Value)
+		}
+	}
+	for _, v := range it.Values {
+		visit(v)
+	}
+	return seen
 }
 
 // Add queues a part.

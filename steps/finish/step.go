@@ -131,7 +131,7 @@ func layoutPart(x *pipeline.Expansion, it pipeline.Item, set *Settings, light pi
 	}
 	if set.Names {
 		s.Names, s.NamesMost, s.SmallestKM = true, set.NamesMost, set.NamesSmallestKM
-		panels, err := x.Behind(set.Image, "stack")
+		panels, err := x.Behind(it, set.Image, "stack", "panel")
 		if err == nil {
 			panels, err = x.Alive(panels)
 		}

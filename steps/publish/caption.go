@@ -48,7 +48,7 @@ func addCaption(x *pipeline.Expansion, p Picture, it pipeline.Item, file string)
 	if n.Camera != nil {
 		s.PixelUM = n.Camera.PixelUM
 	}
-	sharpened, err := x.Behind(p.Image, "detail")
+	sharpened, err := x.Behind(it, p.Image, "detail", "image")
 	if err != nil {
 		return err
 	}
@@ -60,7 +60,7 @@ func addCaption(x *pipeline.Expansion, p Picture, it pipeline.Item, file string)
 			s.Joined = s.Joined || port == "placements"
 		}
 	}
-	panels, err := x.Behind(p.Image, "stack")
+	panels, err := x.Behind(it, p.Image, "stack", "panel")
 	if err == nil {
 		panels, err = x.Alive(panels)
 	}
@@ -68,10 +68,8 @@ func addCaption(x *pipeline.Expansion, p Picture, it pipeline.Item, file string)
 		return err
 	}
 	for _, panel := range panels {
-		if s.Joined || panel.ID == it.ID {
-			s.Panels = append(s.Panels, panel.ID.String())
-			in = append(in, pipeline.Input{Port: "panel", Value: panel.Values["panel"]})
-		}
+		s.Panels = append(s.Panels, panel.ID.String())
+		in = append(in, pipeline.Input{Port: "panel", Value: panel.Values["panel"]})
 	}
 	made := x.Add(pipeline.Part{
 		Name: "caption", Label: file + ".txt", Item: it, Version: 1, Settings: s, In: in, Out: []string{"text"}, Memory: 4 << 20, Run: pipeline.Bind(runCaption),
