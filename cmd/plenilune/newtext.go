@@ -127,9 +127,17 @@ detail "crisp" {
 {{end -}}
 }
 
-# From linear light to a picture for the eye.
+# From linear light to a picture for the eye. Left alone, north is up where it is known
+# how the Moon lies in the picture, and the picture is cut to the disk where all of it was
+# shot.
 finish "print" {
   image = detail.crisp
+
+  # north        = "as_shot" # or "up" or "down"
+  # crop         = "none"    # or "disk"
+  # names        = true      # of craters and seas, where the clips say when they were taken
+  # scale_bar    = true
+  # colour_boost = 3         # raises the soils' colours; 1 leaves them
 }
 
 publish "out" {
@@ -152,6 +160,8 @@ publish "out" {
     image        = finish.print
     file         = "disk-small.jpg"
     long_edge_px = 2048
+    caption      = true # what, when and how, as a text beside it
+    # max_bytes  = 500000
   }
 }
 `))
