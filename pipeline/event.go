@@ -11,6 +11,9 @@ type Event struct {
 // StepEvent tells that a part came to its end.
 type StepEvent struct {
 	Step    string // "stack.panels:x1/align"
+	Block   Ref    // what of that stands before the colon
+	Item    ID     // the clip that it is about, by content; zero for the whole block
+	Part    string // what stands behind the slash, without a label
 	State   State
 	Seconds float64
 	Key     ID
@@ -47,7 +50,7 @@ func (g *graph) display(n *node) string {
 
 // report passes on a settled part and what it stated.
 func (g *graph) report(n *node) {
-	g.obs(Event{Step: &StepEvent{Step: g.display(n), State: n.state, Seconds: n.seconds, Key: n.key,
+	g.obs(Event{Step: &StepEvent{Step: g.display(n), Block: n.block, Item: n.part.Item.ID, Part: n.part.Name, State: n.state, Seconds: n.seconds, Key: n.key,
 		Facts: n.notes.Facts, Err: n.err}})
 	for _, w := range n.notes.Warnings {
 		g.warn(w)
