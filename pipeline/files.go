@@ -78,13 +78,18 @@ type fileSlot struct {
 	err  error
 }
 
-func newFileSet(m *Manifest, c *cache.Cache, rehash bool) *fileSet {
+// FileNames returns the short name of each file that the manifest's patterns found, by its path.
+func (m *Manifest) FileNames() map[string]string {
 	var all []string
 	for _, b := range m.Blocks {
 		all = append(all, b.Paths...)
 	}
+	return shortNames(all)
+}
+
+func newFileSet(m *Manifest, c *cache.Cache, rehash bool) *fileSet {
 	return &fileSet{cache: c, rehash: rehash, slots: make(chan struct{}, 2), byPath: map[string]*fileSlot{},
-		labels: map[ID]string{}, names: shortNames(all), through: straight}
+		labels: map[ID]string{}, names: m.FileNames(), through: straight}
 }
 
 func straight(r io.ReaderAt) io.ReaderAt { return r }
