@@ -156,8 +156,12 @@ func (t *watchTeller) news(thing, text string) bool {
 // tell tells what changed.
 func (t *watchTeller) tell(s nightState) {
 	for _, c := range s.Clips {
-		if text := clipLine(c); c.State != "landed" && c.State != "stacked" && t.news("clip "+c.Name, text) {
-			t.say(text, map[string]any{"event": "clip", "clip": c})
+		key := c.State
+		for _, f := range c.Flags {
+			key += " " + f.Code
+		}
+		if c.State != "landed" && c.State != "stacked" && t.news("clip "+c.Name, key) {
+			t.say(clipLine(c), map[string]any{"event": "clip", "clip": c})
 		}
 	}
 	for _, list := range []struct {

@@ -42,8 +42,8 @@ func (k *nightKnown) state(files []landed, volume func(string) (string, int64, b
 	s := nightState{Event: "night", Title: k.title, Stage: k.stage, Optics: k.optics, Landing: []fileState{}, Clips: []clipState{}, Holes: []holeState{}}
 	ordered := inOrder(k.stacked)
 	k.addClips(&s, ordered, charted(k.places, ordered), files)
-	s.Notes = slices.Concat([]saying{}, regionNotes(ordered), rateNotes(ordered), brightNotes(s.Clips), sharpNotes(s.Clips), exposureNote(ordered))
-	s.Problems = slices.Concat([]saying{}, k.fileSays, k.stackSays, k.placeSays)
+	s.Notes = eachOnce(regionNotes(ordered), rateNotes(ordered), brightNotes(s.Clips), sharpNotes(s.Clips), exposureNote(ordered))
+	s.Problems = eachOnce(k.fileSays, k.stackSays, k.placeSays)
 	s.Room = room(files, volume)
 	if k.view.disk != nil {
 		d := *k.view.disk
@@ -58,6 +58,17 @@ func (k *nightKnown) state(files []landed, volume func(string) (string, int64, b
 		}
 	}
 	return s
+}
+
+// eachOnce joins lists, and leaves out what was said before.
+func eachOnce(lists ...[]saying) []saying {
+	out := []saying{}
+	for _, s := range slices.Concat(lists...) {
+		if !slices.Contains(out, s) {
+			out = append(out, s)
+		}
+	}
+	return out
 }
 
 // charted are the stacked panels that are placed.
@@ -85,6 +96,7 @@ func (k *nightKnown) addClips(s *nightState, ordered []*watchedPanel, placed []*
 		short[k.names[f.path]] = short[k.names[f.path]] || f.verdict == landShort
 	}
 	listed := map[string]bool{"": true}
+	brightest := brightestOf(ordered)
 	for _, p := range ordered {
 		c := clipState{Name: p.name, State: "stacked", Frames: p.row.FramesTotal, Kept: p.row.FramesKept, FinestPx: round2(p.finest()),
 			FinestSky: round2(p.finest() * k.optics.ArcsecPerPx), MidUnixMS: p.row.MidUnixNS / 1e6, Picture: p.picture}
@@ -96,7 +108,11 @@ func (k *nightKnown) addClips(s *nightState, ordered []*watchedPanel, placed []*
 		} else if why, tried := k.apart(p); tried {
 			c.State, c.Why = "apart", why
 		}
-		c.Flags = clipFlags(c, k.saturated[p.id], s.Usual, short[p.name])
+		against := s.Usual
+		if len(ordered) < softAmong || p.small.bright < faintShare*brightest {
+			against = 0
+		}
+		c.Flags = clipFlags(c, k.saturated[p.id], against, short[p.name])
 		s.Clips = append(s.Clips, c)
 		listed[p.name] = true
 	}
@@ -163,6 +179,10 @@ func (c *chart) holeAt(g gap, scale float64) holeState {
 	if g.enclosed || c.seen >= diskShare {
 		h.Kind = "hole"
 	}
+	if g.share > wideGap {
+		h.Text = fmt.Sprintf("%s: %.0f %% of the disk", h.Kind, 100*g.share)
+		return h
+	}
 	arcmin := c.r * scale / 60
 	h.Text = fmt.Sprintf("%s %s, %s of its middle: %.1f %% of the disk", h.Kind, placeWords(g.u, g.v), offsetWords(g.u*arcmin, g.v*arcmin, 1, "′"), 100*g.share)
 	return h
@@ -170,6 +190,9 @@ func (c *chart) holeAt(g gap, scale float64) holeState {
 
 // diskShare is how much of the sunlit ground must be shown for what is missing to count as a hole wherever it lies.
 const diskShare = 0.9
+
+// wideGap is how much of the disk a gap may be to have a place.
+const wideGap = 0.15
 
 // nextOf puts an aim in words.
 func nextOf(a *aim, panels []*chartedPanel, c *chart, scale float64) *nextState {

@@ -9,16 +9,17 @@ import (
 
 // From when on something is worth a word.
 const (
-	softTimes    = 1.3  // coarser than most clips' detail
-	fullPct      = 0.5  // of the bright ground saturated
-	dimTimes     = 0.6  // of most clips' brightness
-	darkShare    = 0.25 // of white, for the night's brightest ground
-	brightStep   = 1.15 // times from one clip to the next: another exposure or gain, no cloud
-	fadeStep     = 0.98 // times from one clip to the next, three times on end, and
-	fadeAll      = 0.93 // times over all of these: dew or cloud
-	softer       = 1.2  // times, of the last three clips' detail against those before
-	trendClips   = 3
-	rejectedPart = 0.2 // of a clip's frames
+	softTimes  = 1.3  // coarser than most clips' detail
+	fullPct    = 0.5  // of the bright ground saturated
+	dimTimes   = 0.6  // of most clips' brightness
+	darkShare  = 0.25 // of white, for the night's brightest ground
+	brightStep = 1.3  // times from one clip to the next: another exposure or gain, no cloud
+	fadeStep   = 0.97 // times from one clip to the next, three times on end, and
+	fadeAll    = 0.85 // times over all of these: dew or cloud
+	softer     = 1.2  // times, of the last three clips' detail against those before
+	trendClips = 3
+	softAmong  = 3   // clips, at least, of which one can be told to be the soft one
+	faintShare = 0.2 // of the night's brightest ground, below which detail drowns in noise before air or focus blur it
 )
 
 // usual is the middle of those values that are known, 0 if none is.
@@ -36,7 +37,8 @@ func usual[T any](all []T, of func(T) float64) float64 {
 	return (v[(len(v)-1)/2] + v[len(v)/2]) / 2
 }
 
-// clipFlags says what is wrong with a clip, against the usual of the night.
+// clipFlags says what is wrong with a clip, of whose bright ground so many per cent are saturated, against the usual detail of the
+// night, 0 where that cannot be held against it.
 func clipFlags(c clipState, full, usualPx float64, short bool) []saying {
 	out := []saying{}
 	if usualPx > 0 && c.FinestPx > softTimes*usualPx {
@@ -149,12 +151,17 @@ func sharpNotes(clips []clipState) []saying {
 
 // exposureNote tells that all of the night is exposed too short: the brightest ground far below white.
 func exposureNote(panels []*watchedPanel) []saying {
-	most := 0.0
-	for _, p := range panels {
-		most = max(most, p.small.bright)
-	}
-	if len(panels) == 0 || most >= darkShare {
+	most := brightestOf(panels)
+	if len(panels) < softAmong || most >= darkShare {
 		return nil
 	}
 	return []saying{{"dark", fmt.Sprintf("even the brightest ground so far is at %.0f %% of white: expose longer, unless a brighter part of the Moon is still to come", 100*most)}}
+}
+
+// brightestOf is how bright the brightest ground is, share of white.
+func brightestOf(panels []*watchedPanel) (most float64) {
+	for _, p := range panels {
+		most = max(most, p.small.bright)
+	}
+	return most
 }

@@ -114,22 +114,35 @@ function clipItem(c) {
   return el("li", {}, picture, el("div", {}, el("b", {}, c.name), el("div", { class: c.state === "apart" || c.state === "failed" ? "bad" : "quiet" }, state), ...lines));
 }
 
+function showClips(s) {
+  chart("sharpness", s.clips, (c) => c.resolution_px, s.usual_resolution_px, 1);
+  chart("brightness", s.clips, (c) => c.brightness, 1, 2);
+  fill("list", ...s.clips.slice().reverse().map(clipItem));
+}
+
+// changed tells whether a part of the state is not what was shown of it last, so that what stands still is left alone.
+const shown = {};
+function changed(part, data) {
+  const text = JSON.stringify(data);
+  const news = shown[part] !== text;
+  shown[part] = text;
+  return news;
+}
+
 function show(s) {
   $("title").textContent = s.title || "Watching the Moon";
   document.title = (s.disk && s.disk.limb ? s.disk.sunlit_shown_pct.toFixed(0) + " % · " : "") + (s.title || "Watching the Moon");
   const growing = s.landing.length ? ", while " + s.landing.map((f) => f.name).join(", ") + (s.landing.length > 1 ? " land" : " lands") : "";
   $("stage").textContent = s.stage + growing;
   $("stage").className = "";
-  showNext(s);
-  showDisk(s);
-  showFlags(s);
-  chart("sharpness", s.clips, (c) => c.resolution_px, s.usual_resolution_px, 1);
-  chart("brightness", s.clips, (c) => c.brightness, 1, 2);
+  if (changed("next", [s.next, s.disk])) showNext(s);
+  if (changed("disk", [s.disk, s.holes, s.next, s.clips])) showDisk(s);
+  if (changed("flags", [s.notes, s.clips])) showFlags(s);
+  if (changed("clips", s.clips)) showClips(s);
   fill("landing", ...(s.landing.length ? s.landing.map((f) => el("li", {}, el("b", {}, f.name), " " + bytes(f.bytes) + ", " + f.state)) : [el("li", { class: "quiet" }, "No file grows.")]));
   $("room").textContent = s.room.text;
   $("room").className = s.room.clips_left >= 0 && s.room.clips_left < 5 ? "bad" : "";
-  fill("list", ...s.clips.slice().reverse().map(clipItem));
-  fill("problems", ...(s.problems.length ? s.problems.slice().reverse().map((p) => el("li", {}, p.text)) : [el("li", { class: "quiet" }, "None.")]));
+  if (changed("problems", s.problems)) fill("problems", ...(s.problems.length ? s.problems.slice().reverse().map((p) => el("li", {}, p.text)) : [el("li", { class: "quiet" }, "None.")]));
 }
 
 function look(name) {
