@@ -2,9 +2,9 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
+	"net"
 	"runtime"
 	"time"
 
@@ -38,7 +38,7 @@ A clip is whole when its size has been steady for some seconds and its header fi
 length; one that its recorder never finished is taken after a minute, up to the cut. While
 any file grows, watch works on one processor and leaves the disk idle half of the time; it
 always runs at low priority, locks no file, and writes nothing but its cache. The run
-afterwards finds every stack there.
+afterwards finds every stack there; it waits for watch to end, or takes another cache.
 
 The manifest may name clips that are not there yet. Ctrl-C ends it; started again, it goes
 on from where it was.`,
@@ -62,7 +62,7 @@ on from where it was.`,
 }
 
 func (f *watchFlags) run(ctx context.Context, stdout, stderr io.Writer, file string) error {
-	w, err := f.watcher(ctx, stderr, file)
+	w, err := f.watcher(stderr, file)
 	if err != nil {
 		return err
 	}
@@ -76,9 +76,13 @@ func (f *watchFlags) run(ctx context.Context, stdout, stderr io.Writer, file str
 	}
 	defer w.cache.Close()
 	lowerPriority()
+	return w.serve(ctx, l, newWatchTeller(newScreen(stdout, stderr, f.json)))
+}
+
+// serve watches, and shows the page, until ctx ends.
+func (w *watcher) serve(ctx context.Context, l net.Listener, tell *watchTeller) error {
 	before := runtime.GOMAXPROCS(w.pace.most)
 	defer runtime.GOMAXPROCS(before)
-	tell := newWatchTeller(newScreen(stdout, stderr, f.json))
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	w.board = newBoard(ctx.Done(), volumeOf, tell.tell)
@@ -88,14 +92,14 @@ func (f *watchFlags) run(ctx context.Context, stdout, stderr io.Writer, file str
 		defer close(watching)
 		w.run(ctx)
 	}()
-	err = serve(ctx, l, w.board)
+	err := serve(ctx, l, w.board)
 	stop()
 	<-watching
 	return err
 }
 
 // watcher prepares the watch of a manifest, whose own faults are told as ever.
-func (f *watchFlags) watcher(ctx context.Context, stderr io.Writer, file string) (*watcher, error) {
+func (f *watchFlags) watcher(stderr io.Writer, file string) (*watcher, error) {
 	if f.at.port < 0 || f.at.port > 65535 {
 		return nil, requestf("--port %d: want a number from 0 to 65535; 0 takes one that is free", f.at.port)
 	}
@@ -122,7 +126,7 @@ func (f *watchFlags) watcher(ctx context.Context, stderr io.Writer, file string)
 	w.opts = pipeline.Options{Jobs: jobs, Build: buildName()}
 	run := runFlags{memory: f.memory}
 	w.opts.Memory, err = run.budget()
-	return w, errors.Join(err, ctx.Err())
+	return w, err
 }
 
 // watchTeller tells a night in progress line by line: each thing once.

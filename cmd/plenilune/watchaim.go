@@ -159,7 +159,7 @@ func offsetWords(x, y float64, digits int, unit string) string {
 		}
 	}
 	if len(out) == 0 {
-		return "no way off"
+		return "0" + unit
 	}
 	return strings.Join(out, ", ")
 }

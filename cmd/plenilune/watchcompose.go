@@ -220,7 +220,7 @@ func nextOf(a *aim, panels []*chartedPanel, c *chart, scale float64) *nextState 
 	}
 	last := panels[len(panels)-1]
 	n.FromLast = fmt.Sprintf("from the field of %s, the last clip: %s", last.name, offsetWords((f.x-last.X)/wide, (f.y-last.Y)/high, 1, " fields"))
-	n.Text = fmt.Sprintf("point %s of the disk's middle (%s), %s", offsetWords(dx*scale/60, dy*scale/60, 1, "′"), offsetWords(dx/wide, dy/high, 1, " fields"), n.Place)
+	n.Text = fmt.Sprintf("point %s of the disk's middle (in fields: %s), %s", offsetWords(dx*scale/60, dy*scale/60, 1, "′"), offsetWords(dx/wide, dy/high, 1, ""), n.Place)
 	if len(words) > 0 {
 		n.Text += ", overlapping " + strings.Join(words, ", ")
 	}

@@ -111,6 +111,9 @@ func newChart(x, y, r float64, panels []*chartedPanel) *chart {
 	for _, p := range panels {
 		low, high = min(low, p.level(p.small.dark)), max(high, p.level(p.small.bright))
 	}
+	if low > high/3 { // no sky is seen yet
+		low = 0
+	}
 	bright := low + litShare*(high-low)
 	var cells []sunlit.Cell
 	for i := range c.shown {
