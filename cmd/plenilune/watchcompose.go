@@ -124,7 +124,7 @@ func (k *nightKnown) addClips(s *nightState, ordered []*watchedPanel, placed []*
 		c := clipState{Name: name, State: "landed", Frames: f.index.Frames, Flags: []saying{}}
 		if why, bad := k.failed[name]; bad {
 			c.State, c.Why = "failed", why
-		} else if k.settled {
+		} else if k.tried[f.path] {
 			c.State, c.Why = "unused", "it shows nothing new: empty, without a sound frame, or the same as another clip"
 		}
 		s.Clips = append(s.Clips, c)

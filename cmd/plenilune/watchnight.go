@@ -56,7 +56,7 @@ type nightKnown struct {
 	stackSays []saying          // what the last round said, stacking
 	placeSays []saying          // and placing
 	fileSays  []saying
-	settled   bool // all usable clips were tried
+	tried     map[string]bool // paths of files that the last round stacked, or could not
 	places    *placementsRow
 	view      diskView
 	north     *float64
@@ -177,9 +177,6 @@ func (w *watcher) look(now time.Time) {
 			for _, p := range b.Paths {
 				k.names[p] = names[p]
 			}
-		}
-		if changed {
-			k.settled = false
 		}
 	})
 }

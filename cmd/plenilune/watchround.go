@@ -103,6 +103,12 @@ func (w *watcher) obtain(ctx context.Context, m *pipeline.Manifest, wish pipelin
 // stackAll brings every clip that is whole to its stack, and shows each as soon as it is there.
 func (w *watcher) stackAll(ctx context.Context, m *pipeline.Manifest, set *mosaic.Settings) error {
 	w.update(func(k *nightKnown) { k.stage = "stacking" })
+	tried := map[string]bool{}
+	for _, b := range m.Blocks {
+		for _, p := range b.Paths {
+			tried[p] = true
+		}
+	}
 	var now []*watchedPanel
 	all := &observed{failed: map[string]string{}, saturated: map[string]float64{}}
 	for _, ref := range set.Panels {
@@ -131,7 +137,7 @@ func (w *watcher) stackAll(ctx context.Context, m *pipeline.Manifest, set *mosai
 		}
 	}
 	w.update(func(k *nightKnown) {
-		k.stacked, k.saturated, k.failed, k.stackSays, k.settled = now, all.saturated, all.failed, all.says, true
+		k.stacked, k.saturated, k.failed, k.stackSays, k.tried = now, all.saturated, all.failed, all.says, tried
 	})
 	return nil
 }
@@ -173,7 +179,7 @@ func (w *watcher) place(ctx context.Context, m *pipeline.Manifest, ref pipeline.
 		return err
 	}
 	w.placed = time.Now()
-	w.update(func(k *nightKnown) { k.places, k.placeSays, k.view = places, seen.says, view })
+	w.update(func(k *nightKnown) { k.places, k.placeSays, k.view, k.north = places, seen.says, view, nil })
 	return nil
 }
 
