@@ -18,7 +18,7 @@ function svg(tag, attrs, ...children) {
   return e;
 }
 
-function fill(id, ...children) { $(id).replaceChildren(...children); }
+function fill(id, ...children) { $(id).replaceChildren(...children.filter((c) => c !== "")); }
 
 const bytes = (n) => (n >= 1e9 ? (n / 1e9).toFixed(1) + " GB" : n >= 1e6 ? (n / 1e6).toFixed(0) + " MB" : (n / 1e3).toFixed(0) + " kB");
 const path = (points) => points.map((p, i) => (i ? "L" : "M") + p[0].toFixed(1) + " " + p[1].toFixed(1)).join("") + "Z";
@@ -34,7 +34,8 @@ function showNext(s) {
   const n = s.next;
   if (!n) {
     const text = !s.disk ? "No panel is placed yet." : !s.disk.limb ? "No limb is found yet: shoot a panel at the Moon's edge next, and the rest can be aimed at." : "Nothing is missing: the disk is closed.";
-    fill("next-body", el("p", { class: s.disk && s.disk.limb ? "big" : "" }, text));
+    const worse = s.clips.filter((c) => c.flags.length).map((c) => c.name);
+    fill("next-body", el("p", { class: s.disk && s.disk.limb ? "big" : "" }, text), worse.length && s.disk && s.disk.limb ? el("p", {}, "Worth shooting again: " + worse.join(", ") + ".") : "");
     return;
   }
   const laps = n.neighbours.slice(0, 4).map((name, i) => name + " by " + n.overlap_pct[i] + " %").join(", ");
@@ -135,7 +136,7 @@ function show(s) {
   const growing = s.landing.length ? ", while " + s.landing.map((f) => f.name).join(", ") + (s.landing.length > 1 ? " land" : " lands") : "";
   $("stage").textContent = s.stage + growing;
   $("stage").className = "";
-  if (changed("next", [s.next, s.disk])) showNext(s);
+  if (changed("next", [s.next, s.disk, s.clips])) showNext(s);
   if (changed("disk", [s.disk, s.holes, s.next, s.clips])) showDisk(s);
   if (changed("flags", [s.notes, s.clips])) showFlags(s);
   if (changed("clips", s.clips)) showClips(s);
