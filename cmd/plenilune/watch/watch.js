@@ -55,9 +55,9 @@ function showDisk(s) {
     fill("holes");
     return;
   }
-  const [x, y, w, h] = d.box, small = Math.max(w, h) / 40;
+  const [, , w, h] = d.box, small = Math.max(w, h) / 40;
+  const picture = el("img", { src: d.picture, alt: "", width: Math.round(w), height: Math.round(h), decoding: "sync" });
   const map = svg("svg", { viewBox: d.box.join(" "), role: "img", "aria-label": "The disk so far, with the outlines of its panels" });
-  map.append(svg("image", { href: d.picture, x, y, width: w, height: h, preserveAspectRatio: "none" }));
   if (d.limb) map.append(svg("circle", { class: "limb", cx: d.limb[0], cy: d.limb[1], r: d.limb[2] }));
   for (const c of s.clips) {
     if (!c.outline) continue;
@@ -69,7 +69,7 @@ function showDisk(s) {
       svg("path", { class: "cross", d: `M${mx - small} ${my}H${mx + small}M${mx} ${my - small}V${my + small}` }));
   }
   for (const q of s.holes) map.append(svg("circle", { class: "missing", cx: q.x, cy: q.y, r: small * 0.6 }, svg("title", {}, q.text)));
-  fill("map", map);
+  fill("map", el("div", { class: "layers" }, picture, map));
   let text = d.limb ? d.sunlit_shown_pct.toFixed(1) + " % of the sunlit ground is shown." : "No limb is found yet: how much of the disk is shown is not known.";
   if (d.north_deg !== undefined) text += " The Moon's north lies " + Math.abs(d.north_deg).toFixed(0) + "° " + (d.north_deg < 0 ? "clockwise" : "anticlockwise") + " from up.";
   fill("shown", text);
