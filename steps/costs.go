@@ -70,6 +70,9 @@ var costs = map[string]cost{
 	"finish/levels":     {perPx: 0.4, colour: 3},
 	"finish/tone":       {perPx: 0.05, colour: 4, parallel: 0.9, bytesPx: 1.15},
 
+	"publish/tiles": {perPx: 0.03, colour: 2.5, parallel: 0.7, bytesPx: 0.35, filePx: 0.35},
+	"publish/pages": {perPx: 0.002, bytesFieldPx: 0.02},
+
 	"publish/encode.tif": {perPx: 0.03, colour: 3, bytesPx: 2, filePx: 2.2},
 	"publish/encode.png": {perPx: 0.06, colour: 3, bytesPx: 0.62, filePx: 0.64},
 	"publish/encode.jpg": {perPx: 0.025, colour: 3, bytesPx: 0.04, filePx: 0.045},
@@ -286,6 +289,16 @@ func files(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Size) []pip
 		}
 		for _, c := range clips {
 			out = append(out, pipeline.Guess{Kind: kind, File: p.File + " of " + c.ID.Short(), Of: []pipeline.Size{c}})
+		}
+	}
+	for _, p := range s.Pages {
+		if joined(m, []pipeline.Ref{p.Image}) {
+			out = append(out, pipeline.Guess{Kind: "publish/tiles", File: p.Folder, Of: clips}, pipeline.Guess{Kind: "publish/pages", Of: clips})
+			continue
+		}
+		for _, c := range clips {
+			out = append(out, pipeline.Guess{Kind: "publish/tiles", File: p.Folder + " of " + c.ID.Short(), Of: []pipeline.Size{c}},
+				pipeline.Guess{Kind: "publish/pages", Of: []pipeline.Size{c}})
 		}
 	}
 	return out

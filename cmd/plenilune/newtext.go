@@ -153,6 +153,10 @@ publish "out" {
     file         = "disk-small.jpg"
     long_edge_px = 2048
   }
+  pages {
+    image  = finish.print # to be looked at in a browser, with the night's report: open disk/index.html
+    folder = "disk"
+  }
 }
 `))
 

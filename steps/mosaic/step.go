@@ -89,7 +89,15 @@ func expand(x *pipeline.Expansion) error {
 		"coverage":   join.Out("coverage"),
 		"noise":      join.Out("noise"),
 		"placements": levels.Out("placements"),
+		"geometry":   place.Out("geometry"),
 	}}
+	for _, it := range items { // for the report, as port:ID
+		for _, port := range []string{"panel", "frames", "index"} {
+			if v := it.Values[port]; !v.IsZero() {
+				out.Values[port+":"+it.ID.String()] = v
+			}
+		}
+	}
 	face := x.Add(orientPart([]pipeline.Input{{Port: "image", Value: join.Out("image")}, {Port: "placements", Value: levels.Out("placements")}, {Port: "geometry", Value: place.Out("geometry")}}, set.Orientation))
 	out = out.With("orientation", face.Out("orientation"))
 	if p, ok := lightPart(items); ok {

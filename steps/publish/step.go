@@ -7,11 +7,13 @@ import (
 	"io"
 
 	"plenilune/pipeline"
+	"plenilune/steps/publish/pages"
 )
 
 // Settings is a publish block of the manifest.
 type Settings struct {
-	Pictures []Picture `hcl:"picture,block"`
+	Pictures []Picture     `hcl:"picture,block"`
+	Pages    []pages.Pages `hcl:"pages,block"`
 }
 
 // Picture is one file.
@@ -57,6 +59,19 @@ func expand(x *pipeline.Expansion) error {
 		}
 		for _, it := range items {
 			deliver(x, p, it, len(items) > 1)
+		}
+	}
+	for _, p := range set.Pages {
+		items, err := x.Upstream(p.Image)
+		if err != nil {
+			return err
+		}
+		for _, it := range items {
+			folder := p.Folder
+			if len(items) > 1 {
+				folder += "-" + it.ID.Short()
+			}
+			pages.Add(x, p, it, folder)
 		}
 	}
 	return nil
