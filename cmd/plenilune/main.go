@@ -41,6 +41,8 @@ func exitCode(ctx context.Context, err error, stderr io.Writer) int {
 	var request *pipeline.RequestError
 	var told *toldError
 	switch {
+	case errors.Is(err, errServed):
+		return exitDone
 	case ctx.Err() != nil:
 		fmt.Fprintln(stderr, "plenilune: interrupted; the next run goes on from here")
 		return exitInterrupted
@@ -90,7 +92,7 @@ certified full-aperture filters and follow their makers' and local rules.`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return requestf("%v; see %s --help", err, cmd.CommandPath())
 	})
-	root.AddCommand(demoCommand(), newCommand(), checkCommand(), runCommand(), whyCommand(), traceCommand(), cacheCommand())
+	root.AddCommand(demoCommand(), newCommand(), checkCommand(), runCommand(), whyCommand(), traceCommand(), viewCommand(), cacheCommand())
 	for _, c := range root.Commands() {
 		wrapArgs(c)
 	}

@@ -95,7 +95,7 @@ func (sc scene) mapChart(l limb, f frame) template.HTML {
 	w := 560.0
 	k := w / float64(sc.Width)
 	h := float64(sc.Height) * k
-	fmt.Fprintf(&b, `<svg viewBox="-2 -2 %s %s" style="max-width:36rem" role="img" aria-label="Map of the panels">`, number(w+4), number(h+4))
+	fmt.Fprintf(&b, `<svg class="map" viewBox="-2 -2 %s %s" role="img" aria-label="Map of the panels">`, number(w+4), number(h+4))
 	if l.Found {
 		x, y := f.picture(l.X, l.Y)
 		fmt.Fprintf(&b, `<circle class="limb" cx="%s" cy="%s" r="%s"/>`, number((x+0.5)*k), number((y+0.5)*k), number(l.Radius*k))

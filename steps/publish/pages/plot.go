@@ -39,7 +39,7 @@ func (p *plot) y(v float64) float64 { return p.h - p.low - (v-p.y0)/(p.y1-p.y0)*
 func (p *plot) axes(xName, yName string) {
 	fmt.Fprintf(&p.b, `<path class="axis" d="M%s 6V%sH%s"/>`, number(p.left), number(p.h-p.low), number(p.w-8))
 	for _, v := range round(p.x0, p.x1, 6) {
-		fmt.Fprintf(&p.b, `<path class="axis" d="M%s %sv4"/><text x="%[1]s" y="%s" text-anchor="middle">%s</text>`,
+		fmt.Fprintf(&p.b, `<path class="axis" d="M%[1]s %[2]sv4"/><text x="%[1]s" y="%[3]s" text-anchor="middle">%[4]s</text>`,
 			number(p.x(v)), number(p.h-p.low), number(p.h-p.low+15), plain(v))
 	}
 	for _, v := range round(p.y0, p.y1, 4) {
