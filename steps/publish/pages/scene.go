@@ -29,6 +29,7 @@ type scene struct {
 	Grid       []gridLine   `json:"grid"`
 	Holes      []sceneHole  `json:"holes"`
 	Disk       *sceneDisk   `json:"disk,omitempty"`
+	Limb       *[3]float64  `json:"limb,omitempty"` // its middle and radius
 }
 
 // sceneDisk lets the script tell longitude and latitude under the pointer.
@@ -82,6 +83,8 @@ func (n night) sceneOf(s pageSettings, l layoutTable, f frame) scene {
 	out.ArcsecPerPx = n.place.Scale
 	if n.place.Limb.Found && n.place.Limb.Radius > 0 {
 		out.KMPerPx = tidy(moon.RadiusKM/n.place.Limb.Radius, 1e5)
+		x, y := f.picture(n.place.Limb.X, n.place.Limb.Y)
+		out.Limb = &[3]float64{tidy(x, 10), tidy(y, 10), tidy(n.place.Limb.Radius, 10)}
 	}
 	for i := range n.clips {
 		out.Panels = append(out.Panels, n.panelOf(i, s, f))

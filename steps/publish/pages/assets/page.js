@@ -27,17 +27,27 @@ class Viewer {
     this.draw();
   }
 
+  // wholeView shows all of the disk, or of the picture, between header and footer.
   wholeView() {
-    const k = 0.97 * Math.min(this.stage.clientWidth / scene.width, this.stage.clientHeight / scene.height);
-    return { x: scene.width / 2, y: scene.height / 2, k };
+    let x0 = 0, y0 = 0, x1 = scene.width, y1 = scene.height;
+    if (scene.limb) {
+      const [x, y, r] = scene.limb, m = 1.04 * r;
+      if (x + r > 0 && y + r > 0 && x - r < x1 && y - r < y1) {
+        [x0, y0, x1, y1] = [Math.max(0, x - m), Math.max(0, y - m), Math.min(x1, x + m), Math.min(y1, y + m)];
+      }
+    }
+    const top = document.querySelector("header").offsetHeight, low = 44, w = this.stage.clientWidth - 16;
+    const h = Math.max(80, this.stage.clientHeight - top - low), k = Math.min(w / (x1 - x0), h / (y1 - y0));
+    return { x: (x0 + x1) / 2, y: (y0 + y1) / 2 - (top - low) / 2 / k, k };
   }
 
   // bound keeps some of the picture in sight.
   bound() {
     const v = this.view, least = Math.min(0.5 * this.wholeView().k, 1), most = Math.max(12, this.wholeView().k);
     v.k = Math.max(least, Math.min(most, v.k));
-    v.x = Math.max(0, Math.min(scene.width, v.x));
-    v.y = Math.max(0, Math.min(scene.height, v.y));
+    const slack = 60 / v.k;
+    v.x = Math.max(-slack, Math.min(scene.width + slack, v.x));
+    v.y = Math.max(-slack, Math.min(scene.height + slack, v.y));
   }
 
   change() {
