@@ -92,13 +92,15 @@ func (c clip) jitter() float64 {
 // mapChart draws where the panels lie, as the finished picture has them.
 func (sc scene) mapChart(l limb, f frame) template.HTML {
 	var b strings.Builder
-	w := 560.0
-	k := w / float64(sc.Width)
-	h := float64(sc.Height) * k
-	fmt.Fprintf(&b, `<svg class="map" viewBox="-2 -2 %s %s" role="img" aria-label="Map of the panels">`, number(w+4), number(h+4))
+	x0, y0, x1, y1 := 0.0, 0.0, float64(sc.Width), float64(sc.Height)
+	lx, ly := f.picture(l.X, l.Y)
+	if l.Found && l.Radius < x1+y1 { // a limb that is hardly curved is left to lead out of the map
+		x0, y0, x1, y1 = min(x0, lx-l.Radius), min(y0, ly-l.Radius), max(x1, lx+l.Radius), max(y1, ly+l.Radius)
+	}
+	k := 560 / (x1 - x0)
+	fmt.Fprintf(&b, `<svg class="map" viewBox="%s %s 566 %s" role="img" aria-label="Map of the panels">`, number(x0*k-3), number(y0*k-3), number((y1-y0)*k+6))
 	if l.Found {
-		x, y := f.picture(l.X, l.Y)
-		fmt.Fprintf(&b, `<circle class="limb" cx="%s" cy="%s" r="%s"/>`, number((x+0.5)*k), number((y+0.5)*k), number(l.Radius*k))
+		fmt.Fprintf(&b, `<circle class="limb" cx="%s" cy="%s" r="%s"/>`, number((lx+0.5)*k), number((ly+0.5)*k), number(l.Radius*k))
 	}
 	for _, p := range sc.Panels {
 		if len(p.Corners) == 0 {

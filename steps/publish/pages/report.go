@@ -81,7 +81,7 @@ func (n night) inShort(sc scene) []string {
 	if n.place.Scale > 0 {
 		source := map[string]string{"stated": "as the optics are stated", "limb": "by the limb"}[n.place.Source]
 		if n.place.Estimated {
-			source += ", estimated: the clips say no times"
+			source += ", estimated by the Moon’s mean size in the sky"
 		}
 		say("One pixel is %.3g″, %s.", n.place.Scale, source)
 	}

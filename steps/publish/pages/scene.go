@@ -1,9 +1,12 @@
 package pages
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"plenilune/steps/kernel/gazetteer"
 	"plenilune/steps/kernel/moon"
@@ -55,8 +58,8 @@ type scenePanel struct {
 	Why     string       `json:"why,omitempty"`   // why it is not placed
 }
 
-// feature is name, x, y, diameter along the limb, in pixels, and diameter in km.
-type feature [5]any
+// feature is name, x, y and extent in pixels, extent in km, whether it is lit, and the pixels of extent that its name counts for.
+type feature [7]any
 
 type gridLine struct {
 	Degrees float64      `json:"deg"`
@@ -182,6 +185,7 @@ const leastSlant = 0.07
 // leastSize is what a feature must measure in the picture, in pixels, for its name to be any help.
 const leastSize = 3
 
+// features lists what has a name, the most conspicuous first.
 func (g *globe) features(l layoutTable) []feature {
 	out := []feature{}
 	perKM := g.limb.Radius / moon.RadiusKM
@@ -190,9 +194,31 @@ func (g *globe) features(l layoutTable) []feature {
 		if !seen || slant < leastSlant || f.DiameterKM*perKM < leastSize || x < 0 || y < 0 || x >= float64(l.Width) || y >= float64(l.Height) {
 			continue
 		}
-		out = append(out, feature{f.Name, tidy(x, 1), tidy(y, 1), tidy(f.DiameterKM*perKM, 1), f.DiameterKM})
+		lit := 0
+		if l.lit(x, y) {
+			lit = 1
+		}
+		size := f.DiameterKM * perKM
+		out = append(out, feature{f.Name, tidy(x, 1), tidy(y, 1), tidy(size, 1), f.DiameterKM, lit, tidy(size*weightOf(f.Name), 1)})
 	}
+	slices.SortStableFunc(out, func(a, b feature) int { return cmp.Compare(b[6].(float64), a[6].(float64)) })
 	return out
+}
+
+// thin are the first words of names of what is long and narrow: its extent says little of how it strikes the eye.
+var thin = map[string]float64{"Rima": 0.2, "Rimae": 0.2, "Dorsum": 0.15, "Dorsa": 0.15, "Catena": 0.2, "Vallis": 0.4, "Rupes": 0.4, "Montes": 0.5, "Mons": 0.6, "Promontorium": 0.6}
+
+// weightOf is how much a name counts beside others of the same extent; a crater with a letter stands behind the one that it is
+// called after.
+func weightOf(name string) float64 {
+	first, _, _ := strings.Cut(name, " ")
+	if w, ok := thin[first]; ok {
+		return w
+	}
+	if n := len(name); n > 2 && name[n-2] == ' ' {
+		return 0.4
+	}
+	return 1
 }
 
 // gridStep is by how many degrees the points of a line of the grid lie apart.

@@ -32,7 +32,7 @@ func Add(x *pipeline.Expansion, p Pages, it pipeline.Item, folder string) {
 		Name: "tiles", Label: folder, Item: own, Version: 1, Settings: tileSettings{tileSide},
 		In:     []pipeline.Input{{Port: "image", Value: it.Values["image"]}},
 		Out:    []string{"folder", "layout"},
-		Memory: 768 << 20,
+		Memory: 1 << 30, // a colour picture of 100 megapixels
 		Run:    pipeline.Bind(runTiles),
 	})
 	in := []pipeline.Input{{Port: "tiles", Value: tiles.Out("folder")}, {Port: "layout", Value: tiles.Out("layout")}}

@@ -27,6 +27,10 @@ type layoutTable struct {
 	Width    int `json:"width"`
 	Height   int `json:"height"`
 	TileSide int `json:"tile_side"`
+	// Dim is the picture made small, in shades of grey: enough to tell what is in the dark.
+	Dim       []byte `json:"dim"`
+	DimWidth  int    `json:"dim_width"`
+	DimPixels int    `json:"dim_px"` // pixels of the picture to one of it, along a side
 }
 
 func (l layoutTable) layout() iiif.Layout {
@@ -43,7 +47,7 @@ func runTiles(ctx context.Context, s tileSettings, t *pipeline.Task) error {
 	}
 	defer src.Close()
 	w, h, _ := src.Size()
-	table := layoutTable{w, h, s.TileSidePx}
+	table := layoutTable{Width: w, Height: h, TileSide: s.TileSidePx}
 	l, err := readLevel(ctx, t, src)
 	if err != nil {
 		return err
@@ -70,8 +74,51 @@ func runTiles(ctx context.Context, s tileSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
+	if err := table.dim(ctx, t, l); err != nil {
+		return err
+	}
 	t.Fact("tiles", float64(count), "")
 	return t.PutTable("layout", table)
+}
+
+const (
+	dimSide  = 128 // most pixels along a side of the small picture
+	leastLit = 14  // of 255, sRGB: darker ground cannot be made out
+)
+
+// dim makes the picture smaller still than its coarsest level.
+func (l *layoutTable) dim(ctx context.Context, t *pipeline.Task, from level) error {
+	scales := l.layout().Scales()
+	l.DimPixels = scales[len(scales)-1]
+	tables := newLightTables()
+	for max(from.w, from.h) > dimSide {
+		half, err := from.half(ctx, t, tables)
+		if err != nil {
+			return err
+		}
+		from, l.DimPixels = half, 2*l.DimPixels
+	}
+	l.DimWidth = from.w
+	for i := range from.w * from.h {
+		l.Dim = append(l.Dim, from.pix[i*from.step+from.channels/2])
+	}
+	return nil
+}
+
+// lit tells whether there is anything to be seen at a place of the picture or beside it.
+func (l layoutTable) lit(x, y float64) bool {
+	if l.DimWidth == 0 {
+		return true
+	}
+	cx, cy := int(x)/l.DimPixels, int(y)/l.DimPixels
+	for j := max(0, cy-1); j <= min(len(l.Dim)/l.DimWidth-1, cy+1); j++ {
+		for i := max(0, cx-1); i <= min(l.DimWidth-1, cx+1); i++ {
+			if l.Dim[j*l.DimWidth+i] >= leastLit {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // tilesAt lists the tiles of a scale; those of 1:1 begin with the whole picture, if it is not a tile anyway.

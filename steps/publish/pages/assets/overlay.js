@@ -26,13 +26,14 @@ class Overlay {
     // A pixel's middle is its whole number; the picture begins half a pixel before it.
     this.to = (x, y) => [(x + 0.5 - view.x) * view.k + w / 2, (y + 0.5 - view.y) * view.k + h / 2];
     if (this.on.sharpness) this.drawSharpness();
-    if (this.on.grid) this.drawGrid(w, h);
+    if (this.on.grid) this.drawGrid();
     if (this.on.panels) for (const p of scene.panels) this.drawPanel(p, false);
     if (this.chosen) this.drawPanel(this.chosen, true);
     this.taken = [];
     if (this.on.holes) scene.holes.forEach(hole => this.drawHole(hole, view.k));
     if (this.target) this.drawTarget(view.k);
     if (this.on.names) this.drawNames(view.k, w, h);
+    if (this.on.grid) this.nameGrid(w, h);
   }
 
   trace(points, closed) {
@@ -79,7 +80,7 @@ class Overlay {
     }
   }
 
-  drawGrid(w, h) {
+  drawGrid() {
     for (const line of this.scene.grid) {
       if (!line.every.includes(this.step)) continue;
       this.trace(line.points, false);
@@ -87,15 +88,30 @@ class Overlay {
       this.pen.globalAlpha = line.deg === 0 ? 0.9 : 0.5;
       this.pen.lineWidth = line.deg === 0 ? 1.5 : 1;
       this.pen.stroke();
-      this.pen.globalAlpha = 1;
-      // The label stands where the line is nearest the middle of the stage.
+    }
+    this.pen.globalAlpha = 1;
+  }
+
+  // nameGrid writes degrees to each line where it is nearest the middle of the stage, if there is room.
+  nameGrid(w, h) {
+    this.pen.font = "11px " + type;
+    for (const line of this.scene.grid) {
+      if (!line.every.includes(this.step)) continue;
       let best = null, far = Infinity;
       for (const p of line.points) {
         const [x, y] = this.to(p[0], p[1]), d = Math.hypot(x - w / 2, y - h / 2);
         if (d < far && x > 24 && x < w - 24 && y > 70 && y < h - 60) { far = d; best = [x, y]; }
       }
-      if (best) this.text(this.degrees(line), best[0], best[1], "11px " + type, ink.grid, "center");
+      if (best && this.room(best[0], best[1], 22, 9)) this.text(this.degrees(line), best[0], best[1], "11px " + type, ink.grid, "center");
     }
+  }
+
+  // room tells whether nothing is written there yet, and takes the place.
+  room(x, y, half, high) {
+    const box = [x - half, y - high, x + half, y + high];
+    if (this.taken.some(b => b[0] < box[2] && box[0] < b[2] && b[1] < box[3] && box[1] < b[3])) return false;
+    this.taken.push(box);
+    return true;
   }
 
   degrees(line) {
@@ -110,7 +126,10 @@ class Overlay {
     this.pen.setLineDash([6, 4]);
     this.outlined(ink.hole, 1.75);
     this.pen.setLineDash([]);
-    this.text("Hole" + (hole.place ? " at " + hole.place : ""), x, y + r + 14, "600 12px " + type, ink.hole, "center");
+    const text = "Hole" + (hole.place ? " at " + hole.place : "");
+    this.pen.font = "600 12px " + type;
+    this.room(x, y + r + 14, this.pen.measureText(text).width / 2 + 4, 9);
+    this.text(text, x, y + r + 14, this.pen.font, ink.hole, "center");
   }
 
   drawTarget(k) {
@@ -126,8 +145,8 @@ class Overlay {
     let left = 140;
     if (this.target) this.label(this.target, k, true);
     for (const f of this.scene.features) {
-      if (f[3] * k < 20 || left === 0) break;
-      if (f === this.target) continue;
+      if (f[6] * k < 20 || left === 0) break;
+      if (f === this.target || !f[5]) continue;
       const [x, y] = this.to(f[1], f[2]);
       if (x < 0 || y < 0 || x > w || y > h) continue;
       if (this.label(f, k, false)) left--;
@@ -140,9 +159,7 @@ class Overlay {
     pen.font = (large ? "italic " : "") + size + "px " + type;
     const half = pen.measureText(f[0]).width / 2 + 5;
     const ty = large ? y : y + Math.min(across / 2, 60) + 11;
-    const box = [x - half, ty - size, x + half, ty + size];
-    if (!always && this.taken.some(b => b[0] < box[2] && box[0] < b[2] && b[1] < box[3] && box[1] < b[3])) return false;
-    this.taken.push(box);
+    if (!this.room(x, ty, half, size) && !always) return false;
     this.text(f[0], x, ty, pen.font, ink.name, "center");
     return true;
   }

@@ -233,7 +233,7 @@ class Search {
       const li = document.createElement("li");
       li.id = "found-" + i;
       li.role = "option";
-      li.append(f[0], Object.assign(document.createElement("small"), { textContent: f[4] ? f[4] + " km" : "" }));
+      li.append(f[0], Object.assign(document.createElement("small"), { textContent: (f[4] ? f[4] + " km" : "") + (f[5] ? "" : ", in the dark") }));
       li.addEventListener("pointerdown", e => { e.preventDefault(); this.take(i); });
       return li;
     }));
