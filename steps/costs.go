@@ -70,8 +70,8 @@ var costs = map[string]cost{
 	"finish/levels":     {perPx: 0.4, colour: 3},
 	"finish/tone":       {perPx: 0.05, colour: 4, parallel: 0.9, bytesPx: 1.15},
 
-	"publish/tiles": {perPx: 0.03, colour: 2.5, parallel: 0.7, bytesPx: 0.35, filePx: 0.35},
-	"publish/pages": {perPx: 0.002, bytesFieldPx: 0.02},
+	"publish/tiles": {perPx: 0.03, colour: 2.5, parallel: 0.7, bytesPx: 0.2, filePx: 0.2},
+	"publish/pages": {perPx: 0.002, bytesFieldPx: 0.05},
 
 	"publish/encode.tif": {perPx: 0.03, colour: 3, bytesPx: 2, filePx: 2.2},
 	"publish/encode.png": {perPx: 0.06, colour: 3, bytesPx: 0.62, filePx: 0.64},

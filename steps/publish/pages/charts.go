@@ -64,8 +64,8 @@ func (c clip) driftChart(number int) template.HTML {
 		return ""
 	}
 	x, y := span(xs), span(ys)
-	half := max(x[1]-x[0], y[1]-y[0], 1) * 0.54
-	mx, my := (x[0]+x[1])/2, (y[0]+y[1])/2
+	half := float64(max(x[1]-x[0], y[1]-y[0], 1) * 0.54)
+	mx, my := float64((x[0]+x[1])/2), float64((y[0]+y[1])/2)
 	p := newPlot(250, 218, [2]float64{mx - half, mx + half}, [2]float64{my - half, my + half}, fmt.Sprintf("Panel %d: drift path in pixels of the sensor", number))
 	p.axes("px", "px, up")
 	p.line("line", len(xs), func(i int) (float64, float64, bool) { return xs[i], ys[i], true })
@@ -98,7 +98,7 @@ func (sc scene) mapChart(l limb, f frame) template.HTML {
 		x0, y0, x1, y1 = min(x0, lx-l.Radius), min(y0, ly-l.Radius), max(x1, lx+l.Radius), max(y1, ly+l.Radius)
 	}
 	k := 560 / (x1 - x0)
-	fmt.Fprintf(&b, `<svg class="map" viewBox="%s %s 566 %s" role="img" aria-label="Map of the panels">`, number(x0*k-3), number(y0*k-3), number((y1-y0)*k+6))
+	fmt.Fprintf(&b, `<svg class="map" viewBox="%s %s 566 %s" role="img" aria-label="Map of the panels">`, number(float64(x0*k)-3), number(float64(y0*k)-3), number(float64((y1-y0)*k)+6))
 	if l.Found {
 		fmt.Fprintf(&b, `<circle class="limb" cx="%s" cy="%s" r="%s"/>`, number((lx+0.5)*k), number((ly+0.5)*k), number(l.Radius*k))
 	}
@@ -118,7 +118,7 @@ func (sc scene) mapChart(l limb, f frame) template.HTML {
 	for _, p := range sc.Panels {
 		if len(p.Corners) > 0 {
 			x, y := (p.Corners[0][0]+p.Corners[2][0])/2, (p.Corners[0][1]+p.Corners[2][1])/2
-			fmt.Fprintf(&b, `<text class="number" x="%s" y="%s">%d</text>`, number(x*k), number(y*k+5), p.Number)
+			fmt.Fprintf(&b, `<text class="number" x="%s" y="%s">%d</text>`, number(x*k), number(float64(y*k)+5), p.Number)
 		}
 	}
 	for _, h := range sc.Holes {

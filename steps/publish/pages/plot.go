@@ -32,8 +32,13 @@ func newPlot(w, h float64, x, y [2]float64, label string) *plot {
 // number writes a coordinate to a tenth of a pixel.
 func number(v float64) string { return strconv.FormatFloat(tidy(v, 10), 'f', -1, 64) }
 
-func (p *plot) x(v float64) float64 { return p.left + (v-p.x0)/(p.x1-p.x0)*(p.w-p.left-8) }
-func (p *plot) y(v float64) float64 { return p.h - p.low - (v-p.y0)/(p.y1-p.y0)*(p.h-p.low-10) }
+func (p *plot) x(v float64) float64 {
+	return p.left + float64((v-p.x0)/(p.x1-p.x0)*(p.w-p.left-8))
+}
+
+func (p *plot) y(v float64) float64 {
+	return p.h - p.low - float64((v-p.y0)/(p.y1-p.y0)*(p.h-p.low-10))
+}
 
 // axes draws both axes with round numbers at them.
 func (p *plot) axes(xName, yName string) {

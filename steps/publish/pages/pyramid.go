@@ -73,7 +73,7 @@ func byteOf(v float32) byte {
 	if v != v {
 		return 0
 	}
-	return byte(math.Floor(min(max(float64(v), 0), 1)*255 + 0.5))
+	return byte(math.Floor(float64(min(max(float64(v), 0), 1)*255) + 0.5))
 }
 
 // lightTables turn sRGB values of 8 bits into light in steps of 1/65535 and back.

@@ -52,9 +52,9 @@ func runTiles(ctx context.Context, s tileSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
-	count := 0
+	count, tables := 0, newLightTables()
 	err = t.PutFolder("folder", func(add func(string, []byte) error) error {
-		tables, layout := newLightTables(), table.layout()
+		layout := table.layout()
 		scales := layout.Scales()
 		for i, scale := range scales {
 			if i > 0 {
@@ -74,7 +74,7 @@ func runTiles(ctx context.Context, s tileSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
-	if err := table.dim(ctx, t, l); err != nil {
+	if err := table.dim(ctx, t, l, tables); err != nil {
 		return err
 	}
 	t.Fact("tiles", float64(count), "")
@@ -87,10 +87,9 @@ const (
 )
 
 // dim makes the picture smaller still than its coarsest level.
-func (l *layoutTable) dim(ctx context.Context, t *pipeline.Task, from level) error {
+func (l *layoutTable) dim(ctx context.Context, t *pipeline.Task, from level, tables *lightTables) error {
 	scales := l.layout().Scales()
 	l.DimPixels = scales[len(scales)-1]
-	tables := newLightTables()
 	for max(from.w, from.h) > dimSide {
 		half, err := from.half(ctx, t, tables)
 		if err != nil {
