@@ -294,6 +294,9 @@ func files(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Size) []pip
 	for _, p := range s.Pages {
 		if joined(m, []pipeline.Ref{p.Image}) {
 			out = append(out, pipeline.Guess{Kind: "publish/tiles", File: p.Folder, Of: clips}, pipeline.Guess{Kind: "publish/pages", Of: clips})
+			if p.Beside.Name != "" {
+				out = append(out, pipeline.Guess{Kind: "publish/tiles", File: p.Folder, Of: clips})
+			}
 			continue
 		}
 		for _, c := range clips {

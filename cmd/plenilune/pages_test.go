@@ -34,11 +34,24 @@ func pagesNight(t *testing.T) string {
 	}
 	changed := strings.Replace(string(text), `title = "A night of the Moon"`, `title = "</script><img src=x onerror=alert(1)> & more"`, 1)
 	changed = strings.Replace(changed, "  panels = stack.panels\n", "  panels = stack.panels\n  orientation {\n    north_deg = 0\n  }\n", 1)
+	changed += `
+finish "soft" {
+  image       = detail.crisp
+  shadow_lift = 4
+}
+publish "compared" {
+  pages {
+    image  = finish.print
+    beside = finish.soft
+    folder = "both"
+  }
+}
+`
 	if err := os.WriteFile(manifest, []byte(changed), 0o666); err != nil {
 		t.Fatal(err)
 	}
 	out := filepath.Join(dir, "out")
-	if b, err := exec.Command(exe, "run", manifest, "-o", out, "--cache", filepath.Join(dir, "cache"), "--only", "disk").CombinedOutput(); err != nil {
+	if b, err := exec.Command(exe, "run", manifest, "-o", out, "--cache", filepath.Join(dir, "cache"), "--only", "disk", "--only", "both").CombinedOutput(); err != nil {
 		t.Fatalf("run: %v\n%s", err, b)
 	}
 	return filepath.Join(out, "disk")
@@ -53,6 +66,9 @@ func TestPagesInABrowser(t *testing.T) {
 	dir := pagesNight(t)
 	t.Run("from disk", func(t *testing.T) {
 		lookAround(t, open, "file://"+filepath.ToSlash(dir)+"/")
+	})
+	t.Run("two versions", func(t *testing.T) {
+		comparesVersions(t, openBrowser(t), "file://"+filepath.ToSlash(filepath.Join(filepath.Dir(dir), "both"))+"/")
 	})
 	t.Run("by view", func(t *testing.T) {
 		lookAround(t, openBrowser(t), "http://"+viewed(t, dir, place{}).String()+"/")
@@ -206,4 +222,25 @@ func showsPanels(t *testing.T, b *browser) {
 	b.js(`viewer.toggle("sharpness"), 1`)
 	b.drawn()
 	b.shot("panels")
+}
+
+func comparesVersions(t *testing.T, b *browser, base string) {
+	b.open(base+"index.html", 1024, 768)
+	b.shot("two-versions")
+	if left, right := b.text(`document.querySelector("#split b").textContent`), b.text(`document.querySelectorAll("#split b")[1].textContent`); left != "print" || right != "soft" {
+		t.Errorf("the versions are called %q and %q", left, right)
+	}
+	b.mouse("mousePressed", 512, 384, nil)
+	b.mouse("mouseMoved", 400, 384, map[string]any{"buttons": 1})
+	b.mouse("mouseMoved", 300, 384, map[string]any{"buttons": 1})
+	b.mouse("mouseReleased", 300, 384, nil)
+	if got := b.js(`parseFloat(document.querySelector("#split i").style.left)`); math.Abs(got-300) > 4 {
+		t.Errorf("the line is at %.0f px after its handle was drawn to 300", got)
+	}
+	if x := b.js("viewer.view.x"); math.Abs(x-b.js("viewer.wholeView().x")) > 0.1 {
+		t.Errorf("the slider moved the picture to %g", x)
+	}
+	b.drawn()
+	b.shot("two-versions-moved")
+	b.sound(base)
 }

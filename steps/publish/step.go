@@ -62,16 +62,8 @@ func expand(x *pipeline.Expansion) error {
 		}
 	}
 	for _, p := range set.Pages {
-		items, err := x.Upstream(p.Image)
-		if err != nil {
+		if err := pages.Deliver(x, p); err != nil {
 			return err
-		}
-		for _, it := range items {
-			folder := p.Folder
-			if len(items) > 1 {
-				folder += "-" + it.ID.Short()
-			}
-			pages.Add(x, p, it, folder)
 		}
 	}
 	return nil

@@ -19,7 +19,7 @@ import (
 )
 
 func tilesPart(side int) pipeline.Part {
-	return pipeline.Part{Name: "tiles", Settings: tileSettings{side}, Out: []string{"folder", "layout"}, Run: pipeline.Bind(runTiles)}
+	return pipeline.Part{Name: "tiles", Settings: tileSettings{side, tilesFolder}, Out: []string{"folder", "layout"}, Run: pipeline.Bind(runTiles)}
 }
 
 func pagesPart(s pageSettings) pipeline.Part {

@@ -13,13 +13,23 @@ import (
 var assets embed.FS
 
 // assetFiles are the page's own files, in the order in which they are stored.
-var assetFiles = []string{"look.css", "tiles.js", "overlay.js", "gestures.js", "page.js"}
+var assetFiles = []string{"look.css", "tiles.js", "overlay.js", "split.js", "gestures.js", "page.js"}
 
 // runPages writes the pages; the tiles are a part of their own, since they depend on the picture alone.
 func runPages(_ context.Context, s pageSettings, t *pipeline.Task) error {
 	var l layoutTable
 	if err := t.One("layout").Table(&l); err != nil {
 		return err
+	}
+	if len(s.Versions) > 0 {
+		var other layoutTable
+		if err := t.One("other_layout").Table(&other); err != nil {
+			return err
+		}
+		if other.Width != l.Width || other.Height != l.Height {
+			return fmt.Errorf("%s has %d × %d px, %s has %d × %d px: only pictures of one size can be shown beside each other",
+				s.Versions[0], l.Width, l.Height, s.Versions[1], other.Width, other.Height)
+		}
 	}
 	n, err := readNight(t)
 	if err != nil {

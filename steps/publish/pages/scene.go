@@ -19,7 +19,9 @@ type scene struct {
 	Width  int    `json:"width"`
 	Height int    `json:"height"`
 	Tile   int    `json:"tile"`
-	Scales []int  `json:"scales"`
+	// Versions are the names of two finishes that are compared; none if there is but one.
+	Versions []string `json:"versions"`
+	Scales   []int    `json:"scales"`
 
 	ArcsecPerPx float64 `json:"arcsecPerPx,omitempty"`
 	KMPerPx     float64 `json:"kmPerPx,omitempty"` // at the disk's middle
@@ -79,7 +81,7 @@ type sceneHole struct {
 // sceneOf puts together what the page shows.
 func (n night) sceneOf(s pageSettings, l layoutTable, f frame) scene {
 	out := scene{Title: s.Title, Width: l.Width, Height: l.Height, Tile: l.TileSide, Scales: l.layout().Scales(),
-		Panels: []scenePanel{}, Features: []feature{}, Grid: []gridLine{}, Holes: []sceneHole{}}
+		Versions: append([]string{}, s.Versions...), Panels: []scenePanel{}, Features: []feature{}, Grid: []gridLine{}, Holes: []sceneHole{}}
 	if !n.placed {
 		out.PanelsWhy = "The picture is one panel."
 	}

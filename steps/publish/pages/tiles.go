@@ -18,8 +18,9 @@ const (
 	jpegQuality = 90
 	// tilesAtOnce is how many encoded tiles are held before they are stored.
 	tilesAtOnce = 128
-	// tilesFolder is where the tiles lie in the pages' folder.
+	// tilesFolder is where the tiles lie in the pages' folder, otherFolder where those of a second version do.
 	tilesFolder = "tiles/"
+	otherFolder = "other/"
 )
 
 // layoutTable is the size of the picture that was cut into tiles.
@@ -37,7 +38,10 @@ func (l layoutTable) layout() iiif.Layout {
 	return iiif.Layout{W: l.Width, H: l.Height, Tile: l.TileSide}
 }
 
-type tileSettings struct{ TileSidePx int }
+type tileSettings struct {
+	TileSidePx int
+	Folder     string
+}
 
 // runTiles cuts the picture into tiles of all scales.
 func runTiles(ctx context.Context, s tileSettings, t *pipeline.Task) error {
@@ -64,7 +68,7 @@ func runTiles(ctx context.Context, s tileSettings, t *pipeline.Task) error {
 			}
 			tiles := tilesAt(layout, scale)
 			count += len(tiles)
-			if err := l.encode(ctx, t, tiles, add); err != nil {
+			if err := l.encode(ctx, t, tiles, func(name string, b []byte) error { return add(s.Folder+name, b) }); err != nil {
 				return err
 			}
 			t.Progress(float64(i+1) / float64(len(scales)))
@@ -151,7 +155,7 @@ func (l level) encode(ctx context.Context, t *pipeline.Task, tiles []iiif.Tile, 
 			return err
 		}
 		for i, b := range files {
-			if err := add(tilesFolder+some[i].Name(), b); err != nil {
+			if err := add(some[i].Name(), b); err != nil {
 				return err
 			}
 		}

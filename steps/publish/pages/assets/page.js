@@ -7,10 +7,11 @@ const still = matchMedia("(prefers-reduced-motion: reduce)");
 class Viewer {
   constructor() {
     this.stage = $("stage");
-    this.tiles = new Tiles($("picture"), scene, () => this.redraw());
+    this.tiles = new Tiles($("picture"), scene, "tiles/", () => this.redraw());
     this.overlay = new Overlay($("marks"), scene);
     this.view = { x: scene.width / 2, y: scene.height / 2, k: 1 };
     this.fitted = true;
+    if (scene.versions.length) this.split = new Split(this);
     new ResizeObserver(() => this.resize()).observe(this.stage);
     this.resize();
     new Gestures(this.stage, this);
@@ -18,7 +19,8 @@ class Viewer {
 
   resize() {
     this.ratio = Math.min(window.devicePixelRatio || 1, 3);
-    for (const c of [this.tiles.canvas, this.overlay.canvas]) {
+    if (this.split) this.split.place();
+    for (const c of [this.tiles.canvas, this.overlay.canvas, ...(this.split ? [this.split.tiles.canvas] : [])]) {
       c.width = Math.max(1, Math.round(this.stage.clientWidth * this.ratio));
       c.height = Math.max(1, Math.round(this.stage.clientHeight * this.ratio));
     }
@@ -63,7 +65,8 @@ class Viewer {
 
   draw() {
     this.due = 0;
-    const done = this.tiles.draw(this.view, this.ratio);
+    let done = this.tiles.draw(this.view, this.ratio);
+    if (this.split) done = this.split.tiles.draw(this.view, this.ratio) && done;
     this.overlay.draw(this.view, this.ratio);
     this.stage.dataset.state = done ? "drawn" : "drawing";
   }

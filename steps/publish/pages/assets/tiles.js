@@ -3,10 +3,11 @@
 // stage's pixels to one of the picture.
 
 class Tiles {
-  constructor(canvas, scene, onChange) {
+  constructor(canvas, scene, folder, onChange) {
     this.canvas = canvas;
     this.pen = canvas.getContext("2d", { alpha: false });
     this.scene = scene;
+    this.folder = folder;
     this.onChange = onChange; // a tile came
     this.kept = new Map();    // name → {img, state}; the least recently drawn first
     this.loading = 0;
@@ -19,7 +20,7 @@ class Tiles {
     const x = i * side, y = j * side, rw = Math.min(side, w - x), rh = Math.min(side, h - y);
     const whole = rw === w && rh === h;
     const size = whole && s === 1 ? "max" : Math.ceil(rw / s) + "," + Math.ceil(rh / s);
-    return "tiles/" + (whole ? "full" : [x, y, rw, rh].join(",")) + "/" + size + "/0/default.jpg";
+    return this.folder + (whole ? "full" : [x, y, rw, rh].join(",")) + "/" + size + "/0/default.jpg";
   }
 
   // scaleFor is the coarsest that still gives every pixel of the screen one of its own.
