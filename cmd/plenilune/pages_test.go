@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/chromedp"
+
 	"plenilune/steps/simulate"
 )
 
@@ -243,4 +245,24 @@ func comparesVersions(t *testing.T, b *browser, base string) {
 	b.drawn()
 	b.shot("two-versions-moved")
 	b.sound(base)
+}
+
+// TestBrowserHears proves that what lookAround calls sound would be heard if it were not.
+func TestBrowserHears(t *testing.T) {
+	b := openBrowser(t)
+	page := filepath.Join(t.TempDir(), "page.html")
+	text := `<script>console.warn("a"); setTimeout(() => { window.over = 1; throw new Error("b"); });</script><img src="missing.jpg"><img src="http://127.0.0.1:9/away.jpg">`
+	if err := os.WriteFile(page, []byte(text), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	b.do(chromedp.Navigate("file://" + filepath.ToSlash(page)))
+	b.until("the page", "window.over === 1")
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	heard := strings.Join(append(b.errors, b.requests...), "\n")
+	for _, want := range []string{"console: warning", "exception: ", "not loaded: ", "http://127.0.0.1:9/away.jpg"} {
+		if !strings.Contains(heard, want) {
+			t.Errorf("%q was not heard:\n%s", want, heard)
+		}
+	}
 }

@@ -153,7 +153,8 @@ func (n night) courseChart(name, unit string, figure func(c clip) float64) templ
 	for _, q := range points {
 		most = max(most, q.y)
 	}
-	p := newPlot(900, 210, [2]float64{0, points[len(points)-1].x}, [2]float64{0, 1.25 * most}, name+" over the night")
+	last := points[len(points)-1].x
+	p := newPlot(900, 210, [2]float64{-0.02 * last, 1.02 * last}, [2]float64{0, 1.25 * most}, name+" over the night")
 	p.axes("min", name+", "+unit)
 	p.line("line", len(points), func(i int) (float64, float64, bool) { return points[i].x, points[i].y, true })
 	for _, q := range points {

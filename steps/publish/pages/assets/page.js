@@ -286,7 +286,7 @@ function layers(viewer) {
   if (!scene.holes.length && scene.panels.length) why.push("No hole was found.");
   $("why").textContent = why.filter(Boolean).join(" ");
   if (viewer.overlay.range) $("ramp").textContent = "Finest detail from " + viewer.overlay.range[0].toFixed(2) + " px (teal) to " + viewer.overlay.range[1].toFixed(2) + " px (amber)";
-  $("layers").open = matchMedia("(min-width: 62em) and (min-height: 34em)").matches;
+  $("layers").open = matchMedia("(min-width: 75em) and (min-height: 34em)").matches;
 }
 
 const viewer = new Viewer();
