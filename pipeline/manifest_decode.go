@@ -131,7 +131,9 @@ func (l *loader) loadNight(body *hclsyntax.Body) {
 			continue
 		}
 		seen = true
-		l.decodeBody(b.Body, "night", &bodyTarget{targets: []target{{sch, reflect.ValueOf(&l.m.Night).Elem()}}})
+		whole := &Block{Kind: "night", Range: rangeOf(b.DefRange()), fields: map[string]Range{}}
+		l.decodeBody(b.Body, "night", &bodyTarget{targets: []target{{sch, reflect.ValueOf(&l.m.Night).Elem()}}, block: whole})
+		l.m.place(l.d, whole, l.m.Night.check())
 	}
 }
 
@@ -177,7 +179,7 @@ type target struct {
 // nested struct.
 type bodyTarget struct {
 	targets []target
-	block   *Block // nil for night
+	block   *Block
 	path    string // "" or "band.fine."
 }
 
