@@ -63,13 +63,13 @@ type Survey struct {
 	Cover               string    `hcl:"cover,optional" oneof:"lit disk"`                 // sunlit ground, or all
 	LeastAltitudeDeg    float64   `hcl:"least_altitude_deg,optional" min:"0" max:"85"`    // below it nothing is shot
 	TurnPx              float64   `hcl:"turn_px,optional" min:"0.01" max:"100"`           // what ground may move against the limb
-	WavelengthNM        float64   `hcl:"wavelength_nm,optional" min:"300" max:"1100"`     // of the light
+	WavelengthNM        float64   `hcl:"wavelength_nm,optional" min:"300" max:"1100"`     // of the light; 0: as the clips' filter has it, else green
 	SeeingArcsec        []float64 `hcl:"seeing_arcsec,optional" min:"0.1" max:"20"`       // full width at half maximum, zenith, 500 nm
 }
 
 // SetDefaults makes a survey that says nothing.
 func (s *Survey) SetDefaults() {
-	*s = Survey{Overlap: 0.25, ClipS: 60, PauseS: 20, Cover: "lit", LeastAltitudeDeg: 20, TurnPx: 0.5, WavelengthNM: 550,
+	*s = Survey{Overlap: 0.25, ClipS: 60, PauseS: 20, Cover: "lit", LeastAltitudeDeg: 20, TurnPx: 0.5,
 		SeeingArcsec: []float64{1, 1.5, 2, 3, 4}}
 }
 
