@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"plenilune/steps/kernel/moon"
+	"plenilune/steps/kernel/portable"
 )
 
 // missing names what the manifest lacks, and what that costs.
@@ -142,7 +143,7 @@ func (r *Report) adviseView() {
 	if r.turns() {
 		r.note("turn-of-the-field", "On the altazimuth mount the field turns by %s° during the session, %s° an hour in its middle; a clip turns by %.2f°, which moves its corners by %.1f px. Aims are told for their times; do not turn the camera.",
 			signed(g.FieldTurnDeg, 1), signed(g.FieldRate, 1), math.Abs(g.FieldRate)*r.How.ClipS/3600,
-			math.Abs(g.FieldRate)*r.How.ClipS/3600*degree/2*math.Hypot(float64(r.Night.Camera.WidthPX), float64(r.Night.Camera.HeightPX)))
+			math.Abs(g.FieldRate)*r.How.ClipS/3600*degree/2*portable.Hypot(float64(r.Night.Camera.WidthPX), float64(r.Night.Camera.HeightPX)))
 	}
 	if g.DriftArcsec > 1 {
 		r.note("drift", "Guided like this the Moon drifts by %.0f″ while a clip lasts (%.0f px): only what stays in the field counts, %.1f′ × %.1f′.",

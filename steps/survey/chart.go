@@ -132,7 +132,7 @@ func (r *Report) drawEclipse(d *drawing) {
 	}
 	from, to := max(r.x(clock(span.From)), plotLeft), min(r.x(clock(span.To)), plotRight)
 	d.put(`<rect x="%.1f" y="%.1f" width="%.1f" height="9" class="eclipse"/>`, from, y(0)+2, to-from)
-	d.text(from/2+to/2, y(0)+26, "warn m", "%s", name)
+	d.text((from+to)/2, y(0)+26, "warn m", "%s", name)
 }
 
 func (r *Report) drawCurves(d *drawing) {

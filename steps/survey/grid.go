@@ -110,7 +110,8 @@ func (m *mesh) fill(ground area, w, h float64) {
 	rows := evenly(whole.y0, whole.y1, m.rim, h, float64((1-m.overlapY)*h))
 	for k := range rows {
 		y := rows[len(rows)-1-k] // the uppermost first
-		strip := box{math.Inf(-1), y - h/2, math.Inf(1), y + h/2}
+		half := float64(h / 2)
+		strip := box{math.Inf(-1), y - half, math.Inf(1), y + half}
 		part, any := ground.within(strip)
 		if !any {
 			strip.y0, strip.y1 = strip.y0-m.rim, strip.y1+m.rim
@@ -132,7 +133,7 @@ func (m *mesh) row(ground area, xs []float64, y, w, h float64) {
 		}
 	}
 	for _, x := range xs {
-		a, b := w/2+m.rim, h/2+m.rim
+		a, b := float64(w/2)+m.rim, float64(h/2)+m.rim
 		if ground.meets(box{x - a, y - b, x + a, y + b}) {
 			m.panels = append(m.panels, Panel{Number: len(m.panels) + 1, Row: m.rows, aim: spot{x, y}})
 		}
@@ -162,10 +163,10 @@ func (m *mesh) turnLoss(turn, w, h float64) (x, y float64) {
 			}
 			a := math.Abs(turn) * float64(j+2) // from the beginning of one clip to the end of the other
 			if math.Abs(q.aim.x-p.aim.x) < w && q.Row != p.Row {
-				y = max(y, float64(a*(max(math.Abs(p.aim.x), math.Abs(q.aim.x))+w/2)))
+				y = max(y, float64(a*(max(math.Abs(p.aim.x), math.Abs(q.aim.x))+float64(w/2))))
 			}
 			if q.Row == p.Row && math.Abs(q.aim.x-p.aim.x) < w {
-				x = max(x, float64(a*(math.Abs(p.aim.y)+h/2)))
+				x = max(x, float64(a*(math.Abs(p.aim.y)+float64(h/2))))
 			}
 		}
 	}

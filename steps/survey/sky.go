@@ -58,8 +58,10 @@ func (s Sample) Light() Light {
 	return Dark
 }
 
-func newSky(site moon.Site, skyline *pipeline.Skyline, from, to time.Time) *Sky {
-	s := &Sky{site: site, skyline: skyline}
+// newSky looks at a site's sky from one noon to the next.
+func newSky(n pipeline.Night, from, to time.Time) *Sky {
+	site := moon.Site{LatitudeDeg: n.Site.LatitudeDeg, LongitudeDeg: n.Site.LongitudeDeg, ElevationM: n.Site.ElevationM}
+	s := &Sky{site: site, skyline: n.Skyline}
 	for t := from; !t.After(to); t = t.Add(trackStep) {
 		s.Track = append(s.Track, s.at(t))
 	}
@@ -84,7 +86,7 @@ func (s *Sky) at(t time.Time) Sample {
 
 // lift is the refraction at a true altitude; below −1°, where nothing is seen, it fades so that curves do not break.
 func lift(trueDeg float64) float64 {
-	return moon.Refraction(max(trueDeg, -1)) * min(max((trueDeg+5)/4, 0), 1)
+	return float64(moon.Refraction(max(trueDeg, -1)) * min(max((trueDeg+5)/4, 0), 1))
 }
 
 // skylineAt is how high the skyline is at an azimuth of 0…360°: straight between its points, and around through north.

@@ -87,8 +87,8 @@ func Plan(n pipeline.Night, day Day) (*Report, error) {
 	if err != nil {
 		return nil, err
 	}
-	if s := n.Site; s != nil {
-		r.Sky = newSky(moon.Site{LatitudeDeg: s.LatitudeDeg, LongitudeDeg: s.LongitudeDeg, ElevationM: s.ElevationM}, n.Skyline, r.From, r.To)
+	if n.Site != nil {
+		r.Sky = newSky(n, r.From, r.To)
 	}
 	if e, ok := moon.FindEclipse(at(r.From), at(r.To)); ok {
 		r.Eclipse = &e
@@ -187,7 +187,13 @@ func clock(t moon.Time) time.Time {
 // than a hairline. If there is none within 60, it surveys the first and says so.
 func Next(n pipeline.Night, from Day) (r *Report, suitable bool, err error) {
 	for i := range 60 {
-		if r, err = Plan(n, from.After(i)); err != nil || r.suitable() {
+		if r, err = begin(n, from.After(i)); err != nil {
+			return nil, false, err
+		}
+		if !r.promising() {
+			continue
+		}
+		if r, err = Plan(n, r.Day); err != nil || r.suitable() {
 			return r, err == nil, err
 		}
 	}
@@ -197,6 +203,22 @@ func Next(n pipeline.Night, from Day) (r *Report, suitable bool, err error) {
 
 // leastLit is the lit share of a Moon that is worth a night.
 const leastLit = 0.05
+
+// promising tells, cheaply, whether a night can be suitable: the Moon is high enough in the dark at some quarter of an hour.
+func (r *Report) promising() bool {
+	if r.Night.Site == nil {
+		return true
+	}
+	s := r.Night.Site
+	sky := &Sky{site: moon.Site{LatitudeDeg: s.LatitudeDeg, LongitudeDeg: s.LongitudeDeg, ElevationM: s.ElevationM}, skyline: r.Night.Skyline}
+	w := wish{r.How.LeastAltitudeDeg, Twilight}
+	for t := r.From; !t.After(r.To); t = t.Add(tableStep / 2) {
+		if w.met(sky.at(t)) {
+			return true
+		}
+	}
+	return false
+}
 
 func (r *Report) suitable() bool {
 	if r.Sky == nil {

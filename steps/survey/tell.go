@@ -152,8 +152,8 @@ func (r *Report) tellTrack(t *teller) {
 		return
 	}
 	t.line("")
-	t.line("   %-5s  %-5s %7s %6s %5s %6s  %6s %6s %6s  %7s  %s", "time", "UTC", "Moon", "az", "air", "Sun", "lib. l", "lib. b", "axis", "zenith", "sky")
-	t.line("   %-5s  %-5s %7s %6s %5s %6s  %6s %6s %6s  %7s", "", "", "alt °", "°", "mass", "alt °", "°", "°", "°", "°")
+	t.line("   %-5s  %-5s %6s %6s %5s %6s %6s %6s %6s %6s  %s", "time", "UTC", "Moon", "az", "air", "Sun", "lib. l", "lib. b", "axis", "zenith", "sky")
+	t.line("   %-5s  %-5s %6s %6s %5s %6s %6s %6s %6s %6s", "", "", "alt °", "°", "mass", "alt °", "°", "°", "°", "°")
 	for i, x := range rows {
 		if i > 0 && x.At.Sub(rows[i-1].At) > tableStep {
 			t.line("")
@@ -167,7 +167,7 @@ func (r *Report) tellTrack(t *teller) {
 			sky = "blocked"
 		}
 		u := x.At.UTC().Format("15:04")
-		t.line(" %s %-5s  %-5s %7s %6s %5s %6s  %6s %6s %6.1f  %7s  %s", mark, x.At.In(r.Zone).Format("15:04"), u, plain(x.AltitudeDeg, 1),
+		t.line(" %s %-5s  %-5s %6s %6s %5s %6s %6s %6s %6.1f %6s  %s", mark, x.At.In(r.Zone).Format("15:04"), u, plain(x.AltitudeDeg, 1),
 			plain(x.View.Horizon.AzimuthDeg, 1), airText(x.AltitudeDeg), plain(x.SunDeg, 1), signed(x.View.SubLonDeg, 2), signed(x.View.SubLatDeg, 2),
 			x.View.AxisDeg, signed(x.View.Horizon.ParallacticDeg, 1), sky)
 	}

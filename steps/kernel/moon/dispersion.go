@@ -21,7 +21,7 @@ func (a Air) Refractivity(nm float64) float64 {
 	n := 64.328 + 29498.1/(146-s) + 255.4/(41-s)
 	p, warm := a.PressureHPA/mmHg, 1+float64(0.003661*a.TemperatureC)
 	n *= p * (1 + float64((1.049-float64(0.0157*a.TemperatureC))*1e-6*p)) / float64(720.883*warm)
-	return n - float64((0.0624-float64(0.000680*s))/warm*a.VapourHPA/mmHg)
+	return float64(n) - float64((0.0624-float64(0.000680*s))/warm*a.VapourHPA/mmHg)
 }
 
 // Dispersion returns by how many arcsec light of one wavelength is lifted more than that of another, at an apparent altitude of

@@ -22,7 +22,7 @@ func ShadowAt(t Time) Shadow {
 	m, s := moonEcliptic(t).equatorial(e), sunEcliptic(t).equatorial(e)
 	var zero vector
 	axis := zero.plus(-1, s)
-	parallax := 1.01 * 0.998340 * portable.Asin(earthRadiusKM/m.length())
+	parallax := float64(1.01 * 0.998340 * portable.Asin(earthRadiusKM/m.length()))
 	sun, sunParallax := portable.Asin(sunRadiusKM/s.length()), portable.Asin(earthRadiusKM/s.length())
 	return Shadow{
 		ApartDeg:    portable.Atan2(m.cross(axis).length(), m.dot(axis)) / degree,
@@ -107,12 +107,12 @@ func lowest(f func(Time) float64, from, to Time) (Time, bool) {
 	}
 	a, b := from.plus(float64(float64(best-1)*step)), from.plus(float64(float64(best+1)*step))
 	for range 60 {
-		third := (b.UT - a.UT) / 3
+		third := float64((b.UT - a.UT) / 3)
 		if c, d := a.plus(third), b.plus(-third); f(c) < f(d) {
 			b = d
 		} else {
 			a = c
 		}
 	}
-	return a.plus((b.UT - a.UT) / 2), true
+	return a.plus(float64((b.UT - a.UT) / 2)), true
 }

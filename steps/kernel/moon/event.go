@@ -47,7 +47,7 @@ func Crossings(f func(Time) float64, from, to Time) []Event {
 func crossing(f func(Time) float64, a, b Time) Time {
 	low := f(a) < 0
 	for range 50 {
-		if mid := a.plus((b.UT - a.UT) / 2); (f(mid) < 0) == low {
+		if mid := a.plus(float64((b.UT - a.UT) / 2)); (f(mid) < 0) == low {
 			a = mid
 		} else {
 			b = mid
