@@ -62,6 +62,7 @@ func TestScripts(t *testing.T) {
 			"damage":      scriptDamage,
 			"binned":      scriptBinned,
 			"turned":      scriptTurned,
+			"flown":       scriptFlown,
 		},
 	})
 }

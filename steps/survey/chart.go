@@ -70,6 +70,11 @@ func y(deg float64) float64 {
 
 func (r *Report) drawNight(d *drawing) {
 	r.drawLight(d)
+	key := "grey: the Sun below −6°; light grey: twilight"
+	if r.Night.Skyline != nil {
+		key += "; dark green: skyline in the Moon's direction"
+	}
+	d.text(plotRight, plotTop-8, "s e", "%s", key)
 	for deg := 0.0; deg <= highDeg; deg += 15 {
 		d.put(`<path d="M%d %.1fH%d" class="g"/>`, plotLeft, y(deg), plotRight)
 		d.text(plotLeft-8, y(deg)+4, "e", "%.0f°", deg)
@@ -117,7 +122,6 @@ func (r *Report) drawSkyline(d *drawing) {
 	}
 	p.to(r.x(r.To), y(0))
 	d.put(`<path d="%sZ" class="sky"/>`, p.b.String())
-	d.text(plotRight-8, y(0)+17, "s e", "dark green: skyline in the Moon's direction")
 }
 
 // drawEclipse marks the time in the umbra, or else in the penumbra.
@@ -137,7 +141,7 @@ func (r *Report) drawEclipse(d *drawing) {
 
 func (r *Report) drawCurves(d *drawing) {
 	var moonLine, sunLine path
-	top, sunEnd := r.Sky.Track[0], r.Sky.Track[0]
+	top, sunEnd, noon := r.Sky.Track[0], r.Sky.Track[0], r.Sky.Track[0].SunDeg
 	for _, s := range r.Sky.Track {
 		for _, c := range []struct {
 			line *path
@@ -152,7 +156,7 @@ func (r *Report) drawCurves(d *drawing) {
 		if s.AltitudeDeg > top.AltitudeDeg {
 			top = s
 		}
-		if s.SunDeg > 12 && s.At.Sub(r.From) < 8*time.Hour {
+		if s.SunDeg > 0.7*noon && s.At.Sub(r.From) < 8*time.Hour {
 			sunEnd = s
 		}
 	}
@@ -214,7 +218,7 @@ func (r *Report) drawPanels(d *drawing, top float64) {
 	d.put(`<path d="%sZ" class="lit"/>`, p.b.String())
 	var way path
 	for _, q := range g.Panels {
-		up := frame(r.upDeg(q.At.Add(seconds(r.How.ClipS / 2))))
+		up := frame(q.CameraDeg)
 		var edge path
 		for _, c := range [][2]float64{{-1, -1}, {1, -1}, {1, 1}, {-1, 1}} {
 			edge.to(place(up.turn(spot{q.aim.x + float64(c[0]*r.Optics.WidthArcmin/2), q.aim.y + float64(c[1]*r.Optics.HeightArcmin/2)})))

@@ -155,7 +155,8 @@ func (r *Report) gridEvents() []map[string]any {
 	out := []map[string]any{o}
 	for _, p := range g.Panels {
 		e := map[string]any{"event": "panel", "number": p.Number, "row": p.Row, "east_arcmin": rounded(p.EastArcmin, 4),
-			"north_arcmin": rounded(p.NorthArcmin, 4), "right_fields": rounded(p.RightFields, 4), "up_fields": rounded(p.UpFields, 4)}
+			"north_arcmin": rounded(p.NorthArcmin, 4), "right_fields": rounded(p.RightFields, 4), "up_fields": rounded(p.UpFields, 4),
+			"camera_deg": rounded(p.CameraDeg, 3)}
 		if p.Landmark != "" {
 			e["near"] = p.Landmark
 		}

@@ -19,6 +19,7 @@ type Panel struct {
 	NorthArcmin float64
 	RightFields float64 // the same in the camera's picture, not mirrored, in widths and heights of the field
 	UpFields    float64
+	CameraDeg   float64 // position angle of the camera's up, then
 	Landmark    string  // a large feature near its middle; may be empty
 	aim         spot    // right and up, arcmin
 	brightness  float64 // of its ground, relative

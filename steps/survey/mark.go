@@ -42,7 +42,7 @@ const (
 
 // landmark is the largest feature in the middle half of a panel that the Sun shines on, else in all of it.
 func (r *Report) landmark(disk moon.Disk, g *Grid, p Panel) string {
-	up := frame(r.upDeg(p.At))
+	up := frame(p.CameraDeg)
 	for _, part := range []float64{0.25, 0.45} {
 		for _, f := range gazetteer.Features() {
 			if f.DiameterKM > largeMark || f.DiameterKM < smallMark || !easy(f.Name) {
@@ -78,7 +78,7 @@ func easy(name string) bool {
 // the law exaggerates, does not count.
 func (r *Report) brightness(disk moon.Disk, g *Grid, p Panel) float64 {
 	const across = 12
-	up := frame(r.upDeg(p.At))
+	up := frame(p.CameraDeg)
 	best := 0.0
 	for j := range across {
 		sum, n := 0.0, 0

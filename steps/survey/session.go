@@ -176,7 +176,8 @@ func (r *Report) dated(m mesh, every time.Duration) *Grid {
 	for i := range g.Panels {
 		p := &g.Panels[i]
 		p.At = start.Add(every * time.Duration(i))
-		on := frame(r.upDeg(p.At.Add(seconds(r.How.ClipS / 2)))).turn(p.aim)
+		p.CameraDeg = around(r.upDeg(p.At.Add(seconds(r.How.ClipS / 2))))
+		on := frame(p.CameraDeg).turn(p.aim)
 		p.EastArcmin, p.NorthArcmin = on.x, on.y
 		p.RightFields, p.UpFields = p.aim.x/r.Optics.WidthArcmin, p.aim.y/r.Optics.HeightArcmin
 	}

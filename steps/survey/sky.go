@@ -29,6 +29,7 @@ type Sample struct {
 	SkylineDeg  float64 // how high the skyline is there
 	SunDeg      float64 // the Sun's altitude, without refraction
 	SunApartDeg float64
+	Shaded      bool // in the umbra of an eclipse
 }
 
 // Above tells whether the Moon is above the horizon and what stands on it.
@@ -59,11 +60,13 @@ func (s Sample) Light() Light {
 }
 
 // newSky looks at a site's sky from one noon to the next.
-func newSky(n pipeline.Night, from, to time.Time) *Sky {
+func newSky(n pipeline.Night, from, to time.Time, eclipse *moon.Eclipse) *Sky {
 	site := moon.Site{LatitudeDeg: n.Site.LatitudeDeg, LongitudeDeg: n.Site.LongitudeDeg, ElevationM: n.Site.ElevationM}
 	s := &Sky{site: site, skyline: n.Skyline}
 	for t := from; !t.After(to); t = t.Add(trackStep) {
-		s.Track = append(s.Track, s.at(t))
+		x := s.at(t)
+		x.Shaded = eclipse != nil && eclipse.Partial.Is() && !t.Before(clock(eclipse.Partial.From)) && !t.After(clock(eclipse.Partial.To))
+		s.Track = append(s.Track, x)
 	}
 	s.passes(from, to)
 	sun := moon.Crossings(site.SunAboveRising, at(from), at(to))

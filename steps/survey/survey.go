@@ -87,11 +87,11 @@ func Plan(n pipeline.Night, day Day) (*Report, error) {
 	if err != nil {
 		return nil, err
 	}
-	if n.Site != nil {
-		r.Sky = newSky(n, r.From, r.To)
-	}
 	if e, ok := moon.FindEclipse(at(r.From), at(r.To)); ok {
 		r.Eclipse = &e
+	}
+	if n.Site != nil {
+		r.Sky = newSky(n, r.From, r.To, r.Eclipse)
 	}
 	r.Optics = newOptics(n, r.How.WavelengthNM)
 	r.settle()
@@ -211,7 +211,7 @@ func (r *Report) promising() bool {
 	}
 	s := r.Night.Site
 	sky := &Sky{site: moon.Site{LatitudeDeg: s.LatitudeDeg, LongitudeDeg: s.LongitudeDeg, ElevationM: s.ElevationM}, skyline: r.Night.Skyline}
-	w := wish{r.How.LeastAltitudeDeg, Twilight}
+	w := wish{r.How.LeastAltitudeDeg, Twilight, true}
 	for t := r.From; !t.After(r.To); t = t.Add(tableStep / 2) {
 		if w.met(sky.at(t)) {
 			return true

@@ -129,19 +129,19 @@ func TestSunCautions(t *testing.T) {
 		if (r.Grid != nil) != c.grid {
 			t.Errorf("%s: grid %v", c.day, r.Grid)
 		}
-		told := ""
+		cautions := ""
 		for _, x := range r.Notes {
 			if x.Caution {
-				told += x.Code
+				cautions += x.Code
 				if !strings.Contains(x.Text, "certified full-aperture filters") || !strings.Contains(x.Text, "local rules") {
 					t.Errorf("%s: it defers to nobody: %s", c.day, x.Text)
 				}
 			}
 		}
-		if told != c.code {
-			t.Errorf("%s: cautions %q, want %q", c.day, told, c.code)
+		if cautions != c.code {
+			t.Errorf("%s: cautions %q, want %q", c.day, cautions, c.code)
 		}
-		text, chart := words(t, r)
+		text, chart := told(t, r)
 		if c.code == "near-sun" && (strings.Contains(text, "east ′") || strings.Contains(chart, `class="panel"`) || strings.Contains(chart, "best window")) {
 			t.Errorf("%s: it tells where to aim, %.1f° from the Sun", c.day, r.SunApartDeg)
 		}
@@ -156,7 +156,7 @@ func TestSunCautions(t *testing.T) {
 	}
 }
 
-func words(t *testing.T, r *Report) (text, chart string) {
+func told(t *testing.T, r *Report) (text, chart string) {
 	t.Helper()
 	var a, b bytes.Buffer
 	if err := errors.Join(r.WriteText(&a), r.WriteChart(&b)); err != nil {
@@ -185,7 +185,7 @@ func TestEveryNightIsTold(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			text, chart := words(t, r)
+			text, chart := told(t, r)
 			for _, line := range strings.Split(text, "\n") {
 				if k := utf8.RuneCountInString(line); k > columns {
 					t.Errorf("%s, %s: %d columns: %s", name, r.Day, k, line)
@@ -206,8 +206,8 @@ func TestEveryNightIsTold(t *testing.T) {
 			}
 		}
 	}
-	a, b := words(t, plan(t, full, "2027-06-18"))
-	c, d := words(t, plan(t, full, "2027-06-18"))
+	a, b := told(t, plan(t, full, "2027-06-18"))
+	c, d := told(t, plan(t, full, "2027-06-18"))
 	if a != c || b != d {
 		t.Error("twice the same night is told differently")
 	}

@@ -30,7 +30,7 @@ func (t *teller) fact(name, format string, args ...any) {
 func (t *teller) wrap(first, text string) {
 	indent := utf8.RuneCountInString(first)
 	line, at := first, indent
-	for _, w := range strings.Fields(text) {
+	for _, w := range words(text) {
 		n := utf8.RuneCountInString(w)
 		if at > indent && at+1+n > columns {
 			t.line("%s", line)
@@ -42,6 +42,21 @@ func (t *teller) wrap(first, text string) {
 		line, at = line+w, at+n
 	}
 	t.line("%s", line)
+}
+
+// words are those of a text, a number and its unit being one.
+func words(text string) (out []string) {
+	for _, w := range strings.Fields(text) {
+		switch strings.TrimRight(w, ".,;:)") {
+		case "%", "km", "px", "nm", "s", "min", "W", "E", "UTC":
+			if n := len(out); n > 0 {
+				out[n-1] += " " + w
+				continue
+			}
+		}
+		out = append(out, w)
+	}
+	return out
 }
 
 // WriteText writes the report for people, at most 80 columns wide.
@@ -241,9 +256,9 @@ func (r *Report) tellSession(t *teller) {
 	t.fact("panels", "%d in %d rows, %s", len(g.Panels), g.Rows, map[string]string{"lit": "over the sunlit ground", "disk": "over the whole disk"}[r.How.Cover])
 	of := ""
 	if r.How.PointingErrorArcmin != nil {
-		of = ", errors of aim (the worst of 99 nights in 100)"
+		of = " and errors of aim"
 	}
-	t.fact("overlap", "%.0f %% of the width, %.0f %% of the height; after drift, turn of the field%s at least %.0f %% and %.0f %%",
+	t.fact("overlap", "%.0f %% of the width, %.0f %% of the height; of the worst pair in 99 nights of 100, after drift, turn of the field%s, %.0f %% and %.0f %%",
 		100*g.OverlapX, 100*g.OverlapY, of, 100*g.LeftX, 100*g.LeftY)
 	t.fact("time", "%s: clips of %s s, %s s between them", minutes(g.Length), number(r.How.ClipS), number(r.How.PauseS))
 	if g.Bytes > 0 {

@@ -19,10 +19,11 @@ type Window struct {
 type wish struct {
 	least float64 // altitude in degrees
 	light Light
+	shade bool // an eclipse does not matter
 }
 
 func (w wish) met(s Sample) bool {
-	if s.AltitudeDeg < w.least || !s.Above() || s.SunApartDeg < leastSunDeg {
+	if s.Shaded && !w.shade || s.AltitudeDeg < w.least || !s.Above() || s.SunApartDeg < leastSunDeg {
 		return false
 	}
 	switch w.light {
@@ -35,27 +36,41 @@ func (w wish) met(s Sample) bool {
 }
 
 // window returns the stretch of a length through which the Moon's lowest altitude is highest: in the dark and as high as asked for, else in
-// twilight, else lower, else shorter, else by day. Nil if the Moon is nowhere more than 5° high and 10° from the Sun.
+// twilight, else lower, else shorter, else by day, else in the Earth's shadow. Nil if the Moon is nowhere more than 5° high and 10° from the Sun.
 func (s *Sky) window(length time.Duration, least float64) *Window {
+	for _, w := range wishes(least) {
+		for _, part := range []time.Duration{length, length / 2, trackStep} {
+			for _, one := range w {
+				if found := s.best(one, length, part); found != nil {
+					found.Low, found.WishDeg = found.LeastDeg < least, one.least
+					return found
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// wishes are those to be tried in turn; of each set all, before a shorter stretch is taken.
+func wishes(least float64) (out [][]wish) {
 	heights := []float64{least}
 	for _, h := range []float64{10, 5} {
 		if h < least {
 			heights = append(heights, h)
 		}
 	}
-	for _, lights := range [][]Light{{Dark, Twilight}, {Daylight}} {
-		for _, part := range []time.Duration{length, length / 2, trackStep} {
+	for _, shade := range []bool{false, true} {
+		for _, lights := range [][]Light{{Dark, Twilight}, {Daylight}} {
+			var set []wish
 			for _, h := range heights {
 				for _, l := range lights {
-					if w := s.best(wish{h, l}, length, part); w != nil {
-						w.Low, w.WishDeg = w.LeastDeg < least, h
-						return w
-					}
+					set = append(set, wish{h, l, shade})
 				}
 			}
+			out = append(out, set)
 		}
 	}
-	return nil
+	return out
 }
 
 // best returns the best stretch of at least a part of the length.
