@@ -88,6 +88,9 @@ func (r *Report) adviseTime() {
 		r.note("short-window", "The window ends %s before all panels are shot: shorten clips or pauses, or take fewer panels.",
 			minutes(r.Grid.Length-w.To.Sub(w.From)))
 	}
+	if w.Capped > 0 {
+		r.note("zenith", "Above %.0f° the field would turn too fast for such panels: the window keeps the Moon below.", w.Capped)
+	}
 	if w.Light == Twilight {
 		r.note("twilight", "Part of the window is in twilight: the sky is brighter then, and the Moon's contrast less.")
 	}

@@ -66,17 +66,16 @@ func (f *flight) gaps(r *Report, all [][2]pose, sigma float64, dice *rand.Rand) 
 	reach := math.Hypot(w, h)
 	for _, two := range all {
 		dx, dy := sigma*dice.NormFloat64(), sigma*dice.NormFloat64()
-		i0, i1 := f.index(two[0].east+dx-reach), f.index(two[0].east+dx+reach)
-		j0, j1 := f.index(two[0].north+dy-reach), f.index(two[0].north+dy+reach)
-		for j := j0; j <= j1; j++ {
-		points:
-			for i := i0; i <= i1; i++ {
-				for _, q := range two {
-					x, y := f.place(i)-q.east-dx, f.place(j)-q.north-dy
-					if math.Abs(y*q.sin-x*q.cos) > w || math.Abs(x*q.sin+y*q.cos) > h {
-						continue points
-					}
-				}
+		for j := f.index(two[0].north + dy - reach); j <= f.index(two[0].north+dy+reach); j++ {
+			from, to := math.Inf(-1), math.Inf(1)
+			for _, q := range two {
+				// On a row |y·sin − x·cos| ≤ w and |x·sin + y·cos| ≤ h bound x, which counts from the panel's middle.
+				x, y := q.east+dx, f.place(j)-q.north-dy
+				a, b := within(-q.cos, y*q.sin, w)
+				c, d := within(q.sin, y*q.cos, h)
+				from, to = max(from, x+a, x+c), min(to, x+b, x+d)
+			}
+			for i := max(0, int(math.Ceil(from/raster))+f.side/2); i < f.side && f.place(i) <= to; i++ {
 				f.seen[j*f.side+i] = f.turn
 			}
 		}
@@ -88,6 +87,18 @@ func (f *flight) gaps(r *Report, all [][2]pose, sigma float64, dice *rand.Rand) 
 		}
 	}
 	return n
+}
+
+// within returns between which x |k·x + c| ≤ most.
+func within(k, c, most float64) (from, to float64) {
+	if math.Abs(k) < 1e-12 {
+		if math.Abs(c) <= most {
+			return math.Inf(-1), math.Inf(1)
+		}
+		return 0, -1
+	}
+	a, b := (-most-c)/k, (most-c)/k
+	return min(a, b), max(a, b)
 }
 
 func (f *flight) index(v float64) int {

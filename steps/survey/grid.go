@@ -74,7 +74,7 @@ func (l layout) lay() (mesh, error) {
 			m.rim = max(0, min(float64(m.overlapX*w)-lossX, float64(m.overlapY*h)-lossY)) / math.Sqrt2
 		}
 		if m.overlapX > most || m.overlapY > most {
-			return mesh{}, fmt.Errorf("neighbours would have to share %.0f %% of a side", 100*max(m.overlapX, m.overlapY))
+			return mesh{}, fmt.Errorf("even neighbours that share %.0f %% of a side would leave gaps: aims miss by too much for so small a field, or it turns too fast", 100*most)
 		}
 		m.fill(l.ground, w, h)
 		moreX, moreY := m.turnLoss(l.turn, w, h)

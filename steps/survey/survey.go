@@ -133,10 +133,20 @@ func begin(n pipeline.Night, day Day) (*Report, error) {
 }
 
 // settle finds the window and the grid, each of which rests on the other: more panels take longer, and later the Moon is another.
+// Where the field of an altazimuth mount would turn too fast near the zenith, it is tried farther from there.
 func (r *Report) settle() {
+	for _, highest := range []float64{90, 75, 60, 45, 90} {
+		r.settleBelow(highest)
+		if r.Grid != nil || !r.turns() {
+			return
+		}
+	}
+}
+
+func (r *Report) settleBelow(highest float64) {
 	length := time.Duration(30) * time.Minute
 	for range 8 {
-		r.pick(length)
+		r.pick(length, highest)
 		r.lay()
 		if r.Grid == nil {
 			return
@@ -149,16 +159,19 @@ func (r *Report) settle() {
 	}
 }
 
-// pick takes the best window of a length, and looks at the Moon in its middle.
-func (r *Report) pick(length time.Duration) {
+// pick takes the best window of a length with the Moon below an altitude, and looks at the Moon in its middle.
+func (r *Report) pick(length time.Duration, highest float64) {
 	if r.Sky == nil {
 		t := at(r.Ref)
 		r.View, r.SunApartDeg = moon.Centre(t), moon.Moon(t).Apart(moon.Sun(t))
 		return
 	}
-	r.Window = r.Sky.window(length, r.How.LeastAltitudeDeg)
+	r.Window = r.Sky.window(length, r.How.LeastAltitudeDeg, highest)
 	switch {
 	case r.Window != nil:
+		if highest < 90 {
+			r.Window.Capped = highest
+		}
 		r.Ref = r.Window.From.Add(min(length, r.Window.To.Sub(r.Window.From)) / 2)
 	case r.Sky.Transit != nil:
 		r.Ref = *r.Sky.Transit
@@ -211,7 +224,7 @@ func (r *Report) promising() bool {
 	}
 	s := r.Night.Site
 	sky := &Sky{site: moon.Site{LatitudeDeg: s.LatitudeDeg, LongitudeDeg: s.LongitudeDeg, ElevationM: s.ElevationM}, skyline: r.Night.Skyline}
-	w := wish{r.How.LeastAltitudeDeg, Twilight, true}
+	w := wish{r.How.LeastAltitudeDeg, 90, Twilight, true}
 	for t := r.From; !t.After(r.To); t = t.Add(tableStep / 2) {
 		if w.met(sky.at(t)) {
 			return true

@@ -349,3 +349,21 @@ func TestMeridian(t *testing.T) {
 	want := -15.041 * math.Cos(47.4*degree) * math.Cos(h.AzimuthDeg*degree) / math.Cos(h.AltitudeDeg*degree)
 	near(t, "field's turn, ° an hour", r.Grid.FieldRate, want, 0.05*math.Abs(want)) // the Moon moves by a thirtieth of the sky's turn
 }
+
+// Where the Moon passes near the zenith, an altazimuth mount's field turns too fast there: it is shot before or after.
+func TestZenith(t *testing.T) {
+	n := bench(1280, 960)
+	n.Mount, n.TimeZone = "altaz", ""
+	n.Site = &pipeline.Site{LatitudeDeg: 12, LongitudeDeg: 8.5}
+	r := plan(t, n, "2027-03-19")
+	if high := r.Sky.at(*r.Sky.Transit).AltitudeDeg; high < 85 {
+		t.Fatalf("the Moon culminates at %.1f°, not near the zenith", high)
+	}
+	if r.Grid == nil || r.Window.MostDeg > 75 || noteOf(r, "zenith") == "" {
+		t.Errorf("window %+v, %s", r.Window, r.NoGrid)
+	}
+	n.Mount = "equatorial"
+	if r = plan(t, n, "2027-03-19"); r.Window.MostDeg < 85 {
+		t.Errorf("an equatorial mount keeps away from the zenith: %+v", r.Window)
+	}
+}

@@ -11,19 +11,21 @@ type Window struct {
 	Light            Light     // the brightest in it
 	LeastDeg         float64   // the Moon's lowest altitude in it
 	MostDeg          float64
-	Short            bool // it ends before all panels are shot
-	Low              bool // the Moon is lower in it than asked for
+	Capped           float64 // altitude above which the field would turn too fast; 0 where none is
+	Short            bool    // it ends before all panels are shot
+	Low              bool    // the Moon is lower in it than asked for
 }
 
 // wish is what a window is looked for with.
 type wish struct {
 	least float64 // altitude in degrees
+	most  float64
 	light Light
 	shade bool // an eclipse does not matter
 }
 
 func (w wish) met(s Sample) bool {
-	if s.Shaded && !w.shade || s.AltitudeDeg < w.least || !s.Above() || s.SunApartDeg < leastSunDeg {
+	if s.Shaded && !w.shade || s.AltitudeDeg < w.least || s.AltitudeDeg > w.most || !s.Above() || s.SunApartDeg < leastSunDeg {
 		return false
 	}
 	switch w.light {
@@ -37,8 +39,8 @@ func (w wish) met(s Sample) bool {
 
 // window returns the stretch of a length through which the Moon's lowest altitude is highest: in the dark and as high as asked for, else in
 // twilight, else lower, else shorter, else by day, else in the Earth's shadow. Nil if the Moon is nowhere more than 5° high and 10° from the Sun.
-func (s *Sky) window(length time.Duration, least float64) *Window {
-	for _, w := range wishes(least) {
+func (s *Sky) window(length time.Duration, least, most float64) *Window {
+	for _, w := range wishes(least, most) {
 		for _, part := range []time.Duration{length, length / 2, trackStep} {
 			for _, one := range w {
 				if found := s.best(one, length, part); found != nil {
@@ -52,7 +54,7 @@ func (s *Sky) window(length time.Duration, least float64) *Window {
 }
 
 // wishes are those to be tried in turn; of each set all, before a shorter stretch is taken.
-func wishes(least float64) (out [][]wish) {
+func wishes(least, most float64) (out [][]wish) {
 	heights := []float64{least}
 	for _, h := range []float64{10, 5} {
 		if h < least {
@@ -64,7 +66,7 @@ func wishes(least float64) (out [][]wish) {
 			var set []wish
 			for _, h := range heights {
 				for _, l := range lights {
-					set = append(set, wish{h, l, shade})
+					set = append(set, wish{h, most, l, shade})
 				}
 			}
 			out = append(out, set)
