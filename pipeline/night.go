@@ -44,10 +44,10 @@ type Telescope struct {
 // Camera describes the sensor; zero is unknown.
 type Camera struct {
 	PixelUM  float64 `hcl:"pixel_um,optional" min:"0.5" max:"50"`
-	WidthPX  int     `hcl:"width_px,optional" min:"16" max:"100000"`
-	HeightPX int     `hcl:"height_px,optional" min:"16" max:"100000"`
+	WidthPX  int     `hcl:"width_px,optional" min:"16" max:"30000"`
+	HeightPX int     `hcl:"height_px,optional" min:"16" max:"30000"`
 	Bits     int     `hcl:"bits,optional" min:"1" max:"16"`
-	RateHz   float64 `hcl:"rate_hz,optional" min:"0.01" max:"10000"` // frames a second
+	RateHz   float64 `hcl:"rate_hz,optional" min:"0.01" max:"5000"` // frames a second
 
 	// AngleDeg is where the top of the sensor's picture points on the sky: from celestial north on an equatorial mount, from the
 	// zenith on an altazimuth one, through east (anticlockwise on the sky).

@@ -244,8 +244,10 @@ func (r *Report) drawLegend(d *drawing, top float64) {
 		y += 22
 	}
 	say("", "North is up, east is left, as on the sky.")
-	say("", "%d panels of %.1f′ × %.1f′", len(g.Panels), r.Optics.WidthArcmin, r.Optics.HeightArcmin)
-	say("", "overlap %.0f %% × %.0f %%", 100*g.OverlapX, 100*g.OverlapY)
+	say("", "%s of %.1f′ × %.1f′", counted(len(g.Panels), "panel"), r.Optics.WidthArcmin, r.Optics.HeightArcmin)
+	if len(g.Panels) > 1 {
+		say("", "overlap %.0f %% × %.0f %%", 100*g.OverlapX, 100*g.OverlapY)
+	}
 	say("", "%s, from %s", minutes(g.Length), r.hm(g.Panels[0].At))
 	if g.Bytes > 0 {
 		say("", "%s", bytesText(g.Bytes))

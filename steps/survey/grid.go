@@ -48,6 +48,9 @@ type mesh struct {
 // most is the largest overlap that is laid.
 const most = 0.8
 
+// mostPanels is how many panels, about, are laid at most.
+const mostPanels = 1000
+
 // leastLeft is the share of a side that neighbours share at least after the turn of the field, where nothing is stated of errors of aim.
 const leastLeft = 0.05
 
@@ -76,6 +79,9 @@ func (l layout) lay() (mesh, error) {
 		if m.overlapX > most || m.overlapY > most {
 			return mesh{}, fmt.Errorf("even neighbours that share %.0f %% of a side would leave gaps: aims miss by too much for so small a field, or it turns too fast", 100*most)
 		}
+		if size := l.ground.size(); (size.x/float64((1-m.overlapX)*w)+1)*(size.y/float64((1-m.overlapY)*h)+1) > mostPanels {
+			return mesh{}, fmt.Errorf("fields so small would take more than %d panels", mostPanels)
+		}
 		m.fill(l.ground, w, h)
 		moreX, moreY := m.turnLoss(l.turn, w, h)
 		if len(m.panels) == n && moreX <= lossX && moreY <= lossY {
@@ -103,7 +109,6 @@ func reach(n int) float64 {
 
 // fill lays rows over the ground, and in each row panels over what its strip shows.
 func (m *mesh) fill(ground area, w, h float64) {
-	everywhere := box{math.Inf(-1), math.Inf(-1), math.Inf(1), math.Inf(1)}
 	whole, any := ground.within(everywhere)
 	if !any {
 		return

@@ -101,6 +101,7 @@ func TestGridRefuses(t *testing.T) {
 		"errors of aim as large as the field": {width: 10, height: 6, overlap: 0.25, errors: &large},
 		"a field that turns over within rows": {width: 10, height: 6, overlap: 0.25, errors: noErrors(), turn: 0.2},
 		"a Moon that drifts out of the field": {width: 10, height: 6, lostX: 7, overlap: 0.25, errors: noErrors()},
+		"fields of a few seconds of arc":      {width: 0.1, height: 0.1, overlap: 0.25, errors: noErrors()},
 	} {
 		l.ground = fullDisk(15.5)
 		if m, err := l.lay(); err == nil {

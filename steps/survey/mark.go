@@ -12,13 +12,14 @@ import (
 // mark names a landmark in each panel, and finds the brightest.
 func (r *Report) mark(g *Grid) {
 	disk := r.View.Disk()
+	marks := r.landmarks(disk)
 	for i := range g.Panels {
 		p := &g.Panels[i]
-		p.Landmark = r.landmark(disk, g, *p)
+		p.Landmark = landmark(marks, g, *p)
 		if p.brightness = r.brightness(disk, g, *p); r.View.PhaseDeg < flatDeg {
 			p.brightness = r.nearTycho(disk, *p)
 		}
-		if p.brightness > 0 && (g.Brightest == 0 || p.brightness > g.Panels[g.Brightest-1].brightness) {
+		if p.brightness > 0 && len(g.Panels) > 1 && (g.Brightest == 0 || p.brightness > g.Panels[g.Brightest-1].brightness) {
 			g.Brightest = p.Number
 		}
 	}
@@ -40,23 +41,37 @@ const (
 	largeMark = 330
 )
 
-// landmark is the largest feature in the middle half of a panel that the Sun shines on, else in all of it.
-func (r *Report) landmark(disk moon.Disk, g *Grid, p Panel) string {
+// mark is a landmark and where it is seen, in arcmin east and north of the disk's middle.
+type mark struct {
+	name string
+	at   spot
+}
+
+// landmarks are those that the Sun shines on, the largest first.
+func (r *Report) landmarks(disk moon.Disk) (out []mark) {
+	for _, f := range gazetteer.Features() {
+		if f.DiameterKM > largeMark || f.DiameterKM < smallMark || !easy(f.Name) {
+			continue
+		}
+		at := moon.At(f.Longitude, f.Latitude)
+		x, y, visible := disk.Project(at)
+		if !visible || r.View.Incidence(at) < 0.03 {
+			continue
+		}
+		east, north := r.View.Sky(x, y)
+		out = append(out, mark{f.Name, spot{east / 60, north / 60}})
+	}
+	return out
+}
+
+// landmark is the largest in the middle half of a panel, else in all of it.
+func landmark(marks []mark, g *Grid, p Panel) string {
 	up := frame(p.CameraDeg)
 	for _, part := range []float64{0.25, 0.45} {
-		for _, f := range gazetteer.Features() {
-			if f.DiameterKM > largeMark || f.DiameterKM < smallMark || !easy(f.Name) {
-				continue
-			}
-			at := moon.At(f.Longitude, f.Latitude)
-			x, y, visible := disk.Project(at)
-			if !visible || r.View.Incidence(at) < 0.03 {
-				continue
-			}
-			east, north := r.View.Sky(x, y)
-			s := up.turn(spot{east / 60, north / 60})
+		for _, m := range marks {
+			s := up.turn(m.at)
 			if math.Abs(s.x-p.aim.x) < float64(part*g.WidthArcmin) && math.Abs(s.y-p.aim.y) < float64(part*g.HeightArcmin) {
-				return f.Name
+				return m.name
 			}
 		}
 	}

@@ -1,6 +1,8 @@
 package survey
 
 import (
+	"math"
+
 	"plenilune/steps/kernel/moon"
 	"plenilune/steps/kernel/portable"
 )
@@ -65,6 +67,15 @@ func (a area) within(b box) (around box, any bool) {
 		}
 	}
 	return around, any
+}
+
+// everywhere holds every place.
+var everywhere = box{math.Inf(-1), math.Inf(-1), math.Inf(1), math.Inf(1)}
+
+// size is how wide and high the area is.
+func (a area) size() spot {
+	b, _ := a.within(everywhere)
+	return spot{b.x1 - b.x0, b.y1 - b.y0}
 }
 
 // meets tells whether some of the area lies in a box.

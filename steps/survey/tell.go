@@ -253,13 +253,15 @@ func (r *Report) tellSession(t *teller) {
 		return
 	}
 	t.head("The session")
-	t.fact("panels", "%d in %d rows, %s", len(g.Panels), g.Rows, map[string]string{"lit": "over the sunlit ground", "disk": "over the whole disk"}[r.How.Cover])
-	of := ""
-	if r.How.PointingErrorArcmin != nil {
-		of = " and errors of aim"
+	t.fact("panels", "%d in %s, %s", len(g.Panels), counted(g.Rows, "row"), map[string]string{"lit": "over the sunlit ground", "disk": "over the whole disk"}[r.How.Cover])
+	if len(g.Panels) > 1 {
+		left := "after drift and turn of the field"
+		if r.How.PointingErrorArcmin != nil {
+			left = "after drift, turn of the field and errors of aim, of the worst pair in 99 nights of 100,"
+		}
+		t.fact("overlap", "%.0f %% of the width, %.0f %% of the height; %s %.0f %% and %.0f %%",
+			100*g.OverlapX, 100*g.OverlapY, left, 100*g.LeftX, 100*g.LeftY)
 	}
-	t.fact("overlap", "%.0f %% of the width, %.0f %% of the height; of the worst pair in 99 nights of 100, after drift, turn of the field%s, %.0f %% and %.0f %%",
-		100*g.OverlapX, 100*g.OverlapY, of, 100*g.LeftX, 100*g.LeftY)
 	t.fact("time", "%s: clips of %s s, %s s between them", minutes(g.Length), number(r.How.ClipS), number(r.How.PauseS))
 	if g.Bytes > 0 {
 		t.fact("bytes", "%s, %d frames; %s a clip", bytesText(g.Bytes), g.Frames, bytesText(g.Bytes/int64(len(g.Panels))))
@@ -274,14 +276,14 @@ func (r *Report) tellPanels(t *teller) {
 		return
 	}
 	t.line("")
-	t.line("  %3s  %-5s  %-5s  %8s %8s  %7s %7s  %s", "", "time", "UTC", "east ′", "north ′", "right", "up", "near")
+	t.line("  %3s %-8s %-8s %7s %7s %6s %6s  %s", "", "time", "UTC", "east ′", "north ′", "right", "up", "near")
 	row := 1
 	for _, p := range r.Grid.Panels {
 		if p.Row != row {
 			t.line("")
 			row = p.Row
 		}
-		t.line("  %3d  %-5s  %-5s  %8s %8s  %7s %7s  %s", p.Number, p.At.In(r.Zone).Format("15:04"), p.At.UTC().Format("15:04"),
+		t.line("  %3d %-8s %-8s %7s %7s %6s %6s  %s", p.Number, p.At.In(r.Zone).Format(time.TimeOnly), p.At.UTC().Format(time.TimeOnly),
 			signed(p.EastArcmin, 2), signed(p.NorthArcmin, 2), signed(p.RightFields, 2), signed(p.UpFields, 2), p.Landmark)
 	}
 	t.wrap("  ", "Offsets of a panel's middle from the disk's: on the sky in arcmin, and in the camera's picture, not mirrored, in widths and heights of the field.")
