@@ -1,16 +1,10 @@
 package survey
 
 import (
-	"bytes"
-	"encoding/json"
-	"encoding/xml"
-	"errors"
-	"io"
 	"math"
 	"strings"
 	"testing"
 	"time"
-	"unicode/utf8"
 
 	"plenilune/pipeline"
 )
@@ -160,95 +154,6 @@ func TestSunCautions(t *testing.T) {
 	}
 }
 
-func told(t *testing.T, r *Report) (text, chart string) {
-	t.Helper()
-	var a, b bytes.Buffer
-	if err := errors.Join(r.WriteText(&a), r.WriteChart(&b)); err != nil {
-		t.Fatal(err)
-	}
-	return a.String(), b.String()
-}
-
-// Every night of a lunation, on several benches, is told within 80 columns, drawn as whole XML without a place, and made of finite numbers; twice the
-// same.
-func TestEveryNightIsTold(t *testing.T) {
-	full := bench(1936, 1096)
-	altaz := bench(1280, 960)
-	altaz.Mount, altaz.Tracking, altaz.TimeZone = "altaz", "sidereal", ""
-	north := pipeline.Night{Site: &pipeline.Site{LatitudeDeg: 78.2, LongitudeDeg: 15.6}, Mount: "equatorial",
-		Telescope: full.Telescope, Camera: full.Camera}
-	south := bench(640, 480)
-	south.Site, south.TimeZone = &pipeline.Site{LatitudeDeg: -33.9, LongitudeDeg: 151.2}, "Australia/Sydney"
-	nowhere := pipeline.Night{Telescope: full.Telescope, Camera: full.Camera, Tracking: "none"}
-	for name, n := range map[string]pipeline.Night{"full": full, "altaz": altaz, "north": north, "south": south, "nowhere": nowhere, "nothing": {}} {
-		for day := range 30 {
-			if day%6 != 0 && (name != "full" || day%2 != 0) {
-				continue
-			}
-			r, err := Plan(n, Day{2027, time.June, 1}.After(day))
-			if err != nil {
-				t.Fatal(err)
-			}
-			text, chart := told(t, r)
-			for _, line := range strings.Split(text, "\n") {
-				if k := utf8.RuneCountInString(line); k > columns {
-					t.Errorf("%s, %s: %d columns: %s", name, r.Day, k, line)
-				}
-			}
-			for _, s := range []string{text, chart} {
-				for _, bad := range []string{"NaN", "Inf", "%!", "151.2", "15.6", "47.4"} {
-					if strings.Contains(s, bad) && (strings.ContainsAny(bad, "NI%") || s == chart && strings.Contains(s, bad+"°")) {
-						t.Errorf("%s, %s: it holds %s", name, r.Day, bad)
-					}
-				}
-			}
-			wellFormed(t, chart)
-			for _, e := range r.Events() {
-				if _, err := json.Marshal(e); err != nil {
-					t.Errorf("%s, %s: %v: %v", name, r.Day, err, e)
-				}
-			}
-		}
-	}
-	a, b := told(t, plan(t, full, "2027-06-18"))
-	c, d := told(t, plan(t, full, "2027-06-18"))
-	if a != c || b != d {
-		t.Error("twice the same night is told differently")
-	}
-}
-
-func wellFormed(t *testing.T, s string) {
-	t.Helper()
-	d := xml.NewDecoder(strings.NewReader(s))
-	for {
-		_, err := d.Token()
-		if errors.Is(err, io.EOF) {
-			return
-		}
-		if err != nil {
-			t.Fatalf("the chart is no XML: %v", err)
-		}
-	}
-}
-
-// What is missing is named, and no more.
-func TestMissing(t *testing.T) {
-	names := func(n pipeline.Night) (out []string) {
-		for _, m := range plan(t, n, "2027-03-19").Missing {
-			out = append(out, m.Setting)
-		}
-		return out
-	}
-	n := bench(1936, 1096)
-	n.Survey.PointingErrorArcmin = noErrors()
-	if got := names(n); got != nil {
-		t.Errorf("of a full manifest: %v", got)
-	}
-	if got := names(pipeline.Night{}); len(got) != 11 || got[0] != "site" {
-		t.Errorf("of an empty one: %v", got)
-	}
-}
-
 // Without a site the panels are still laid, for the Moon as from the Earth's middle.
 func TestWithoutSite(t *testing.T) {
 	n := bench(1936, 1096)
@@ -369,49 +274,5 @@ func TestZenith(t *testing.T) {
 	n.Mount = "equatorial"
 	if r = plan(t, n, "2027-03-19"); r.Window.MostDeg < 85 {
 		t.Errorf("an equatorial mount keeps away from the zenith: %+v", r.Window)
-	}
-}
-
-// A panel that is told to be near a crater must show it: where it lies by the textbook's orthographic projection, which is good to 2″.
-func TestLandmarks(t *testing.T) {
-	n := bench(1936, 1096)
-	n.Camera.AngleDeg = 33
-	r := plan(t, n, "2027-03-19")
-	found := 0
-	for name, at := range map[string][2]float64{"Clavius": {-58.62, -14.73}, "Plato": {51.62, -9.38}, "Langrenus": {-8.86, 61.04}, "Theophilus": {-11.45, 26.28},
-		"Copernicus": {9.62, -20.08}, "Gassendi": {-17.55, -39.96}, "Posidonius": {31.88, 29.99}, "Ptolemaeus": {-9.16, -1.84}, "Maginus": {-50.03, -5.98}} {
-		for _, p := range r.Grid.Panels {
-			if p.Landmark != name {
-				continue
-			}
-			found++
-			lat, lon := at[0]*degree, at[1]*degree-r.View.SubLonDeg*degree
-			b, pole := r.View.SubLatDeg*degree, r.View.AxisDeg*degree
-			x := math.Cos(lat) * math.Sin(lon)
-			y := math.Sin(lat)*math.Cos(b) - math.Cos(lat)*math.Sin(b)*math.Cos(lon)
-			east := (y*math.Sin(pole) - x*math.Cos(pole)) * r.View.SemidiameterArcsec / 60
-			north := (y*math.Cos(pole) + x*math.Sin(pole)) * r.View.SemidiameterArcsec / 60
-			d := frame(33).turn(spot{east - p.EastArcmin, north - p.NorthArcmin})
-			if math.Abs(d.x) > r.Optics.WidthArcmin/2 || math.Abs(d.y) > r.Optics.HeightArcmin/2 {
-				t.Errorf("%s is %.1f′ right and %.1f′ up of the middle of panel %d", name, d.x, d.y, p.Number)
-			}
-		}
-	}
-	if found < 3 {
-		t.Errorf("only %d of the landmarks known here are named", found)
-	}
-}
-
-// The brightest panel is on the Sun's side, or near the full Moon by Tycho, in the south.
-func TestBrightest(t *testing.T) {
-	r := plan(t, bench(1936, 1096), "2027-03-15")
-	p := r.Grid.Panels[r.Grid.Brightest-1]
-	s, c := math.Sincos(r.View.BrightLimbDeg * degree)
-	if along := p.EastArcmin*s + p.NorthArcmin*c; along < 5 {
-		t.Errorf("panel %d lies %.1f′ towards the Sun", p.Number, along)
-	}
-	r = plan(t, bench(1936, 1096), "2027-03-22")
-	if p = r.Grid.Panels[r.Grid.Brightest-1]; p.NorthArcmin > -6 || p.NorthArcmin < -15 || !strings.Contains(noteOf(r, "exposure"), "Tycho") {
-		t.Errorf("panel %d at %+.1f′ north of a full Moon: %s", p.Number, p.NorthArcmin, noteOf(r, "exposure"))
 	}
 }
