@@ -137,7 +137,10 @@ publish "out" {
 `))
 
 // unknownNight is what the night block holds of what nobody has said.
-const unknownNight = `  # Where you stood and how the telescope is held: with that and the clips' times
+const unknownNight = `  # plenilune survey, before the night, reads this block too: its --help says what
+  # else may stand here.
+
+  # Where you stood and how the telescope is held: with that and the clips' times
   # the panels are joined over the Moon's ball, which turns under you while you
   # shoot. It stays in this file: pictures' records hold how the Moon was turned
   # at each clip, from which no more than the region could be worked out.

@@ -1,8 +1,10 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -187,8 +189,8 @@ func (f *surveyFlags) files(r *survey.Report) (written []string, err error) {
 		if err := r.WriteChart(&b); err != nil {
 			return nil, fmt.Errorf("draw the chart: %w", err)
 		}
-		if err := os.WriteFile(f.chart, []byte(b.String()), 0o644); err != nil {
-			return nil, fmt.Errorf("write the chart: %w", err)
+		if err := writeNew(f.chart, []byte(b.String())); err != nil {
+			return nil, err
 		}
 		written = append(written, f.chart)
 	}
@@ -197,10 +199,22 @@ func (f *surveyFlags) files(r *survey.Report) (written []string, err error) {
 		if err != nil {
 			return written, err
 		}
-		if err := os.WriteFile(f.write, text, 0o644); err != nil {
-			return written, fmt.Errorf("write the manifest: %w", err)
+		if err := writeNew(f.write, text); err != nil {
+			return written, err
 		}
 		written = append(written, f.write)
 	}
 	return written, nil
+}
+
+// writeNew writes a file that was asked for; a folder that is not there is a wrong request.
+func writeNew(name string, data []byte) error {
+	err := os.WriteFile(name, data, 0o644)
+	if errors.Is(err, fs.ErrNotExist) {
+		return requestf("write %s: there is no folder %s", shown(name), shown(filepath.Dir(name)))
+	}
+	if err != nil {
+		return fmt.Errorf("write a file: %w", err)
+	}
+	return nil
 }

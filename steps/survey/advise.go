@@ -64,8 +64,12 @@ func (r *Report) cautions() {
 		r.caution("near-sun", "The Moon stands %.1f° from the Sun. Do not point anything there. %s No places to aim at are told within %d° of the Sun.",
 			r.SunApartDeg, sunWords, leastSunDeg)
 	case r.Window != nil && r.Window.Light == Daylight:
-		r.caution("sun-up", "The Sun is up while you shoot, %.0f° from the Moon. Find the Moon without sweeping the sky, stand the telescope in shade that the Sun does not reach in the meantime, and cap the finder. %s",
-			r.SunApartDeg, sunWords)
+		better := ""
+		if r.SunApartDeg < 2*leastSunDeg {
+			better = "So thin and so near a Moon is better left for another day. "
+		}
+		r.caution("sun-up", "The Sun is up while you shoot, %.0f° from the Moon. %sFind the Moon without sweeping the sky, stand the telescope in shade that the Sun does not reach in the meantime, and cap the finder. %s",
+			r.SunApartDeg, better, sunWords)
 	case r.SunApartDeg < nearSunDeg:
 		r.caution("sun-near", "The Moon stands only %.0f° from the Sun. Begin when the Sun is below the horizon, end before it rises, and do not sweep towards it. %s",
 			r.SunApartDeg, sunWords)

@@ -53,7 +53,7 @@ type Report struct {
 	Window      *Window // when to shoot, if there is a time
 	Ref         time.Time
 	View        moon.View // at Ref: the middle of the window, or of the night
-	SunApartDeg float64   // at Ref
+	SunApartDeg float64   // at Ref; without a site, the least of the night
 	Eclipse     *moon.Eclipse
 
 	Optics *Optics
@@ -162,8 +162,11 @@ func (r *Report) settleBelow(highest float64) {
 // pick takes the best window of a length with the Moon below an altitude, and looks at the Moon in its middle.
 func (r *Report) pick(length time.Duration, highest float64) {
 	if r.Sky == nil {
-		t := at(r.Ref)
-		r.View, r.SunApartDeg = moon.Centre(t), moon.Moon(t).Apart(moon.Sun(t))
+		// At which hour nobody knows: the Sun counts as near as it comes.
+		r.View, r.SunApartDeg = moon.Centre(at(r.Ref)), 180
+		for _, t := range []time.Time{r.From, r.Ref, r.To} {
+			r.SunApartDeg = min(r.SunApartDeg, moon.Moon(at(t)).Apart(moon.Sun(at(t))))
+		}
 		return
 	}
 	r.Window = r.Sky.window(length, r.How.LeastAltitudeDeg, highest)

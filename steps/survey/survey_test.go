@@ -147,6 +147,14 @@ func TestSunCautions(t *testing.T) {
 			t.Errorf("%s: the text has no caution", c.day)
 		}
 	}
+	// Without a site the hour is not known, and the day before is no better.
+	n.Site = nil
+	for _, day := range []string{"2027-04-06", "2027-04-05"} {
+		if r := plan(t, n, day); r.Grid != nil || noteOf(r, "near-sun") == "" {
+			t.Errorf("%s, without a site: %.1f° from the Sun", day, r.SunApartDeg)
+		}
+	}
+	n = bench(1936, 1096)
 	// A crescent that sets soon after the Sun, where only day is left above the skyline.
 	n.Skyline = &pipeline.Skyline{AzimuthDeg: []float64{0, 240, 241}, AltitudeDeg: []float64{0, 0, 60}}
 	if r := plan(t, n, "2027-03-11"); noteOf(r, "sun-up") == "" || r.Window == nil || r.Window.Light != Daylight {

@@ -23,7 +23,7 @@ func told(t *testing.T, r *Report) (text, chart string) {
 	return a.String(), b.String()
 }
 
-// Every night of a lunation, on several benches, is told within 80 columns, drawn as whole XML without a place, and made of finite numbers; twice the
+// Every night of a lunation, on several benches, is told within 80 columns, drawn as whole XML, and made of finite numbers; twice the
 // same.
 func TestEveryNightIsTold(t *testing.T) {
 	full := bench(1936, 1096)
@@ -50,8 +50,8 @@ func TestEveryNightIsTold(t *testing.T) {
 				}
 			}
 			for _, s := range []string{text, chart} {
-				for _, bad := range []string{"NaN", "Inf", "%!", "151.2", "15.6", "47.4"} {
-					if strings.Contains(s, bad) && (strings.ContainsAny(bad, "NI%") || s == chart && strings.Contains(s, bad+"°")) {
+				for _, bad := range []string{"NaN", "Inf", "%!"} {
+					if strings.Contains(s, bad) {
 						t.Errorf("%s, %s: it holds %s", name, r.Day, bad)
 					}
 				}
