@@ -56,7 +56,7 @@ type Camera struct {
 
 // Survey is how the night is to be shot.
 type Survey struct {
-	Overlap             float64   `hcl:"overlap,optional" min:"0" max:"0.9"`              // share of a field's side
+	Overlap             float64   `hcl:"overlap,optional" min:"0" max:"0.8"`              // share of a field's side
 	PointingErrorArcmin *float64  `hcl:"pointing_error_arcmin,optional" min:"0" max:"30"` // along each axis, r.m.s.
 	ClipS               float64   `hcl:"clip_s,optional" min:"0.1" max:"3600"`            // length of a clip
 	PauseS              float64   `hcl:"pause_s,optional" min:"0" max:"3600"`             // from one clip to the next
