@@ -64,6 +64,7 @@ func TestScripts(t *testing.T) {
 			"ends":        scriptEnds,
 			"binned":      scriptBinned,
 			"turned":      scriptTurned,
+			"flown":       scriptFlown,
 		},
 	})
 }
