@@ -48,13 +48,21 @@ func (d *delivery) streams() []Value {
 	return append([]Value{d.Encoded}, d.Folder.More...)
 }
 
-// placeFolder writes a folder unless every file of it stands there already, bit for bit.
-func (g *graph) placeFolder(ctx context.Context, dir string, d *delivery, rec []byte) error {
-	memo := fmt.Sprintf("%s %d", cache.Sum(rec), d.Version)
+// streamIDs are the values themselves, once their parts have settled.
+func (d *delivery) streamIDs() []ID {
 	var ids []ID
 	for _, v := range d.streams() {
 		ids = append(ids, v.node.outs[v.port])
-		memo += " " + ids[len(ids)-1].String()
+	}
+	return ids
+}
+
+// placeFolder writes a folder unless every file of it stands there already, bit for bit.
+func (g *graph) placeFolder(ctx context.Context, dir string, d *delivery, rec []byte) error {
+	memo := fmt.Sprintf("%s %d", cache.Sum(rec), d.Version)
+	ids := d.streamIDs()
+	for _, id := range ids {
+		memo += " " + id.String()
 	}
 	memo = "folder:" + cache.Sum([]byte(memo)).String()
 	tell := func(files []fileSum, changed bool) {
@@ -151,14 +159,7 @@ func (g *graph) unpack(ctx context.Context, dir string, streams []ID, splice map
 	w := folderWriter{root: root, seen: map[string]bool{}, made: map[string]bool{".": true}}
 	w.group, ctx = errgroup.WithContext(ctx)
 	w.group.SetLimit(writersAtOnce)
-	for _, id := range streams {
-		if err = g.unpackStream(ctx, &w, id, splice, rec); err != nil {
-			break
-		}
-	}
-	if err == nil {
-		err = w.put(recordFile, rec)
-	}
+	err = g.eachFile(ctx, streams, splice, rec, w.put)
 	if err = errors.Join(err, w.group.Wait()); err != nil {
 		return nil, err
 	}
@@ -166,13 +167,32 @@ func (g *graph) unpack(ctx context.Context, dir string, streams []ID, splice map
 	return w.files, nil
 }
 
-func (g *graph) unpackStream(ctx context.Context, w *folderWriter, id ID, splice map[string]func(file, record []byte) ([]byte, error), rec []byte) error {
-	blob, err := cacheStore{g.cache}.Open(id)
-	if err != nil {
-		return fmt.Errorf("open %s: %w", id.Short(), err)
+// eachFile calls fn for every file of a folder, in the order of the streams, with the record put in where it belongs.
+func (g *graph) eachFile(ctx context.Context, streams []ID, splice map[string]func(file, record []byte) ([]byte, error), rec []byte, fn func(name string, b []byte) error) error {
+	for _, id := range streams {
+		blob, err := cacheStore{g.cache}.Open(id)
+		if err != nil {
+			return fmt.Errorf("open %s: %w", id.Short(), err)
+		}
+		err = eachInTar(ctx, &blobStream{blob: blob}, func(name string, b []byte) error {
+			if f := splice[name]; f != nil {
+				var err error
+				if b, err = f(b, rec); err != nil {
+					return fmt.Errorf("put the record into %s: %w", name, err)
+				}
+			}
+			return fn(name, b)
+		})
+		if err = errors.Join(err, blob.Close()); err != nil {
+			return err
+		}
 	}
-	defer blob.Close()
-	r := tar.NewReader(&blobStream{blob: blob})
+	return fn(recordFile, rec)
+}
+
+// eachInTar calls fn for every file of a tar stream, which may hold nothing else.
+func eachInTar(ctx context.Context, from io.Reader, fn func(name string, b []byte) error) error {
+	r := tar.NewReader(from)
 	for {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -191,12 +211,7 @@ func (g *graph) unpackStream(ctx context.Context, w *folderWriter, id ID, splice
 		if err != nil {
 			return fmt.Errorf("read %s: %w", h.Name, err)
 		}
-		if f := splice[h.Name]; f != nil {
-			if b, err = f(b, rec); err != nil {
-				return fmt.Errorf("put the record into %s: %w", h.Name, err)
-			}
-		}
-		if err := w.put(h.Name, b); err != nil {
+		if err := fn(h.Name, b); err != nil {
 			return err
 		}
 	}

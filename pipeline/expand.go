@@ -77,6 +77,53 @@ func (x *Expansion) Upstream(refs ...Ref) ([]Item, error) {
 	return out, nil
 }
 
+// Behind returns those products of blocks of a kind whose value on a port a block's product, an item of Upstream(ref), was made from,
+// however far back.
+func (x *Expansion) Behind(it Item, ref Ref, kind, port string) ([]Item, error) {
+	var refs []Ref
+	seen := map[Ref]bool{ref: true}
+	for todo := []Ref{ref}; len(todo) > 0; todo = todo[1:] {
+		if todo[0].Kind == kind {
+			refs = append(refs, todo[0])
+		}
+		b := x.run.g.man.Block(todo[0])
+		if b == nil {
+			continue
+		}
+		for _, r := range b.Refs {
+			if !seen[r] {
+				seen[r] = true
+				todo = append(todo, r)
+			}
+		}
+	}
+	items, err := x.Upstream(refs...)
+	if err != nil {
+		return nil, err
+	}
+	behind := lineage(it)
+	return slices.DeleteFunc(items, func(other Item) bool { return !behind[other.Values[port].node] }), nil
+}
+
+// lineage is every part that an item's values are made by or from.
+func lineage(it Item) map[*node]bool {
+	seen := map[*node]bool{}
+	var visit func(v Value)
+	visit = func(v Value) {
+		if v.node == nil || seen[v.node] {
+			return
+		}
+		seen[v.node] = true
+		for _, in := range v.node.part.In {
+			visit(in.Value)
+		}
+	}
+	for _, v := range it.Values {
+		visit(v)
+	}
+	return seen
+}
+
 // Add queues a part.
 func (x *Expansion) Add(p Part) *Node {
 	g, ref := x.run.g, Ref{x.run.block.Kind, x.run.block.Name}

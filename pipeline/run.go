@@ -31,6 +31,8 @@ type Options struct {
 	// Expect, if not nil, hears the forecast before anything is computed. An error
 	// stops the run and is returned.
 	Expect func(Forecast) error
+
+	verify *verifier // compare with what stands in OutDir, deliver nothing
 }
 
 // Summary counts what a run did.
@@ -127,7 +129,11 @@ func (g *graph) runOnce(ctx context.Context, o Options) (Summary, error) {
 	stop := g.tick(o)
 	g.expandAll(ctx)
 	g.working.Wait()
-	derr := errors.Join(g.deliverAll(ctx, o.OutDir), g.unmatched(o.Only))
+	deliver := g.deliverAll
+	if o.verify != nil {
+		deliver = func(ctx context.Context, dir string) error { return o.verify.proveAll(ctx, g, dir) }
+	}
+	derr := errors.Join(deliver(ctx, o.OutDir), g.unmatched(o.Only))
 	stop()
 	if ctx.Err() != nil {
 		return sum, ctx.Err()

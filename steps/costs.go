@@ -67,19 +67,22 @@ var costs = map[string]cost{
 	"detail/deconvolve": {perPx: 0.75, parallel: 0.7, bytesPx: 1.85},
 	"detail/decompose":  {perPx: 0.32, parallel: 0.5, bytesFieldPx: 9.7},
 	"detail/recombine":  {perPx: 0.23, colour: 1.5, parallel: 0.5, bytesPx: 1.85},
-	"finish/levels":     {perPx: 0.4, colour: 3},
+	"finish/levels":     {perPx: 0.03, colour: 3, parallel: 0.8},
+	"finish/layout":     {},
 	"finish/tone":       {perPx: 0.05, colour: 4, parallel: 0.9, bytesPx: 1.15},
 
 	"publish/tiles": {perPx: 0.03, colour: 2.5, parallel: 0.7, bytesPx: 0.2, filePx: 0.2},
 	"publish/pages": {perPx: 0.002, bytesFieldPx: 0.05},
 
-	"publish/encode.tif": {perPx: 0.03, colour: 3, bytesPx: 2, filePx: 2.2},
-	"publish/encode.png": {perPx: 0.06, colour: 3, bytesPx: 0.62, filePx: 0.64},
-	"publish/encode.jpg": {perPx: 0.025, colour: 3, bytesPx: 0.04, filePx: 0.045},
+	"publish/caption.txt": {},
+	"publish/encode.fits": {perPx: 0.06, colour: 3, bytesPx: 4, filePx: 4.2},
+	"publish/encode.tif":  {perPx: 0.03, colour: 3, bytesPx: 2, filePx: 2.2},
+	"publish/encode.png":  {perPx: 0.06, colour: 3, bytesPx: 0.62, filePx: 0.64},
+	"publish/encode.jpg":  {perPx: 0.025, colour: 3, bytesPx: 0.04, filePx: 0.045},
 }
 
 // alike are endings of files that cost the same.
-var alike = map[string]string{".tiff": ".tif", ".jpeg": ".jpg"}
+var alike = map[string]string{".tiff": ".tif", ".jpeg": ".jpg", ".fit": ".fits"}
 
 // Size reads a clip's size off what its index states.
 func (Costs) Size(facts []pipeline.Fact) (pipeline.Size, bool) {
@@ -205,7 +208,7 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 	case "detail":
 		picture(joined(m, b.Refs), detailKinds(b)...)
 	case "finish":
-		picture(joined(m, b.Refs), "finish/levels", "finish/tone")
+		picture(joined(m, b.Refs), "finish/levels", "finish/layout", "finish/tone")
 	case "publish":
 		out = append(out, files(m, b, clips)...)
 	}
@@ -283,6 +286,9 @@ func files(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Size) []pip
 	}
 	for _, p := range s.Pictures {
 		kind := "publish/encode" + path.Ext(p.File)
+		if p.Caption {
+			out = append(out, pipeline.Guess{Kind: "publish/caption.txt", File: p.File + ".txt", Of: clips[:min(1, len(clips))]})
+		}
 		if joined(m, []pipeline.Ref{p.Image}) {
 			out = append(out, pipeline.Guess{Kind: kind, File: p.File, Of: clips})
 			continue

@@ -21,6 +21,7 @@ const (
 	exitDone        = 0
 	exitFailed      = 1
 	exitRequest     = 2
+	exitDiffers     = 3
 	exitInterrupted = 130
 )
 
@@ -79,7 +80,8 @@ is computed again; every picture carries the record of how it was made.
   plenilune run night.hcl     makes the pictures, in night-out
 
 Results go to stdout, everything else to stderr. Exit codes: 0 done, 1 the work failed
-in part, 2 the request or the manifest is wrong, 130 interrupted.
+in part, 2 the request or the manifest is wrong, 3 verify found a difference, 130
+interrupted.
 
 Caution: never point a telescope or its finder near the Sun. Sunlight through any
 lens blinds at once and starts fires. By day, or near a thin crescent, use only
@@ -92,7 +94,7 @@ certified full-aperture filters and follow their makers' and local rules.`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return requestf("%v; see %s --help", err, cmd.CommandPath())
 	})
-	root.AddCommand(demoCommand(), newCommand(), checkCommand(), runCommand(), whyCommand(), traceCommand(), viewCommand(), cacheCommand())
+	root.AddCommand(demoCommand(), newCommand(), surveyCommand(), checkCommand(), runCommand(), whyCommand(), traceCommand(), viewCommand(), verifyCommand(), cacheCommand())
 	for _, c := range root.Commands() {
 		wrapArgs(c)
 	}

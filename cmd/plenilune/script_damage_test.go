@@ -2,7 +2,9 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"os"
+	"os/exec"
 	"slices"
 	"strconv"
 
@@ -111,4 +113,34 @@ func scriptTurned(ts *testscript.TestScript, neg bool, args []string) {
 			slices.Reverse(f)
 		}
 	})
+}
+
+// scriptFlip changes one byte of a file: flip FILE OFFSET.
+func scriptFlip(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: flip FILE OFFSET")
+	}
+	at, err := strconv.Atoi(args[1])
+	ts.Check(err)
+	b, err := os.ReadFile(ts.MkAbs(args[0]))
+	ts.Check(err)
+	b[at] ^= 1
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), b, 0o644))
+}
+
+// scriptEnds runs a program that must end with an exit code: ends CODE PROGRAM ARGS....
+func scriptEnds(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: ends CODE PROGRAM ARGS...")
+	}
+	code := 0
+	var exit *exec.ExitError
+	if err := ts.Exec(args[1], args[2:]...); errors.As(err, &exit) {
+		code = exit.ExitCode()
+	} else {
+		ts.Check(err)
+	}
+	if want := args[0]; strconv.Itoa(code) != want {
+		ts.Fatalf("exit code %d, want %s", code, want)
+	}
 }

@@ -60,8 +60,11 @@ func TestScripts(t *testing.T) {
 			"touch":       scriptTouch,
 			"samples":     scriptSamples,
 			"damage":      scriptDamage,
+			"flip":        scriptFlip,
+			"ends":        scriptEnds,
 			"binned":      scriptBinned,
 			"turned":      scriptTurned,
+			"flown":       scriptFlown,
 		},
 	})
 }

@@ -24,9 +24,12 @@ const shoulder = 0.8
 
 func newCurve(lift, most float64) curve { return curve{lift, math.Max(most, 1)} }
 
-func (c curve) at(u float64) float32 {
+func (c curve) at(u float64) float32 { return float32(srgb.Encode(c.light(u))) }
+
+// light is the linear light, 0…1, that is shown for light u.
+func (c curve) light(u float64) float64 {
 	u = c.held(math.Max(0, math.Min(c.most, u)))
-	return float32(srgb.Encode(float64((1+c.lift)*u) / (1 + float64(c.lift*u))))
+	return float64((1+c.lift)*u) / (1 + float64(c.lift*u))
 }
 
 // held brings 0…most into 0…1.

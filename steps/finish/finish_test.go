@@ -9,8 +9,8 @@ import (
 	"plenilune/steps/kernel/plane"
 )
 
-// moon is a lit half disk on a sky with a pedestal and a little grain.
-func moon(pedestal float32) *plane.Image {
+// halfMoon is a lit half disk on a sky with a pedestal and a little grain.
+func halfMoon(pedestal float32) *plane.Image {
 	m := plane.New(200, 200, 1)
 	for y := range 200 {
 		for x := range 200 {
@@ -59,13 +59,13 @@ func TestShoulderIsSmooth(t *testing.T) {
 
 // One glaring pixel must not dim the Moon, and keeps its place above the rest.
 func TestOneGlaringPixelDimsNothing(t *testing.T) {
-	calm, glaring := moon(0), moon(0)
+	calm, glaring := halfMoon(0), halfMoon(0)
 	glaring.Pix[0][100*200+120] = 4
-	a, err := measure(calm, 100)
+	a, err := surveyImage(calm).measure(100)
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := measure(glaring, 100)
+	b, err := surveyImage(glaring).measure(100)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -76,7 +76,7 @@ func TestOneGlaringPixelDimsNothing(t *testing.T) {
 
 // A picture without any light is black, not without data.
 func TestBlackStaysBlack(t *testing.T) {
-	l, err := measure(plane.New(20, 20, 1), 100)
+	l, err := surveyImage(plane.New(20, 20, 1)).measure(100)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -97,11 +97,11 @@ func TestCrescentIsAsBrightAsADisk(t *testing.T) {
 			}
 		}
 	}
-	a, err := measure(disk, 100)
+	a, err := surveyImage(disk).measure(100)
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := measure(crescent, 100)
+	b, err := surveyImage(crescent).measure(100)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -112,8 +112,8 @@ func TestCrescentIsAsBrightAsADisk(t *testing.T) {
 
 func TestSkyIsBlackAndLimbIsWhole(t *testing.T) {
 	for _, pedestal := range []float32{0, 0.012, 0.05} {
-		m := moon(pedestal)
-		l, err := measure(m, 100)
+		m := halfMoon(pedestal)
+		l, err := surveyImage(m).measure(100)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -135,19 +135,19 @@ func TestWithoutSkyNothingIsCrushed(t *testing.T) {
 	for i := range m.Pix[0] {
 		m.Pix[0][i] = 0.4 + 0.2*float32(i)/float32(len(m.Pix[0]))
 	}
-	l, err := measure(m, 100)
+	l, err := surveyImage(m).measure(100)
 	if err != nil || l.Black[0] != 0 {
 		t.Errorf("black at %v (%v), want 0 where no sky is in view", l.Black, err)
 	}
 }
 
 func TestColourBecomesNeutral(t *testing.T) {
-	grey := moon(0)
+	grey := halfMoon(0)
 	m := plane.New(grey.W, grey.H, 3)
 	for i, v := range grey.Pix[0] {
 		m.Pix[0][i], m.Pix[1][i], m.Pix[2][i] = 0.8*v, v, 0.7*v
 	}
-	l, err := measure(m, 100)
+	l, err := surveyImage(m).measure(100)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -158,15 +158,16 @@ func TestColourBecomesNeutral(t *testing.T) {
 }
 
 func TestNoDataStaysNoData(t *testing.T) {
-	m := moon(0)
+	m := halfMoon(0)
 	m.Pix[0][5] = float32(math.NaN())
 	in := pipelinetest.Plane{W: m.W, H: m.H, Pix: m.Pix}
-	l, err := measure(m, 100)
+	l, err := surveyImage(m).measure(100)
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := pipelinetest.Run(t, pipeline.Part{Name: "tone", Settings: toneSettings{0.6}, Out: []string{"image"}, Run: pipeline.Bind(runTone)},
-		map[string][]any{"image": {in}, "levels": {l}})
+	asItIs := layoutTable{frame: frameFor(m.W, m.H, orientation{}, asShot)}
+	r := pipelinetest.Run(t, pipeline.Part{Name: "tone", Settings: toneSettings{0.6, 1}, Out: []string{"image"}, Run: pipeline.Bind(runTone)},
+		map[string][]any{"image": {in}, "levels": {l}, "layout": {asItIs}})
 	out := r.Plane("image").Pix[0]
 	for i, v := range out {
 		if (v != v) != (i == 5) {

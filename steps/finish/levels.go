@@ -18,14 +18,14 @@ const (
 	litShare = 0.2
 	// This share of the ground's pixels is no brighter than groundAt on the scale
 	// that the curve begins with.
-	groundShare, groundAt = 0.995, 0.9
+	groundShare, groundAt = 0.995, 0.8
 )
 
 // measure finds what becomes black and white in a linear picture.
-func measure(m *plane.Image, whitePct float64) (levelsTable, error) {
+func (v *survey) measure(whitePct float64) (levelsTable, error) {
 	var l levelsTable
+	m := v.thin
 	span := make([]float64, m.Channels())
-	var sorted []float32 // of the last channel
 	for c, p := range m.Pix {
 		v := known(p)
 		if len(v) == 0 {
@@ -35,26 +35,24 @@ func measure(m *plane.Image, whitePct float64) (levelsTable, error) {
 		lo, hi := at(v, 0.001), at(v, 0.999)
 		span[c] = hi - lo
 		l.Black = append(l.Black, black(v, lo, hi))
-		sorted = v
 	}
 	l.Gain = neutral(m, l.Black, span)
-	top := l.scaled(m, sorted)
-	if l.White = at(top, whitePct/100); l.White <= 0 {
+	top := l.scaled(m)
+	l.White = at(top, whitePct/100)
+	if whitePct >= 100 {
+		for c, most := range v.most {
+			l.White = max(l.White, float64((float64(most)-l.Black[c])*l.Gain[c]))
+		}
+	}
+	if l.White <= 0 {
 		l.White = 1 // a picture of one brightness: any scale will do
 	}
 	l.Large = large(top, l.White)
 	return l, nil
 }
 
-// scaled returns the sorted values of all channels above black and with their gains; those of a single channel come
-// sorted.
-func (l *levelsTable) scaled(m *plane.Image, sorted []float32) []float32 {
-	if m.Channels() == 1 {
-		for i, v := range sorted {
-			sorted[i] = float32((float64(v) - l.Black[0]) * l.Gain[0])
-		}
-		return sorted
-	}
+// scaled returns the sorted values of all channels above black and with their gains.
+func (l *levelsTable) scaled(m *plane.Image) []float32 {
 	var top []float32
 	for c, p := range m.Pix {
 		for _, v := range known(p) {

@@ -4,11 +4,8 @@ package finish
 
 import (
 	"context"
-	"fmt"
-	"image"
 
 	"plenilune/pipeline"
-	"plenilune/steps/kernel/plane"
 )
 
 // Settings is a finish block of the manifest.
@@ -20,14 +17,62 @@ type Settings struct {
 	// WhitePct is the share of the picture, in per cent, that may not be brighter
 	// than white; at 100 nothing is clipped.
 	WhitePct float64 `hcl:"white_pct,optional" min:"50" max:"100"`
+	// ColourBoost multiplies how far colours lie from grey; 1 leaves them, 0 takes them away.
+	ColourBoost float64 `hcl:"colour_boost,optional" min:"0" max:"30"`
+	// North is where the Moon's north is to be: up or down, a mirrored picture put right, or as it was shot and mirrored if it was.
+	// auto is up where it is known how the Moon lies in the picture, and as shot where not.
+	North string `hcl:"north,optional" oneof:"auto up down as_shot"`
+	// Crop cuts the picture to a square about the disk: auto where a whole disk was shot.
+	Crop string `hcl:"crop,optional" oneof:"auto disk none"`
+	// Region cuts to a part of the picture instead.
+	Region *Region `hcl:"region,block"`
+	// MarginPct is how much sky is left on each side of the disk by that, in per cent of its diameter.
+	MarginPct float64 `hcl:"margin_pct,optional" min:"0" max:"100"`
+	// Names writes the names of features, NamesMost at the most or, 0, as many as suit, and none of features smaller than NamesSmallestKM.
+	Names           bool    `hcl:"names,optional"`
+	NamesMost       int     `hcl:"names_most,optional" min:"0" max:"5000"`
+	NamesSmallestKM float64 `hcl:"names_smallest_km,optional" min:"0" max:"3000"`
+	// Letters is the size of letters against what suits the picture: larger ones stay legible where it is made smaller.
+	Letters float64 `hcl:"letters,optional" min:"0.3" max:"10"`
+	// ScaleBar draws how long some kilometres are at the disk's middle.
+	ScaleBar bool `hcl:"scale_bar,optional"`
+}
+
+// Region is a part of the finished picture as it is turned: in arcminutes from the disk's middle to its own, or in pixels from the
+// upper left corner of the whole picture to its own.
+type Region struct {
+	RightArcmin  float64 `hcl:"right_arcmin,optional" min:"-60" max:"60"`
+	UpArcmin     float64 `hcl:"up_arcmin,optional" min:"-60" max:"60"`
+	WidthArcmin  float64 `hcl:"width_arcmin,optional" min:"0.01" max:"120"`
+	HeightArcmin float64 `hcl:"height_arcmin,optional" min:"0.01" max:"120"`
+	LeftPx       int     `hcl:"left_px,optional" min:"-100000" max:"100000"`
+	TopPx        int     `hcl:"top_px,optional" min:"-100000" max:"100000"`
+	WidthPx      int     `hcl:"width_px,optional" min:"1" max:"100000"`
+	HeightPx     int     `hcl:"height_px,optional" min:"1" max:"100000"`
+}
+
+func check(settings any, _ pipeline.Night) []pipeline.Problem {
+	r := settings.(*Settings).Region
+	if r == nil {
+		return nil
+	}
+	arcmin, px := r.WidthArcmin > 0 || r.HeightArcmin > 0, r.WidthPx > 0 || r.HeightPx > 0
+	if arcmin == px || arcmin && (r.WidthArcmin == 0 || r.HeightArcmin == 0) || px && (r.WidthPx == 0 || r.HeightPx == 0) {
+		return []pipeline.Problem{{Path: "region", Text: "a region has a width and a height, both in arcminutes or both in pixels",
+			Hint: "for instance width_arcmin = 8 and height_arcmin = 6"}}
+	}
+	return nil
 }
 
 // Step serves finish blocks.
 func Step() pipeline.Step {
 	return pipeline.Step{
-		Name:   "finish",
-		Block:  "finish",
-		New:    func() any { return &Settings{ShadowLift: 0.2, WhitePct: 100} },
+		Name:  "finish",
+		Block: "finish",
+		New: func() any {
+			return &Settings{ShadowLift: 0.2, WhitePct: 100, ColourBoost: 1, North: auto, Crop: auto, MarginPct: 4, Letters: 1}
+		},
+		Check:  check,
 		Expand: expand,
 	}
 }
@@ -42,8 +87,6 @@ type levelsTable struct {
 
 type levelsSettings struct{ WhitePct float64 }
 
-type toneSettings struct{ ShadowLift float64 }
-
 func expand(x *pipeline.Expansion) error {
 	set := x.Settings().(*Settings)
 	items, err := x.Upstream(set.Image)
@@ -51,62 +94,79 @@ func expand(x *pipeline.Expansion) error {
 		return err
 	}
 	for _, it := range items {
-		in := []pipeline.Input{{Port: "image", Value: it.Values["image"]}}
+		image := pipeline.Input{Port: "image", Value: it.Values["image"]}
 		levels := x.Add(pipeline.Part{
-			Name: "levels", Item: it, Version: 4, Settings: levelsSettings{set.WhitePct}, In: in,
-			Out: []string{"levels"}, Memory: 512 << 20, Run: pipeline.Bind(runLevels),
+			Name: "levels", Item: it, Version: 5, Settings: levelsSettings{set.WhitePct}, In: []pipeline.Input{image},
+			Out: []string{"levels", "light"}, Memory: 96 << 20, Run: pipeline.Bind(runLevels),
 		})
-		in = append(in, pipeline.Input{Port: "levels", Value: levels.Out("levels")})
+		part, err := layoutPart(x, it, set, levels.Out("light"))
+		if err != nil {
+			return err
+		}
+		layout := x.Add(part).Out("layout")
 		tone := x.Add(pipeline.Part{
-			Name: "tone", Item: it, Version: 2, Settings: toneSettings{set.ShadowLift}, In: in,
-			Out: []string{"image"}, Memory: 64 << 20, Run: pipeline.Bind(runTone),
+			Name: "tone", Item: it, Version: 3, Settings: toneSettings{set.ShadowLift, set.ColourBoost},
+			In:  []pipeline.Input{image, {Port: "layout", Value: layout}, {Port: "levels", Value: levels.Out("levels")}},
+			Out: []string{"image"}, Memory: 128 << 20, Run: pipeline.Bind(runTone),
 		})
-		x.Emit(it.With("image", tone.Out("image")))
+		x.Emit(it.With("image", tone.Out("image")).With("layout", layout))
 	}
 	return nil
 }
 
-func runLevels(_ context.Context, s levelsSettings, t *pipeline.Task) error {
-	w, h, pix, err := t.One("image").Pixels()
+// layoutPart lays a picture out by what is known of it; the times of its panels are asked for only where names are wanted.
+func layoutPart(x *pipeline.Expansion, it pipeline.Item, set *Settings, light pipeline.Value) (pipeline.Part, error) {
+	s := layoutSettings{North: set.North, Crop: set.Crop, MarginPct: set.MarginPct, ScaleBar: set.ScaleBar}
+	if set.Names || set.ScaleBar {
+		s.Letters = set.Letters
+	}
+	if set.Region != nil {
+		s.Region = *set.Region
+	}
+	in := []pipeline.Input{{Port: "light", Value: light}}
+	for _, port := range []string{"orientation", "placements"} {
+		if v := it.Values[port]; !v.IsZero() {
+			in = append(in, pipeline.Input{Port: port, Value: v})
+		}
+	}
+	if set.Names {
+		s.Names, s.NamesMost, s.SmallestKM = true, set.NamesMost, set.NamesSmallestKM
+		panels, err := x.Behind(it, set.Image, "stack", "panel")
+		if err == nil {
+			panels, err = x.Alive(panels)
+		}
+		if err != nil {
+			return pipeline.Part{}, err
+		}
+		for _, p := range panels {
+			s.Panels = append(s.Panels, p.ID.String())
+			in = append(in, pipeline.Input{Port: "panel", Value: p.Values["panel"]})
+		}
+	}
+	return pipeline.Part{
+		Name: "layout", Item: it, Version: 1, Settings: s, In: in, Out: []string{"layout"}, Memory: 16 << 20, Run: pipeline.Bind(runLayout),
+	}, nil
+}
+
+func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
+	src, err := t.One("image").Plane()
 	if err != nil {
 		return err
 	}
-	l, err := measure(plane.Of(w, h, pix...), s.WhitePct)
+	defer src.Close()
+	v, err := surveyOf(ctx, t, src)
+	if err != nil {
+		return err
+	}
+	l, err := v.measure(s.WhitePct)
 	if err != nil {
 		return err
 	}
 	t.Fact("white", l.White, "of white")
 	t.Fact("brightest_ground_at_large", l.Large, "of white")
 	t.Fact("sky", l.Black[0], "of white")
+	if err := t.PutTable("light", v.light(l)); err != nil {
+		return err
+	}
 	return t.PutTable("levels", l)
-}
-
-func runTone(ctx context.Context, s toneSettings, t *pipeline.Task) error {
-	var l levelsTable
-	if err := t.One("levels").Table(&l); err != nil {
-		return err
-	}
-	src, err := t.One("image").Plane()
-	if err != nil {
-		return err
-	}
-	defer src.Close()
-	w, h, c := src.Size()
-	if len(l.Black) != c || len(l.Gain) != c {
-		return fmt.Errorf("levels of %d channels for a picture of %d", len(l.Black), c)
-	}
-	curve := newCurve(s.ShadowLift, l.White/l.Large)
-	return t.WritePlane(ctx, "image", w, h, c, func(r image.Rectangle, dst [][]float32) error {
-		for k, d := range dst {
-			if err := src.ReadRect(k, r, d); err != nil {
-				return err
-			}
-			for i, v := range d {
-				if v == v {
-					d[i] = curve.at(float64((float64(v)-l.Black[k])*l.Gain[k]) / l.Large)
-				}
-			}
-		}
-		return nil
-	})
 }

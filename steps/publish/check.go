@@ -17,6 +17,8 @@ func formatOf(file string) string {
 	switch strings.ToLower(path.Ext(file)) {
 	case ".tif", ".tiff":
 		return "tiff"
+	case ".fits", ".fit":
+		return "fits"
 	case ".png":
 		return "png"
 	case ".jpg", ".jpeg":
@@ -32,7 +34,7 @@ func (p Picture) depth() string {
 		return p.Depth
 	case formatOf(p.File) == "jpeg":
 		return "uint8"
-	case p.plane() != imagePlane:
+	case formatOf(p.File) == "fits", p.plane() != imagePlane:
 		return "float32"
 	}
 	return "uint16"
@@ -63,8 +65,10 @@ func (p Picture) checkPlane() (text, hint string) {
 		return fmt.Sprintf("a %s has no %s plane", p.Image.Kind, p.Plane), "name a stack or a mosaic, or leave plane away"
 	case !slices.Contains(has, p.Plane):
 		return fmt.Sprintf("a %s has no %s plane", p.Image.Kind, p.Plane), "its planes are " + strings.Join(has, ", ")
-	case formatOf(p.File) != "tiff" || p.depth() != "float32":
-		return fmt.Sprintf("a %s plane holds numbers that only float32 does", p.Plane), "end the file in .tif, and leave depth away"
+	case formatOf(p.File) != "tiff" && formatOf(p.File) != "fits" || p.depth() != "float32":
+		return fmt.Sprintf("a %s plane holds numbers that only float32 does", p.Plane), "end the file in .tif or .fits, and leave depth away"
+	case p.Encoding == "srgb" || p.Caption:
+		return fmt.Sprintf("a %s plane is no picture for the eye", p.Plane), "leave encoding and caption away"
 	}
 	return "", ""
 }
@@ -98,7 +102,16 @@ func check(settings any, _ pipeline.Night) []pipeline.Problem {
 		}
 		if text := checkDepth(formatOf(p.File), p.depth()); text != "" {
 			out = append(out, pipeline.Problem{Path: fmt.Sprintf("picture.%d.depth", i), Text: text,
-				Hint: "TIFF holds float32, uint16 and uint8; PNG uint16 and uint8; JPEG uint8"})
+				Hint: "TIFF holds float32, uint16 and uint8; FITS float32 and uint16; PNG uint16 and uint8; JPEG uint8"})
+			continue
+		}
+		if p.Encoding == "linear" && p.depth() == "uint8" {
+			out = append(out, pipeline.Problem{Path: fmt.Sprintf("picture.%d.encoding", i), Text: "8 bits of linear light would show steps in the shadows",
+				Hint: "leave encoding away, or give a depth of uint16 or float32"})
+		}
+		if p.MaxBytes > 0 && formatOf(p.File) != "jpeg" {
+			out = append(out, pipeline.Problem{Path: fmt.Sprintf("picture.%d.max_bytes", i), Text: fmt.Sprintf("a %s file loses nothing, and cannot be made to fit so many bytes", strings.ToUpper(formatOf(p.File))),
+				Hint: "end the file in .jpg, or make the picture smaller with long_edge_px"})
 		}
 	}
 	return append(out, checkFolders(settings.(*Settings).Pages, seen)...)
@@ -129,7 +142,7 @@ func checkFolders(all []pages.Pages, taken map[string]string) []pipeline.Problem
 }
 
 func checkDepth(format, depth string) string {
-	if format == "jpeg" && depth != "uint8" || format == "png" && depth == "float32" {
+	if format == "jpeg" && depth != "uint8" || format == "png" && depth == "float32" || format == "fits" && depth == "uint8" {
 		return fmt.Sprintf("a %s file cannot hold %s", strings.ToUpper(format), depth)
 	}
 	return ""
@@ -144,7 +157,7 @@ var reserved = []string{"con", "prn", "aux", "nul", "com1", "com2", "com3", "com
 // output folder.
 func checkName(file string) (text, hint string) {
 	if text, hint = checkPath(file); text == "" && formatOf(file) == "" {
-		return fmt.Sprintf("%q does not end in a kind of picture that is written", file), "end it in .tif, .png or .jpg"
+		return fmt.Sprintf("%q does not end in a kind of picture that is written", file), "end it in .tif, .fits, .png or .jpg"
 	}
 	return text, hint
 }

@@ -24,8 +24,11 @@ type picture struct {
 	from int // first source row held
 	rows [][]float32
 
+	quality int // of a JPEG file; below leastQuality, no quality was low enough
+
 	over   int       // samples above full scale, which whole numbers cannot hold
-	decode []float64 // light of sRGB values, for the averages of smallRow
+	decode []float64 // light of sRGB values
+	small  *shrinker // nil where the file is as large as the source
 }
 
 func newPicture(ctx context.Context, src *pipeline.PlaneReader, s encodeSettings, progress func(float64)) *picture {
@@ -35,6 +38,7 @@ func newPicture(ctx context.Context, src *pipeline.PlaneReader, s encodeSettings
 	if long := max(p.sw, p.sh); s.LongEdgePx > 0 && s.LongEdgePx < long {
 		p.w = max(1, int(math.Round(float64(p.sw)*float64(s.LongEdgePx)/float64(long))))
 		p.h = max(1, int(math.Round(float64(p.sh)*float64(s.LongEdgePx)/float64(long))))
+		p.small = newShrinker(p.sw, p.sh, p.w, p.h)
 	}
 	return p
 }
@@ -60,9 +64,9 @@ func (p *picture) sourceRow(c, y int) ([]float32, error) {
 }
 
 // row fills dst with row y of the file, the channels of a pixel side by side, as
-// stored: linear light, or sRGB values. Rows must be asked for from the top.
+// stored: linear light, or sRGB values. Asking for rows in order is fastest.
 func (p *picture) row(y int, dst []float32) error {
-	if p.w == p.sw && p.h == p.sh {
+	if p.small == nil {
 		for c := range p.c {
 			src, err := p.sourceRow(c, y)
 			if err != nil {
@@ -75,38 +79,4 @@ func (p *picture) row(y int, dst []float32) error {
 		return nil
 	}
 	return p.smallRow(y, dst)
-}
-
-// smallRow averages the source over the area of each pixel, in linear light.
-// Pixels without data do not count.
-func (p *picture) smallRow(y int, dst []float32) error {
-	sum, weight := make([]float64, p.w*p.c), make([]float64, p.w*p.c)
-	y0, y1 := float64(y)*float64(p.sh)/float64(p.h), float64(y+1)*float64(p.sh)/float64(p.h)
-	kx := float64(p.sw) / float64(p.w)
-	for sy := int(y0); sy < p.sh && float64(sy) < y1; sy++ {
-		wy := math.Min(y1, float64(sy+1)) - math.Max(y0, float64(sy))
-		for c := range p.c {
-			src, err := p.sourceRow(c, sy)
-			if err != nil {
-				return err
-			}
-			for x := range p.w {
-				x0, x1 := float64(x)*kx, float64(x+1)*kx
-				for sx := int(x0); sx < p.sw && float64(sx) < x1; sx++ {
-					if v := float64(src[sx]); v == v {
-						wx := float64(wy * (math.Min(x1, float64(sx+1)) - math.Max(x0, float64(sx))))
-						sum[x*p.c+c] += float64(wx * p.light(v))
-						weight[x*p.c+c] += wx
-					}
-				}
-			}
-		}
-	}
-	for i := range dst {
-		dst[i] = float32(math.NaN())
-		if weight[i] > 0 {
-			dst[i] = float32(p.stored(sum[i] / weight[i]))
-		}
-	}
-	return nil
 }

@@ -5,12 +5,12 @@ import (
 	"compress/zlib"
 	"crypto/sha256"
 	"encoding/base64"
-	"encoding/binary"
 	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
 
+	"plenilune/steps/format/fits"
 	"plenilune/steps/format/png"
 	"plenilune/steps/format/tiff"
 )
@@ -84,18 +84,27 @@ func splicePNG(encoded, record []byte) ([]byte, error) {
 const app1 = "http://ns.adobe.com/xap/1.0/\x00"
 
 func spliceJPEG(encoded, record []byte) ([]byte, error) {
-	if !bytes.HasPrefix(encoded, []byte("\xff\xd8")) {
-		return nil, errors.New("byte 0: not a JPEG file")
-	}
 	x, err := xmp(record, false)
 	if err != nil {
 		return nil, err
 	}
-	out := append([]byte{}, encoded[:2]...)
-	out = append(out, 0xff, 0xe1)
-	out = binary.BigEndian.AppendUint16(out, uint16(2+len(app1)+len(x)))
-	out = append(append(out, app1...), x...)
-	return append(out, encoded[2:]...), nil
+	return inserted(encoded, segment(0xe1, append([]byte(app1), x...)))
+}
+
+// recordInJPEG is by how many bytes spliceJPEG makes a file longer.
+func recordInJPEG() int {
+	x, _ := xmp(nil, false) // it can fail only where it packs the record
+	return len(segment(0xe1, append([]byte(app1), x...)))
+}
+
+// The table of a FITS file that holds the record.
+const (
+	fitsTable  = "RECORD"
+	fitsColumn = "JSON"
+)
+
+func spliceFITS(encoded, record []byte) ([]byte, error) {
+	return fits.AppendTable(encoded, fitsTable, fitsColumn, record), nil
 }
 
 // ErrNoRecord says that a picture holds no record of this program's.
@@ -104,10 +113,10 @@ var ErrNoRecord = errors.New("there is no record in it: it was not made by pleni
 // maxRecord bounds what a picture may make us inflate.
 const maxRecord = 256 << 20
 
-// ReadRecord returns the record in a PNG or TIFF file. A JPEG file holds only the
+// ReadRecord returns the record in a PNG, TIFF or FITS file. A JPEG file holds only the
 // record's id, the SHA-256 of the record in hexadecimal digits: record is nil.
 func ReadRecord(r io.ReaderAt, size int64) (record []byte, id string, err error) {
-	head := make([]byte, 4)
+	head := make([]byte, 9)
 	if n, err := r.ReadAt(head, 0); n < len(head) {
 		return nil, "", fmt.Errorf("read its first bytes: %w", err)
 	}
@@ -125,8 +134,14 @@ func ReadRecord(r io.ReaderAt, size int64) (record []byte, id string, err error)
 	case bytes.HasPrefix(head, []byte("\xff\xd8")):
 		id, err = idOfJPEG(r, size)
 		return nil, id, err
+	case fits.Begins(head):
+		record, ok, err := fits.Table(r, size, fitsTable)
+		if err == nil && !ok {
+			err = ErrNoRecord
+		}
+		return record, "", err
 	}
-	return nil, "", errors.New("it is no PNG, TIFF or JPEG file")
+	return nil, "", errors.New("it is no PNG, TIFF, FITS or JPEG file")
 }
 
 func recordOfPNG(r io.ReaderAt, size int64) ([]byte, error) {

@@ -29,6 +29,15 @@ type Picture struct {
 	Depth string `hcl:"depth,optional" oneof:"float32 uint16 uint8"`
 	// LongEdgePx makes the picture smaller so that its longer side has so many pixels; 0 keeps it.
 	LongEdgePx int `hcl:"long_edge_px,optional" min:"16" max:"100000"`
+	// Encoding is what the samples are: sRGB values, or proportional to light. Not given, a finished picture and one of 8 bits
+	// have sRGB values, any other is linear.
+	Encoding string `hcl:"encoding,optional" oneof:"srgb linear"`
+	// MaxBytes bounds a JPEG file: as much quality is given up as that takes. 0 bounds nothing.
+	MaxBytes int `hcl:"max_bytes,optional" min:"4000" max:"2000000000"`
+	// PrintWidthMM states in the file how wide a print is meant to be.
+	PrintWidthMM float64 `hcl:"print_width_mm,optional" min:"5" max:"50000"`
+	// Caption writes a text beside the picture, ready to be shown with it.
+	Caption bool `hcl:"caption,optional"`
 }
 
 // Step serves publish blocks.
@@ -44,10 +53,14 @@ func Step() pipeline.Step {
 
 // encodeSettings are what varies the bytes of a file before its record is put in.
 type encodeSettings struct {
-	Format     string // "tiff", "png", "jpeg"
-	Depth      string
-	LongEdgePx int
-	Display    bool // the image holds sRGB values, not linear light
+	Format       string // "tiff", "fits", "png", "jpeg"
+	Depth        string
+	Plane        string // "" is the picture itself
+	Encoding     string // "srgb", "linear" or "", which suits the image
+	LongEdgePx   int
+	MaxBytes     int
+	PrintWidthMM float64
+	Display      bool // the image holds sRGB values, not linear light
 }
 
 func expand(x *pipeline.Expansion) error {
@@ -58,7 +71,9 @@ func expand(x *pipeline.Expansion) error {
 			return err
 		}
 		for _, it := range items {
-			deliver(x, p, it, len(items) > 1)
+			if err := deliver(x, p, it, len(items) > 1); err != nil {
+				return err
+			}
 		}
 	}
 	for _, p := range set.Pages {
@@ -71,15 +86,19 @@ func expand(x *pipeline.Expansion) error {
 
 // deliver adds the parts of one file. Of a stack there is a file a clip, told
 // apart by the head of the clip's content id.
-func deliver(x *pipeline.Expansion, p Picture, it pipeline.Item, many bool) {
+func deliver(x *pipeline.Expansion, p Picture, it pipeline.Item, many bool) error {
 	format := formatOf(p.File)
-	s := encodeSettings{Format: format, Depth: p.depth(), LongEdgePx: p.LongEdgePx, Display: p.Image.Kind == "finish"}
+	s := encodeSettings{Format: format, Depth: p.depth(), Encoding: p.Encoding, LongEdgePx: p.LongEdgePx, MaxBytes: p.MaxBytes,
+		PrintWidthMM: p.PrintWidthMM, Display: p.Image.Kind == "finish"}
+	if p.plane() != imagePlane {
+		s.Plane = p.plane()
+	}
 	file := p.File
 	if many {
 		file = numbered(file, it.ID.Short())
 	}
 	n := x.Add(pipeline.Part{
-		Name: "encode", Label: file, Item: it, Version: 2, Settings: s,
+		Name: "encode", Label: file, Item: it, Version: 3, Settings: s,
 		In:     []pipeline.Input{{Port: "image", Value: it.Values[p.plane()]}},
 		Out:    []string{"file"},
 		Memory: 256 << 20,
@@ -89,12 +108,18 @@ func deliver(x *pipeline.Expansion, p Picture, it pipeline.Item, many bool) {
 	switch format {
 	case "tiff":
 		d.Splice = spliceTIFF
+	case "fits":
+		d.Splice = spliceFITS
 	case "png":
 		d.Splice = splicePNG
 	case "jpeg":
 		d.Splice, d.Beside = spliceJPEG, true
 	}
 	x.Deliver(d)
+	if !p.Caption {
+		return nil
+	}
+	return addCaption(x, p, it, file)
 }
 
 func encode(ctx context.Context, s encodeSettings, t *pipeline.Task) error {
@@ -108,6 +133,12 @@ func encode(ctx context.Context, s encodeSettings, t *pipeline.Task) error {
 	t.Fact("height", float64(p.h), "px")
 	if err := t.PutBytes("file", p.write); err != nil {
 		return err
+	}
+	if s.MaxBytes > 0 {
+		t.Fact("quality", float64(p.quality), "of 100")
+		if p.quality < leastQuality {
+			t.Warn("picture-too-large", "not even quality %d of 100 brings the file below %d bytes: make it smaller with long_edge_px", leastQuality, s.MaxBytes)
+		}
 	}
 	if share := float64(p.over) / float64(p.w*p.h*p.c); share >= clippedShare {
 		t.Fact("clipped", share, "fraction")
@@ -124,6 +155,8 @@ func (p *picture) write(w io.Writer) error {
 	switch p.s.Format {
 	case "tiff":
 		return p.writeTIFF(w)
+	case "fits":
+		return p.writeFITS(w)
 	case "png":
 		return p.writePNG(w)
 	}

@@ -8,18 +8,27 @@ import (
 
 // srgb tells whether the file's samples are sRGB values. Those of 8 bits always
 // are: linear light would show steps in the shadows.
-func (p *picture) srgb() bool { return p.s.Display || p.s.Depth == "uint8" }
+func (p *picture) srgb() bool {
+	return p.s.Depth == "uint8" || p.s.Encoding == "srgb" || p.s.Encoding == "" && p.s.Display
+}
+
+// value turns a stored value into what the file's samples are.
+func (p *picture) value(v float32) float64 {
+	switch {
+	case v != v || p.srgb() == p.s.Display:
+		return float64(v)
+	case p.s.Display:
+		return p.light(float64(v))
+	}
+	return srgb.Encode(float64(v))
+}
 
 // level turns a stored value into a whole number of at most top; no data is 0.
 func (p *picture) level(v float32, top float64) uint16 {
 	if v != v {
 		return 0
 	}
-	f := math.Max(0, float64(v))
-	if p.srgb() && !p.s.Display {
-		f = srgb.Encode(f)
-	}
-	f = math.Floor(float64(f*top) + 0.5)
+	f := math.Floor(float64(p.value(max(0, v))*top) + 0.5)
 	if f > top {
 		p.over++
 		f = top

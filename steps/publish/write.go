@@ -2,33 +2,60 @@ package publish
 
 import (
 	"encoding/binary"
-	"image"
-	"image/jpeg"
 	"io"
 	"math"
 
+	"plenilune/steps/format/fits"
+	"plenilune/steps/format/icc"
 	"plenilune/steps/format/png"
 	"plenilune/steps/format/tiff"
 )
 
 const software = "plenilune"
 
-// jpegQuality is high enough that no block shows on smooth ground (common practice, no source).
-const jpegQuality = 92
-
+// describe says what the samples are.
 func (p *picture) describe() string {
-	if p.srgb() {
+	switch {
+	case p.s.Plane != "":
+		return "A picture of the Moon: its " + p.s.Plane + "."
+	case p.srgb():
 		return "The Moon. Samples are sRGB values (IEC 61966-2-1)."
-	}
-	if p.s.Depth == "float32" {
+	case p.s.Display:
+		return "The Moon. Samples are linear light of a picture for the eye, full scale = white; 0 is no data."
+	case p.s.Depth == "float32":
 		return "The Moon. Samples are linear light, 1 = the camera's white level; NaN is no data."
 	}
 	return "The Moon. Samples are linear light, full scale = the camera's white level; 0 is no data."
 }
 
+// profile is the colour profile of the samples, nil where they are no light.
+func (p *picture) profile() []byte {
+	if p.s.Plane != "" {
+		return nil
+	}
+	return icc.Profile(icc.Kind{Grey: p.c == 1, Linear: !p.srgb()})
+}
+
+// pxPerMM is the density of the print that is meant; 0 if none is.
+func (p *picture) pxPerMM() float64 {
+	if p.s.PrintWidthMM == 0 {
+		return 0
+	}
+	return float64(p.w) / p.s.PrintWidthMM
+}
+
+// Pictures of more bytes than that are written in tiles, which viewers of large files read by parts.
+const (
+	tiledFrom = 1 << 31
+	tileSide  = 512
+)
+
 func (p *picture) writeTIFF(w io.Writer) error {
-	h := tiff.Header{Width: p.w, Height: p.h, Channels: p.c, Description: p.describe(), Software: software}
+	h := tiff.Header{Width: p.w, Height: p.h, Channels: p.c, Description: p.describe(), Software: software, Profile: p.profile(), PxPerCM: 10 * p.pxPerMM()}
 	h.Sample = map[string]tiff.Sample{"float32": tiff.Float32, "uint16": tiff.Uint16, "uint8": tiff.Uint8}[p.s.Depth]
+	if h.Bytes() > tiledFrom {
+		h.Tile = tileSide
+	}
 	buf := make([]float32, p.w*p.c)
 	return tiff.Encode(w, h, func(y int, dst []byte) error {
 		if err := p.row(y, buf); err != nil {
@@ -37,7 +64,7 @@ func (p *picture) writeTIFF(w io.Writer) error {
 		for i, v := range buf {
 			switch h.Sample {
 			case tiff.Float32:
-				binary.LittleEndian.PutUint32(dst[4*i:], math.Float32bits(v))
+				binary.LittleEndian.PutUint32(dst[4*i:], math.Float32bits(float32(p.value(v))))
 			case tiff.Uint16:
 				binary.LittleEndian.PutUint16(dst[2*i:], p.level(v, 65535))
 			default:
@@ -48,6 +75,28 @@ func (p *picture) writeTIFF(w io.Writer) error {
 	})
 }
 
+// writeFITS writes one plane a channel.
+func (p *picture) writeFITS(w io.Writer) error {
+	buf, last := make([]float32, p.w*p.c), -1
+	f := fits.Picture{W: p.w, H: p.h, Channels: p.c, Whole: p.s.Depth == "uint16", Row: func(c, y int, dst []float32) error {
+		if y != last {
+			if err := p.row(y, buf); err != nil {
+				return err
+			}
+			last = y
+		}
+		for x := range dst {
+			dst[x] = float32(p.value(buf[x*p.c+c]))
+		}
+		return nil
+	}}
+	f.Cards = []fits.Card{{Key: "OBJECT", Value: "Moon"}, {Key: "CREATOR", Value: software}}
+	for _, line := range fits.Lines(p.describe()) {
+		f.Cards = append(f.Cards, fits.Card{Key: "COMMENT", Comment: line})
+	}
+	return fits.Encode(w, f)
+}
+
 func (p *picture) writePNG(w io.Writer) error {
 	bits, top := 16, 65535.0
 	if p.s.Depth == "uint8" {
@@ -56,6 +105,9 @@ func (p *picture) writePNG(w io.Writer) error {
 	meaning := png.Linear()
 	if p.srgb() {
 		meaning = png.SRGB()
+	}
+	if d := p.pxPerMM(); d > 0 {
+		meaning = append(meaning, png.Density(uint32(math.Round(1000*d))))
 	}
 	buf := make([]float32, p.w*p.c)
 	rows := png.Rows{W: p.w, H: p.h, Channels: p.c, Bits: bits, Row: func(y int, dst []uint16) error {
@@ -68,33 +120,4 @@ func (p *picture) writePNG(w io.Writer) error {
 		return nil
 	}}
 	return png.Encode(w, rows, meaning...)
-}
-
-// writeJPEG writes sRGB values, which a JPEG file without a profile is taken for.
-func (p *picture) writeJPEG(w io.Writer) error {
-	buf := make([]float32, p.w*p.c)
-	grey, rgb := image.NewGray(image.Rectangle{}), image.NewRGBA(image.Rectangle{})
-	if p.c == 1 {
-		grey = image.NewGray(image.Rect(0, 0, p.w, p.h))
-	} else {
-		rgb = image.NewRGBA(image.Rect(0, 0, p.w, p.h))
-	}
-	for y := range p.h {
-		if err := p.row(y, buf); err != nil {
-			return err
-		}
-		for i, v := range buf {
-			b := byte(p.level(v, 255))
-			if p.c == 1 {
-				grey.Pix[y*grey.Stride+i] = b
-				continue
-			}
-			at := y*rgb.Stride + 4*(i/p.c)
-			rgb.Pix[at+i%p.c], rgb.Pix[at+3] = b, 255
-		}
-	}
-	if p.c == 1 {
-		return jpeg.Encode(w, grey, &jpeg.Options{Quality: jpegQuality})
-	}
-	return jpeg.Encode(w, rgb, &jpeg.Options{Quality: jpegQuality})
 }

@@ -23,7 +23,7 @@ const maxEntries = 4096
 
 // known lists the tags that say something about the pixels or that Header keeps.
 var known = []uint16{tagWidth, tagHeight, tagBits, tagCompression, tagPhotometric, tagDescription, tagOffsets, tagSamples, tagCounts,
-	tagXResolution, tagPlanar, tagUnit, tagSoftware, tagFormat, tagXMP, tagProfile}
+	tagXResolution, tagPlanar, tagUnit, tagSoftware, tagTileWidth, tagTileHeight, tagTileOffsets, tagTileCounts, tagFormat, tagXMP, tagProfile}
 
 // Open reads the directory. Sizes are checked against the file's length before
 // memory is taken. Kinds of TIFF that Encode does not write are refused.
@@ -70,9 +70,26 @@ func (f *File) Row(y int, dst []byte) error {
 	if y < 0 || y >= f.Header.Height || len(dst) < n {
 		return fmt.Errorf("row %d of %d into %d bytes", y, f.Header.Height, len(dst))
 	}
+	if f.Header.Tile > 0 {
+		return f.tiledRow(y, dst[:n])
+	}
 	at := f.start + int64(y)*int64(n)
 	if k, err := f.r.ReadAt(dst[:n], at); k < n {
 		return fmt.Errorf("byte %d: read row %d: %w", at, y, err)
+	}
+	return nil
+}
+
+// tiledRow gathers a row from the tiles that it crosses.
+func (f *File) tiledRow(y int, dst []byte) error {
+	h := f.Header
+	at := f.start + int64(y/h.Tile*h.across())*int64(h.tileBytes()) + int64(y%h.Tile)*int64(h.tileRow())
+	for ; len(dst) > 0; at += int64(h.tileBytes()) {
+		n := min(len(dst), h.tileRow())
+		if k, err := f.r.ReadAt(dst[:n], at); k < n {
+			return fmt.Errorf("byte %d: read row %d: %w", at, y, err)
+		}
+		dst = dst[n:]
 	}
 	return nil
 }
@@ -83,11 +100,15 @@ func (f *File) check(size int64, entries []entry) error {
 	if err := f.Header.check(); err != nil {
 		return fmt.Errorf("read directory: %w", err)
 	}
-	f.pixelEnd = f.start + int64(f.Header.RowBytes())*int64(f.Header.Height)
+	f.pixelEnd = f.start + f.Header.Bytes()
 	if f.start < 8 || f.pixelEnd > size {
 		return fmt.Errorf("byte %d: pixels of %d×%d end at byte %d of a file of %d", f.start, f.Header.Width, f.Header.Height, f.pixelEnd, size)
 	}
-	for _, want := range f.Header.strips(f.start) {
+	pieces := f.Header.strips
+	if f.Header.Tile > 0 {
+		pieces = f.Header.tiles
+	}
+	for _, want := range pieces(f.start) {
 		if !slices.ContainsFunc(entries, func(e entry) bool { return e.tag == want.tag && bytes.Equal(e.value, want.value) }) {
 			return errors.New("pixels that do not lie in one piece are not read")
 		}
@@ -123,7 +144,12 @@ func (f *File) describe(entries []entry) error {
 			}
 		case tagFormat:
 			format = int(v)
-		case tagOffsets:
+		case tagTileWidth, tagTileHeight:
+			if h.Tile != 0 && h.Tile != int(min(v, 1<<31)) {
+				return errors.New("tiles that are not square are not read")
+			}
+			h.Tile = int(min(v, 1<<31))
+		case tagOffsets, tagTileOffsets:
 			f.start = int64(min(v, 1<<62))
 		case tagXResolution:
 			h.PxPerCM = e.ratio()
@@ -142,6 +168,10 @@ func (f *File) describe(entries []entry) error {
 	if unit != 3 {
 		h.PxPerCM = 0
 	}
+	return h.setSample(bits, format)
+}
+
+func (h *Header) setSample(bits, format int) error {
 	switch [2]int{bits, format} {
 	case [2]int{8, 1}:
 		h.Sample = Uint8

@@ -24,6 +24,10 @@ const (
 	tagPlanar      = 284
 	tagUnit        = 296
 	tagSoftware    = 305
+	tagTileWidth   = 322
+	tagTileHeight  = 323
+	tagTileOffsets = 324
+	tagTileCounts  = 325
 	tagExtra       = 338
 	tagFormat      = 339
 	tagXMP         = 700   // XMP specification part 3
@@ -101,7 +105,7 @@ func (h Header) entries(start int64) []entry {
 	}
 	out := []entry{
 		long(tagWidth, h.Width), long(tagHeight, h.Height), shorts(tagBits, bits...), shorts(tagCompression, 1),
-		shorts(tagPhotometric, photometric), shorts(tagSamples, uint16(n)), long(tagStripRows, h.rowsPerStrip()),
+		shorts(tagPhotometric, photometric), shorts(tagSamples, uint16(n)),
 		ratio(tagXResolution, density), ratio(tagYResolution, density), shorts(tagPlanar, 1), shorts(tagUnit, unit),
 		shorts(tagFormat, format...),
 	}
@@ -120,28 +124,43 @@ func (h Header) entries(start int64) []entry {
 	if h.XMP != nil {
 		out = append(out, entry{tagXMP, typeByte, h.XMP})
 	}
-	return append(out, h.strips(start)...)
+	if h.Tile > 0 {
+		return append(out, append(h.tiles(start), long(tagTileWidth, h.Tile), long(tagTileHeight, h.Tile))...)
+	}
+	return append(out, append(h.strips(start), long(tagStripRows, h.rowsPerStrip()))...)
 }
 
 // strips lists where each strip begins and its bytes.
 func (h Header) strips(start int64) []entry {
-	offsets, counts := entry{tag: tagOffsets, kind: typeLong}, entry{tag: tagCounts, kind: typeLong}
+	rows := h.rowsPerStrip()
+	var sizes []int64
+	for y := 0; y < h.Height; y += rows {
+		sizes = append(sizes, int64(min(rows, h.Height-y))*int64(h.RowBytes()))
+	}
+	return h.pieces(tagOffsets, tagCounts, start, sizes)
+}
+
+// tiles lists where each tile begins and its bytes.
+func (h Header) tiles(start int64) []entry {
+	return h.pieces(tagTileOffsets, tagTileCounts, start, slices.Repeat([]int64{int64(h.tileBytes())}, h.across()*h.down()))
+}
+
+// pieces lists where each of some pieces begins, one after the other, and its bytes.
+func (h Header) pieces(offsetTag, countTag uint16, start int64, sizes []int64) []entry {
+	offsets, counts := entry{tag: offsetTag, kind: typeLong}, entry{tag: countTag, kind: typeLong}
 	if h.big() {
 		offsets.kind, counts.kind = typeLong8, typeLong8
 	}
-	rows := h.rowsPerStrip()
-	for y := 0; y < h.Height; y += rows {
-		n := int64(min(rows, h.Height-y)) * int64(h.RowBytes())
-		for _, f := range []struct {
-			e *entry
-			v int64
-		}{{&offsets, start}, {&counts, n}} {
-			if h.big() {
-				f.e.value = binary.LittleEndian.AppendUint64(f.e.value, uint64(f.v))
-			} else {
-				f.e.value = binary.LittleEndian.AppendUint32(f.e.value, uint32(f.v))
-			}
+	put := func(e *entry, v int64) {
+		if h.big() {
+			e.value = binary.LittleEndian.AppendUint64(e.value, uint64(v))
+		} else {
+			e.value = binary.LittleEndian.AppendUint32(e.value, uint32(v))
 		}
+	}
+	for _, n := range sizes {
+		put(&offsets, start)
+		put(&counts, n)
 		start += n
 	}
 	return []entry{offsets, counts}

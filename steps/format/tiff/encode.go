@@ -13,12 +13,27 @@ func Encode(w io.Writer, h Header, row func(y int, dst []byte) error) error {
 		return err
 	}
 	start := int64(len(fileHead(h.big(), 0)))
-	end := start + int64(h.RowBytes())*int64(h.Height)
+	end := start + h.Bytes()
 	end += end % 2
 	tail, place := directory(end, h.big(), h.entries(start))
 	if _, err := w.Write(fileHead(h.big(), place)); err != nil {
 		return fmt.Errorf("write head: %w", err)
 	}
+	pixels := h.writeRows
+	if h.Tile > 0 {
+		pixels = h.writeTiles
+	}
+	if err := pixels(w, row); err != nil {
+		return err
+	}
+	pad := make([]byte, h.Bytes()%2)
+	if _, err := w.Write(append(pad, tail...)); err != nil {
+		return fmt.Errorf("write directory: %w", err)
+	}
+	return nil
+}
+
+func (h Header) writeRows(w io.Writer, row func(y int, dst []byte) error) error {
 	buf := make([]byte, h.RowBytes())
 	for y := range h.Height {
 		if err := row(y, buf); err != nil {
@@ -28,9 +43,29 @@ func Encode(w io.Writer, h Header, row func(y int, dst []byte) error) error {
 			return fmt.Errorf("write row %d: %w", y, err)
 		}
 	}
-	pad := make([]byte, int64(h.RowBytes())*int64(h.Height)%2)
-	if _, err := w.Write(append(pad, tail...)); err != nil {
-		return fmt.Errorf("write directory: %w", err)
+	return nil
+}
+
+// writeTiles gathers as many rows as tiles are high and writes the tiles that they fill; what lies beyond the picture is zero.
+func (h Header) writeTiles(w io.Writer, row func(y int, dst []byte) error) error {
+	buf, band := make([]byte, h.RowBytes()), make([]byte, h.across()*h.tileBytes())
+	for y := 0; y < h.down()*h.Tile; y++ {
+		if y%h.Tile == 0 {
+			clear(band)
+		}
+		if y < h.Height {
+			if err := row(y, buf); err != nil {
+				return fmt.Errorf("make row %d: %w", y, err)
+			}
+			for i, from := 0, buf; len(from) > 0; i++ {
+				from = from[copy(band[i*h.tileBytes()+y%h.Tile*h.tileRow():][:h.tileRow()], from):]
+			}
+		}
+		if y%h.Tile == h.Tile-1 {
+			if _, err := w.Write(band); err != nil {
+				return fmt.Errorf("write the tiles above row %d: %w", y, err)
+			}
+		}
 	}
 	return nil
 }

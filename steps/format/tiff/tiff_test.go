@@ -47,8 +47,10 @@ func kinds() (out []Header) {
 		for _, alpha := range []bool{false, true} {
 			for _, s := range []Sample{Uint8, Uint16, Float32} {
 				for _, big := range []bool{false, true} {
-					out = append(out, Header{Width: 521, Height: 301, Channels: channels, Alpha: alpha, Sample: s, Big: big,
-						Description: "a disk", Software: "plenilune", PxPerCM: 118.11})
+					for _, tile := range []int{0, 128} {
+						out = append(out, Header{Width: 521, Height: 301, Channels: channels, Alpha: alpha, Sample: s, Big: big, Tile: tile,
+							Description: "a disk", Software: "plenilune", PxPerCM: 118.11})
+					}
 				}
 			}
 		}
@@ -57,7 +59,7 @@ func kinds() (out []Header) {
 }
 
 func (h Header) String() string {
-	return fmt.Sprintf("%d channels, alpha %v, sample %d, big %v", h.Channels, h.Alpha, h.Sample, h.Big)
+	return fmt.Sprintf("%d channels, alpha %v, sample %d, big %v, tiles of %d", h.Channels, h.Alpha, h.Sample, h.Big, h.Tile)
 }
 
 // TestSmallestFile lays one pixel out byte by byte, as TIFF 6.0 section 2 has it.
@@ -98,7 +100,7 @@ func TestRoundTrip(t *testing.T) {
 			}
 			got := f.Header
 			if string(got.XMP) != xmp || got.PxPerCM != 118.11 || got.Description != h.Description || got.Software != h.Software ||
-				got.Width != h.Width || got.Height != h.Height || got.Channels != h.Channels || got.Alpha != h.Alpha || got.Sample != h.Sample || got.Big != h.Big {
+				got.Width != h.Width || got.Height != h.Height || got.Channels != h.Channels || got.Alpha != h.Alpha || got.Sample != h.Sample || got.Big != h.Big || got.Tile != h.Tile {
 				t.Errorf("%v: read as %+v", h, got)
 			}
 			buf := make([]byte, h.RowBytes())
@@ -195,7 +197,7 @@ func TestFaults(t *testing.T) {
 			}
 		}
 	}
-	bad := map[string]Header{"0×5 px": {Height: 5, Channels: 1}, "2 channels": {Width: 1, Height: 1, Channels: 2}, "sample type 9": {Width: 1, Height: 1, Channels: 1, Sample: 9}}
+	bad := map[string]Header{"0×5 px": {Height: 5, Channels: 1}, "2 channels": {Width: 1, Height: 1, Channels: 2}, "tiles of 40 px": {Width: 1, Height: 1, Channels: 1, Tile: 40}, "sample type 9": {Width: 1, Height: 1, Channels: 1, Sample: 9}}
 	for want, h := range bad {
 		if err := Encode(&bytes.Buffer{}, h, row); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("error %v, want one with %q", err, want)
@@ -208,8 +210,8 @@ func TestFaults(t *testing.T) {
 }
 
 func FuzzOpen(f *testing.F) {
-	for _, big := range []bool{false, true} {
-		h := Header{Width: 3, Height: 2, Channels: 3, Sample: Uint16, Big: big, Description: "d", XMP: []byte("<x/>"), PxPerCM: 10}
+	for i, big := range []bool{false, true, true} {
+		h := Header{Width: 3, Height: 2, Channels: 3, Sample: Uint16, Big: big, Tile: i / 2 * 16, Description: "d", XMP: []byte("<x/>"), PxPerCM: 10}
 		_, row := picture(h, 7)
 		f.Add(encode(f, h, row))
 	}

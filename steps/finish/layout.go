@@ -1,0 +1,112 @@
+package finish
+
+import (
+	"math"
+
+	"plenilune/steps/kernel/portable"
+	"plenilune/steps/kernel/warp"
+)
+
+// orientation is how the Moon lies in the picture before it is turned.
+type orientation struct {
+	Known    bool    `json:"known"`
+	Source   string  `json:"source"`
+	NorthDeg float64 `json:"north_deg"` // anticlockwise from the picture's top
+	Mirrored bool    `json:"mirrored"`
+}
+
+// limb is the circle of the limb in a picture, in pixels.
+type limb struct {
+	Found  bool    `json:"found"`
+	X      float64 `json:"x"`
+	Y      float64 `json:"y"`
+	Radius float64 `json:"radius_px"`
+}
+
+// What a turn must amount to for a picture to be resampled: north found by the maria is known to some 3°, and a turn that is
+// smaller would cost sharpness for nothing; one that is stated or reckoned to better than that shows from half a degree on.
+const (
+	leastTurnFound = 3.0
+	leastTurn      = 0.5
+)
+
+// frame is how a finished picture lies over the one it is made of.
+type frame struct {
+	W, H     int         // of the finished picture, px
+	ToSource warp.Affine // from its pixels to the other's
+	Exact    bool        // pixels fall on pixels: nothing is resampled
+}
+
+// turnFor is the linear part of the map from a finished picture, whose north is up or down, to the one it is made of, row by row;
+// exact tells that it moves pixels onto pixels.
+func turnFor(o orientation, north string) (l [4]float64, exact bool) {
+	if north == asShot {
+		return [4]float64{1, 0, 0, 1}, true
+	}
+	least := leastTurn
+	if o.Source == "found" {
+		least = leastTurnFound
+	}
+	quarter := math.Round(o.NorthDeg / 90)
+	sin, cos := portable.Sincos(o.NorthDeg * math.Pi / 180)
+	if exact = math.Abs(o.NorthDeg-float64(90*quarter)) <= least; exact {
+		k := int(quarter) & 3
+		sin, cos = [4]float64{0, 1, 0, -1}[k], [4]float64{1, 0, -1, 0}[k]
+	}
+	s, m := 1.0, 1.0
+	if north == "down" {
+		s = -1
+	}
+	if o.Mirrored {
+		m = -1
+	}
+	return [4]float64{m * s * cos, s * sin, -m * s * sin, s * cos}, exact
+}
+
+// frameFor lays a finished picture over one of w by h pixels, turned, and large enough for all of it.
+func frameFor(w, h int, o orientation, north string) frame {
+	l, exact := turnFor(o, north)
+	// The map's linear part is orthogonal: its inverse is its transpose.
+	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, p := range [4][2]float64{{-0.5, -0.5}, {float64(w) - 0.5, -0.5}, {-0.5, float64(h) - 0.5}, {float64(w) - 0.5, float64(h) - 0.5}} {
+		x, y := float64(l[0]*p[0])+float64(l[2]*p[1]), float64(l[1]*p[0])+float64(l[3]*p[1])
+		x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
+	}
+	f := frame{W: int(math.Ceil(x1 - x0 - 1e-6)), H: int(math.Ceil(y1 - y0 - 1e-6)), Exact: exact, ToSource: warp.Affine{l[0], l[1], 0, l[2], l[3], 0}}
+	return f.cut(x0+0.5, y0+0.5, f.W, f.H)
+}
+
+// cut returns the part of a finished picture whose first pixel lies at (x, y); it may reach beyond.
+func (f frame) cut(x, y float64, w, h int) frame {
+	if f.Exact {
+		x, y = math.Round(x), math.Round(y)
+	}
+	f.ToSource[2], f.ToSource[5] = f.ToSource.Apply(x, y)
+	f.W, f.H = w, h
+	return f
+}
+
+// toDisk cuts a picture to a square about the disk, with a margin, in per cent of its diameter, on each side.
+func (f frame) toDisk(disk limb, marginPct float64) frame {
+	x, y := f.fromSource(disk.X, disk.Y)
+	side := max(1, int(math.Round(2*disk.Radius*(1+2*marginPct/100))))
+	half := float64(float64(side-1) / 2)
+	return f.cut(x-half, y-half, side, side)
+}
+
+// fromSource is the inverse of ToSource.
+func (f frame) fromSource(x, y float64) (float64, float64) {
+	a := f.ToSource
+	x, y = x-a[2], y-a[5]
+	return float64(a[0]*x) + float64(a[3]*y), float64(a[1]*x) + float64(a[4]*y)
+}
+
+// shown returns where in the picture before it is turned a place of the disk lies: in limb radii, east to the right and north up.
+func (o orientation) shown(disk limb, east, north float64) (x, y float64) {
+	sin, cos := portable.Sincos(o.NorthDeg * math.Pi / 180)
+	if o.Mirrored {
+		east = -east
+	}
+	right, up := float64(cos*east)-float64(sin*north), float64(sin*east)+float64(cos*north)
+	return disk.X + float64(disk.Radius*right), disk.Y - float64(disk.Radius*up)
+}

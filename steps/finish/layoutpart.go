@@ -1,0 +1,252 @@
+package finish
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"plenilune/pipeline"
+	"plenilune/steps/kernel/gazetteer"
+	"plenilune/steps/kernel/moon"
+)
+
+const (
+	auto   = "auto"
+	asShot = "as_shot"
+)
+
+// layoutSettings are how a picture is turned, cut and written on. Where the observer stood is not among them: how the Moon stood
+// comes from the mosaic.
+type layoutSettings struct {
+	North      string
+	Crop       string
+	MarginPct  float64
+	Names      bool
+	NamesMost  int
+	SmallestKM float64
+	ScaleBar   bool
+	Letters    float64  // 0 where nothing is written
+	Region     Region   // zero: none
+	Panels     []string // content ids of the clips, in the order of the tables on the port panel
+}
+
+// layoutTable is how a finished picture lies, for what comes after and for people.
+type layoutTable struct {
+	frame
+	North       string    `json:"north"` // "up", "down" or "as_shot"
+	Disk        limb      `json:"disk"`  // in the finished picture
+	ArcsecPerPx float64   `json:"scale_arcsec_per_px"`
+	KMPerPx     float64   `json:"km_per_px"` // at the disk's middle; 0: unknown
+	Names       []nameRow `json:"names,omitempty"`
+	Bar         *barRow   `json:"bar,omitempty"`
+}
+
+// sight is what earlier parts found of the picture.
+type sight struct {
+	placements struct {
+		Panels []struct {
+			ID     string `json:"id"`
+			Placed bool   `json:"placed"`
+		} `json:"panels"`
+		Limb   limb    `json:"limb"`
+		Scale  float64 `json:"scale_arcsec_per_px"`
+		Extent string  `json:"extent"`
+	}
+	lies struct {
+		orientation
+		View struct {
+			Known      bool    `json:"known"`
+			SubLonDeg  float64 `json:"sub_lon_deg"`
+			SubLatDeg  float64 `json:"sub_lat_deg"`
+			DistanceKM float64 `json:"distance_km"`
+		} `json:"view"`
+	}
+	light lightTable
+	disk  *moon.Disk // nil: not known how the Moon stood
+	view  string     // where that is from
+}
+
+func readSight(t *pipeline.Task, panels []string) (*sight, error) {
+	s := &sight{}
+	if err := t.One("light").Table(&s.light); err != nil {
+		return nil, err
+	}
+	if t.Has("placements") {
+		if err := t.One("placements").Table(&s.placements); err != nil {
+			return nil, err
+		}
+	}
+	if t.Has("orientation") {
+		if err := t.One("orientation").Table(&s.lies); err != nil {
+			return nil, err
+		}
+	}
+	if v := s.lies.View; v.Known {
+		d := moon.DiskOf(v.SubLonDeg, v.SubLatDeg, v.DistanceKM)
+		s.disk, s.view = &d, "as seen from the site"
+		return s, nil
+	}
+	at, err := s.middle(t, panels)
+	if err == nil && at > 0 {
+		d := moon.Centre(moon.Unix(at)).Disk()
+		s.disk, s.view = &d, "as seen from the Earth's middle: no site is stated"
+	}
+	return s, err
+}
+
+// middle is the median of the times of the panels in the picture, in nanoseconds since 1970; 0 if none is known.
+func (s *sight) middle(t *pipeline.Task, panels []string) (int64, error) {
+	var times []int64
+	for i, src := range t.In("panel") {
+		var p struct {
+			MidUnixNS int64 `json:"mid_unix_ns"`
+		}
+		if err := src.Table(&p); err != nil {
+			return 0, err
+		}
+		if p.MidUnixNS > 0 && i < len(panels) && s.shows(panels[i]) {
+			times = append(times, p.MidUnixNS)
+		}
+	}
+	if len(times) == 0 {
+		return 0, nil
+	}
+	slices.Sort(times)
+	return times[len(times)/2], nil
+}
+
+// shows tells whether a panel is in the picture.
+func (s *sight) shows(id string) bool {
+	for _, p := range s.placements.Panels {
+		if p.ID == id {
+			return p.Placed
+		}
+	}
+	return len(s.placements.Panels) == 0
+}
+
+func runLayout(_ context.Context, set layoutSettings, t *pipeline.Task) error {
+	s, err := readSight(t, set.Panels)
+	if err != nil {
+		return err
+	}
+	l := layoutTable{North: s.north(t, set.North)}
+	l.frame = s.cropped(t, set, frameFor(s.light.Width, s.light.Height, s.lies.orientation, l.North))
+	s.scale(&l)
+	if set.ScaleBar {
+		s.bar(t, &l, set.Letters)
+	}
+	if set.Names {
+		s.names(t, set, &l)
+	}
+	t.Fact("width", float64(l.W), "px")
+	t.Fact("height", float64(l.H), "px")
+	if l.KMPerPx > 0 {
+		t.Fact("scale_at_the_middle", l.KMPerPx, "km/px")
+	}
+	return t.PutTable("layout", l)
+}
+
+// north decides how the picture is turned, and says so.
+func (s *sight) north(t *pipeline.Task, wanted string) string {
+	known := s.lies.Known
+	switch {
+	case wanted == asShot:
+		t.FactText("north", "as shot")
+	case !known:
+		t.FactText("north", "as shot: how the Moon lies in the picture is not known")
+		if wanted != auto {
+			t.Warn("north-unknown", "the picture is left as it was shot: how the Moon lies in it was not found; state it with an orientation block in the mosaic")
+		}
+	case wanted == "down":
+		t.FactText("north", "down")
+		return "down"
+	default:
+		t.FactText("north", "up")
+		return "up"
+	}
+	return asShot
+}
+
+// cropped cuts a turned picture to a region or to the disk.
+func (s *sight) cropped(t *pipeline.Task, set layoutSettings, f frame) frame {
+	disk, r := s.placements.Limb, set.Region
+	switch {
+	case r.WidthPx > 0:
+		return f.cut(float64(r.LeftPx), float64(r.TopPx), r.WidthPx, r.HeightPx)
+	case r.WidthArcmin > 0 && disk.Found && s.placements.Scale > 0:
+		px := 60 / s.placements.Scale
+		w, h := max(1, int(math.Round(float64(r.WidthArcmin*px)))), max(1, int(math.Round(float64(r.HeightArcmin*px))))
+		x, y := f.fromSource(disk.X, disk.Y)
+		x, y = x+float64(r.RightArcmin*px), y-float64(r.UpArcmin*px)
+		return f.cut(x-float64(float64(w-1)/2), y-float64(float64(h-1)/2), w, h)
+	case r.WidthArcmin > 0:
+		t.Warn("crop-unknown", "the picture is not cut to the region: no limb was found to measure it from; give it in pixels")
+	case set.Crop == "disk" && !disk.Found:
+		t.Warn("crop-unknown", "the picture is not cut to the disk: no limb was found in it")
+	case disk.Found && (set.Crop == "disk" || set.Crop == auto && s.placements.Extent == "disk"):
+		return f.toDisk(disk, set.MarginPct)
+	}
+	return f
+}
+
+// scale fills in how large things are in the finished picture.
+func (s *sight) scale(l *layoutTable) {
+	l.ArcsecPerPx = s.placements.Scale
+	p := s.placements.Limb
+	if !p.Found {
+		if l.ArcsecPerPx > 0 {
+			l.KMPerPx = l.ArcsecPerPx * math.Pi / 648000 * (meanDistanceKM - moon.RadiusKM)
+		}
+		return
+	}
+	l.Disk = limb{Found: true, Radius: p.Radius}
+	l.Disk.X, l.Disk.Y = l.fromSource(p.X, p.Y)
+	disk := moon.DiskOf(0, 0, meanDistanceKM)
+	if d := s.lies.View.DistanceKM; d > 0 {
+		disk = moon.DiskOf(0, 0, d)
+	}
+	across, _ := disk.Scale(moon.At(0, 0))
+	l.KMPerPx = moon.RadiusKM / (p.Radius * across)
+}
+
+// meanDistanceKM is that of the Moon's middle from the Earth's over time (Meeus 1998, ch. 47).
+const meanDistanceKM = 385000.56
+
+func (s *sight) bar(t *pipeline.Task, l *layoutTable, size float64) {
+	if l.KMPerPx <= 0 {
+		t.Warn("scale-bar-not-drawn", "no scale bar is drawn: no limb was found to measure the scale by, and no optics are stated")
+		return
+	}
+	letters := max(leastLetters, float64(size*lettersOfDisk*float64(min(l.W, l.H))))
+	b := newBar(l.W, l.H, l.KMPerPx, math.Round(1.2*letters), func(x, y float64) float64 { return s.light.at(l.ToSource.Apply(x, y)) })
+	l.Bar = &b
+	t.Fact("scale_bar", b.KM, "km")
+}
+
+func (s *sight) names(t *pipeline.Task, set layoutSettings, l *layoutTable) {
+	why := ""
+	switch {
+	case !s.placements.Limb.Found:
+		why = "no limb was found to place them by"
+	case !s.lies.Known:
+		why = "how the Moon lies in the picture was not found; state it with an orientation block in the mosaic"
+	case s.disk == nil:
+		why = "the clips say no times, so that how the Moon was turned is not known"
+	}
+	if why != "" {
+		t.Warn("names-not-drawn", "no names are drawn: %s", why)
+		return
+	}
+	c := chart{frame: l.frame, limb: s.placements.Limb, lies: s.lies.orientation, disk: *s.disk, light: &s.light, size: set.Letters}
+	if l.Bar != nil {
+		c.taken = append(c.taken, l.Bar.box())
+	}
+	l.Names = c.names(gazetteer.Features(), set.NamesMost, set.SmallestKM)
+	t.Fact("names", float64(len(l.Names)), "")
+	t.FactText("names_placed", fmt.Sprintf("on the Moon %s", s.view))
+	if s.lies.Source == "found" {
+		t.FactText("names_error", "up to 3° about the disk's middle: so far its maria tell where north is")
+	}
+}

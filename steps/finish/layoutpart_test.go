@@ -1,0 +1,132 @@
+package finish
+
+import (
+	"strings"
+	"testing"
+
+	"plenilune/pipeline"
+	"plenilune/pipeline/pipelinetest"
+)
+
+type placementsIn struct {
+	Panels []struct {
+		ID     string `json:"id"`
+		Placed bool   `json:"placed"`
+	} `json:"panels"`
+	Limb   limb    `json:"limb"`
+	Scale  float64 `json:"scale_arcsec_per_px"`
+	Extent string  `json:"extent"`
+}
+
+type viewIn struct {
+	Known      bool    `json:"known"`
+	SubLonDeg  float64 `json:"sub_lon_deg"`
+	SubLatDeg  float64 `json:"sub_lat_deg"`
+	DistanceKM float64 `json:"distance_km"`
+}
+
+type orientationIn struct {
+	orientation
+	View viewIn `json:"view"`
+}
+
+type panelIn struct {
+	MidUnixNS int64 `json:"mid_unix_ns"`
+}
+
+func laidOut(t *testing.T, s layoutSettings, in map[string][]any) (*pipelinetest.Result, layoutTable) {
+	t.Helper()
+	in["light"] = []any{lightTable{Width: 640, Height: 640, Cell: 640, W: 1, H: 1, Light: []int{500}}}
+	r := pipelinetest.Run(t, pipeline.Part{Name: "layout", Settings: s, Out: []string{"layout"}, Run: pipeline.Bind(runLayout)}, in)
+	var l layoutTable
+	r.Table("layout", &l)
+	return r, l
+}
+
+func said(r *pipelinetest.Result, code string) string {
+	for _, w := range r.Warnings {
+		if w.Code == code {
+			return w.Text
+		}
+	}
+	return ""
+}
+
+// What is asked for and cannot be done is not done, and the reason is said.
+func TestWhatIsNotKnown(t *testing.T) {
+	disk := placementsIn{Limb: limb{true, 320, 310, 250}, Extent: "disk"}
+	lies := orientationIn{orientation: orientation{true, "stated", 40, false}}
+	view := lies
+	view.View = viewIn{true, 2, -3, 380000}
+	all := layoutSettings{North: "up", Crop: "disk", MarginPct: 4, Names: true, ScaleBar: true, Letters: 1, Panels: []string{"a"}}
+	for _, c := range []struct {
+		name string
+		in   map[string][]any
+		want map[string]string // code: part of its text
+		up   bool
+	}{
+		{"a bare picture", map[string][]any{}, map[string]string{"north-unknown": "was not found", "crop-unknown": "no limb", "names-not-drawn": "no limb", "scale-bar-not-drawn": "no limb"}, false},
+		{"no orientation", map[string][]any{"placements": {disk}, "orientation": {orientationIn{}}, "panel": {panelIn{1710873600e9}}},
+			map[string]string{"north-unknown": "orientation block", "names-not-drawn": "how the Moon lies in the picture was not found"}, false},
+		{"no times", map[string][]any{"placements": {disk}, "orientation": {lies}, "panel": {panelIn{}}}, map[string]string{"names-not-drawn": "no times"}, true},
+		{"times", map[string][]any{"placements": {disk}, "orientation": {lies}, "panel": {panelIn{1710873600e9}}}, nil, true},
+		{"a view", map[string][]any{"placements": {disk}, "orientation": {view}}, nil, true},
+	} {
+		r, l := laidOut(t, all, c.in)
+		for _, code := range []string{"north-unknown", "crop-unknown", "names-not-drawn", "scale-bar-not-drawn"} {
+			if got, want := said(r, code), c.want[code]; want == "" && got != "" || !strings.Contains(got, want) {
+				t.Errorf("%s: %s says %q, want %q", c.name, code, got, want)
+			}
+		}
+		if (l.North == "up") != c.up || (len(l.Names) > 0) != (c.want["names-not-drawn"] == "") {
+			t.Errorf("%s: north %s, %d names", c.name, l.North, len(l.Names))
+		}
+	}
+}
+
+// By themselves pictures are turned and cut where that can be done, and else there is no word of warning.
+func TestOnItsOwn(t *testing.T) {
+	s := layoutSettings{North: auto, Crop: auto, MarginPct: 4}
+	r, l := laidOut(t, s, map[string][]any{})
+	if len(r.Warnings) > 0 || l.North != asShot || l.W != 640 || l.H != 640 || !l.Exact {
+		t.Errorf("a bare picture: %+v, %v", l, r.Warnings)
+	}
+	disk := placementsIn{Limb: limb{true, 320, 310, 250}, Extent: "disk"}
+	_, l = laidOut(t, s, map[string][]any{"placements": {disk}, "orientation": {orientationIn{orientation: orientation{true, "found", -2, false}}}})
+	if l.W != 540 || !l.Exact || l.North != "up" {
+		t.Errorf("a disk that lies nearly upright: %+v", l)
+	}
+	disk.Extent = "region"
+	if _, l = laidOut(t, s, map[string][]any{"placements": {disk}}); l.W != 640 {
+		t.Errorf("a region is cut: %+v", l)
+	}
+}
+
+// A region in arcminutes lies where it is said about the disk's middle as the picture is turned; one in pixels where it is counted from
+// the corner.
+func TestRegions(t *testing.T) {
+	disk := placementsIn{Limb: limb{true, 320, 310, 250}, Extent: "disk", Scale: 6} // 10 px an arcminute
+	in := func() map[string][]any {
+		return map[string][]any{"placements": {disk}, "orientation": {orientationIn{orientation: orientation{true, "stated", 180, false}}}}
+	}
+	_, l := laidOut(t, layoutSettings{North: "up", Crop: auto, Region: Region{RightArcmin: 3, UpArcmin: 5, WidthArcmin: 4.1, HeightArcmin: 2.1}}, in())
+	if l.W != 41 || l.H != 21 {
+		t.Errorf("%d×%d px, want 41×21", l.W, l.H)
+	}
+	if x, y := l.ToSource.Apply(20, 10); x != 320-30 || y != 310+50 { // the picture is turned by half
+		t.Errorf("its middle comes from %g, %g, want 290, 360", x, y)
+	}
+	_, l = laidOut(t, layoutSettings{North: asShot, Crop: auto, Region: Region{LeftPx: 100, TopPx: 50, WidthPx: 60, HeightPx: 70}}, in())
+	if x, y := l.ToSource.Apply(0, 0); x != 100 || y != 50 || l.W != 60 || l.H != 70 {
+		t.Errorf("%d×%d px from %g, %g", l.W, l.H, x, y)
+	}
+	r, l := laidOut(t, layoutSettings{North: asShot, Crop: auto, Region: Region{WidthArcmin: 4, HeightArcmin: 2}}, map[string][]any{})
+	if l.W != 640 || !strings.Contains(said(r, "crop-unknown"), "give it in pixels") {
+		t.Errorf("a region that cannot be measured: %d px, %v", l.W, r.Warnings)
+	}
+	for _, bad := range []Region{{}, {WidthPx: 3}, {WidthArcmin: 3, HeightArcmin: 2, WidthPx: 1, HeightPx: 1}} {
+		if len(check(&Settings{Region: &bad}, pipeline.Night{})) != 1 {
+			t.Errorf("%+v was taken", bad)
+		}
+	}
+}
