@@ -90,6 +90,7 @@ func lookAround(t *testing.T, b *browser, base string) {
 	b.shot("whole-1024")
 	movesByMouse(t, b, whole)
 	movesByTouch(t, b)
+	jumpsWhereMotionIsNotWanted(t, b)
 	movesByKeys(t, b, whole)
 	findsNames(t, b)
 	showsPanels(t, b)
@@ -155,6 +156,26 @@ func movesByTouch(t *testing.T, b *browser) {
 	b.touch([][2]float64{{500, 500}}, [][2]float64{{500, 440}})
 	if got := b.js("viewer.view.y"); math.Abs(got-was-60/k) > 1 {
 		t.Errorf("a finger's 60 px upwards moved the view by %.1f px of the picture, want %.1f", got-was, 60/k)
+	}
+}
+
+// Two taps of a finger come twice as near; where motion is not wanted, at once.
+func jumpsWhereMotionIsNotWanted(t *testing.T, b *browser) {
+	motion := func(value string) {
+		b.do(b.call("Emulation.setEmulatedMedia", map[string]any{"features": []map[string]any{{"name": "prefers-reduced-motion", "value": value}}}))
+	}
+	tap := func() {
+		b.do(b.call("Input.dispatchTouchEvent", map[string]any{"type": "touchStart", "touchPoints": []map[string]any{{"id": 1, "x": 500, "y": 400}}}),
+			b.call("Input.dispatchTouchEvent", map[string]any{"type": "touchEnd", "touchPoints": []any{}}))
+	}
+	motion("reduce")
+	defer motion("")
+	b.js("viewer.fly(viewer.wholeView()), 1")
+	k := b.js("viewer.view.k")
+	tap()
+	tap()
+	if got, flying := b.js("viewer.view.k"), b.js("+Boolean(viewer.flight)"); !near(got, 2*k) || flying != 0 {
+		t.Errorf("two taps brought the scale from %.3f to %.3f (in flight: %v), want twice at once", k, got, flying)
 	}
 }
 

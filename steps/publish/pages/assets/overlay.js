@@ -25,11 +25,11 @@ class Overlay {
     const w = canvas.width / ratio, h = canvas.height / ratio;
     // A pixel's middle is its whole number; the picture begins half a pixel before it.
     this.to = (x, y) => [(x + 0.5 - view.x) * view.k + w / 2, (y + 0.5 - view.y) * view.k + h / 2];
+    this.taken = []; // by words
     if (this.on.sharpness) this.drawSharpness();
     if (this.on.grid) this.drawGrid();
     if (this.on.panels) for (const p of scene.panels) this.drawPanel(p, false);
     if (this.chosen) this.drawPanel(this.chosen, true);
-    this.taken = [];
     if (this.on.holes) scene.holes.forEach(hole => this.drawHole(hole, view.k));
     if (this.target) this.drawTarget(view.k);
     if (this.on.names) this.drawNames(view.k, w, h);
@@ -56,6 +56,7 @@ class Overlay {
     const [x, y] = this.to(...p.corners[0]);
     const [x1, y1] = this.to(...p.corners[2]);
     if (Math.hypot(x1 - x, y1 - y) < 60 && !chosen) return;
+    this.room((x + x1) / 2, (y + y1) / 2, 12, 10);
     this.text(String(p.number), (x + x1) / 2, (y + y1) / 2, "600 14px " + type, chosen ? ink.chosen : ink.panel, "center");
   }
 
