@@ -40,7 +40,8 @@ func (c clip) gradeChart(number int) template.HTML {
 	}
 	at, unit := c.clock()
 	most := slices.Max(c.frames.Grade)
-	p := newPlot(640, 190, [2]float64{at(0), at(n - 1)}, [2]float64{0, 1.22 * most}, fmt.Sprintf("Panel %d: grade of each frame over time, ticks at the kept frames", number))
+	p := newPlot(640, 190, [2]float64{at(0), at(n - 1)}, [2]float64{0, 1.22 * most}, fmt.Sprintf("Panel %d: grade of each frame over time, ticks at the kept frames, and how many frames have which grade", number))
+	p.right = 112 // for the bars
 	p.axes(unit, "grade")
 	p.line("mean", 2, func(i int) (float64, float64, bool) { return at(i * (n - 1)), 1, true })
 	p.line("line", n, func(i int) (float64, float64, bool) { return at(i), c.frames.Grade[i], c.frames.Grade[i] > 0 })
@@ -49,7 +50,38 @@ func (c clip) gradeChart(number int) template.HTML {
 		ticks = append(ticks, at(i))
 	}
 	p.ticks(ticks)
+	c.gradeBars(p)
 	return p.svg()
+}
+
+// gradeBars draws how many frames have which grade, at the chart's right edge, and how many of them were kept.
+func (c clip) gradeBars(p *plot) {
+	const bins, longest = 24, 90
+	var all, kept [bins]int
+	bin := func(g float64) int { return min(int(g/p.y1*bins), bins-1) }
+	most := 1
+	for _, g := range c.frames.Grade {
+		if g > 0 {
+			all[bin(g)]++
+			most = max(most, all[bin(g)])
+		}
+	}
+	for _, i := range c.kept() {
+		kept[bin(c.frames.Grade[i])]++
+	}
+	high := (p.y(0) - p.y(p.y1)) / bins
+	for k := range bins {
+		for _, b := range []struct {
+			class string
+			n     int
+		}{{"bar", all[k]}, {"bar kept", kept[k]}} {
+			if b.n > 0 {
+				long := float64(float64(longest*b.n) / float64(most))
+				fmt.Fprintf(&p.b, `<rect class="%s" x="%s" y="%s" width="%s" height="%s"/>`, b.class, number(p.w-8-long),
+					number(p.y(float64(k+1)*p.y1/bins)+0.5), number(long), number(high-1))
+			}
+		}
+	}
 }
 
 // driftChart draws the way that the picture took over the sensor, at one scale both ways.

@@ -54,7 +54,7 @@ func (n night) globeOf(f frame) (*globe, string) {
 	case !n.place.Limb.Found:
 		return nil, "No limb was found in the picture: where on the disk it lies is not known."
 	case !n.face.Known:
-		return nil, "How the Moon lies in the picture is not known: too few of its maria are in the light. An orientation block in the mosaic states it."
+		return nil, "How the Moon lies in the picture is not known: its maria did not tell. An orientation block in the mosaic states it."
 	case n.face.View.Known:
 		g.disk = moon.DiskOf(n.face.View.SubLonDeg, n.face.View.SubLatDeg, n.face.View.DistanceKM)
 		return g, ""

@@ -8,6 +8,7 @@ import (
 	"image/jpeg"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -287,5 +288,44 @@ func TestWarningsComeFirst(t *testing.T) {
 	}
 	if got, err = spliceWarnings([]byte(warningsMark), []byte(`{}`)); err != nil || !strings.Contains(string(got), "Nothing to warn of") {
 		t.Errorf("without warnings: %s, %v", got, err)
+	}
+}
+
+func TestTwoVersionsAreOfOneSize(t *testing.T) {
+	layout := func(w int) map[string]any { return map[string]any{"width": w, "height": 90, "tile_side": 512} }
+	s := pageSettings{Versions: []string{"print", "soft"}}
+	in := map[string][]any{"tiles": {map[string]any{}}, "other": {map[string]any{}}, "layout": {layout(100)}, "other_layout": {layout(100)}}
+	sc := sceneIn(t, filesOf(t, pipelinetest.Run(t, pagesPart(s), in).Bytes("folder")))
+	if len(sc.Versions) != 2 || sc.Versions[1] != "soft" {
+		t.Errorf("the versions are %q", sc.Versions)
+	}
+	in["other_layout"] = []any{layout(99)}
+	if _, err := pipelinetest.New().Run(t, pagesPart(s), in); err == nil || !strings.Contains(err.Error(), "print has 100 × 90 px, soft has 99 × 90 px") {
+		t.Errorf("two sizes: %v", err)
+	}
+}
+
+// The frames that were kept are the best, and of equal ones the earlier.
+func TestKeptFrames(t *testing.T) {
+	c := clip{panel: panelTable{FramesKept: 3}, frames: framesTable{Grade: []float64{1, 0, 0.9, 1.2, 1, 1}}}
+	if got := c.kept(); !slices.Equal(got, []int{0, 3, 4}) {
+		t.Errorf("kept are %v", got)
+	}
+	bars := strings.Count(string(c.gradeChart(1)), `class="bar kept"`)
+	if bars != 2 { // grades 1 and 1.2
+		t.Errorf("%d bars of kept frames, want 2", bars)
+	}
+}
+
+// Steps of round numbers: 1, 2 or 5 times a power of ten.
+func TestRoundNumbers(t *testing.T) {
+	for _, c := range []struct {
+		from, to float64
+		n        int
+		want     []float64
+	}{{0, 10, 5, []float64{0, 2, 4, 6, 8, 10}}, {0, 1.3, 4, []float64{0, 0.5, 1}}, {-7, 12, 4, []float64{-5, 0, 5, 10}}, {0, 1800, 6, []float64{0, 500, 1000, 1500}}} {
+		if got := round(c.from, c.to, c.n); !slices.Equal(got, c.want) {
+			t.Errorf("%g to %g by %d: %v, want %v", c.from, c.to, c.n, got, c.want)
+		}
 	}
 }

@@ -12,13 +12,14 @@ import (
 // plot is a small chart as SVG: it looks after the axes, in units of the chart's own pixels.
 type plot struct {
 	w, h, left, low float64 // size, and room for the labels
+	right           float64 // room at the right edge
 	x0, x1, y0, y1  float64 // what the axes span
 	b               strings.Builder
 }
 
 // newPlot begins a chart; spans of nothing are widened.
 func newPlot(w, h float64, x, y [2]float64, label string) *plot {
-	p := &plot{w: w, h: h, left: 46, low: 22, x0: x[0], x1: x[1], y0: y[0], y1: y[1]}
+	p := &plot{w: w, h: h, left: 46, low: 22, right: 8, x0: x[0], x1: x[1], y0: y[0], y1: y[1]}
 	if p.x1 <= p.x0 {
 		p.x1 = p.x0 + 1
 	}
@@ -33,7 +34,7 @@ func newPlot(w, h float64, x, y [2]float64, label string) *plot {
 func number(v float64) string { return strconv.FormatFloat(tidy(v, 10), 'f', -1, 64) }
 
 func (p *plot) x(v float64) float64 {
-	return p.left + float64((v-p.x0)/(p.x1-p.x0)*(p.w-p.left-8))
+	return p.left + float64((v-p.x0)/(p.x1-p.x0)*(p.w-p.left-p.right))
 }
 
 func (p *plot) y(v float64) float64 {
@@ -42,7 +43,7 @@ func (p *plot) y(v float64) float64 {
 
 // axes draws both axes with round numbers at them.
 func (p *plot) axes(xName, yName string) {
-	fmt.Fprintf(&p.b, `<path class="axis" d="M%s 6V%sH%s"/>`, number(p.left), number(p.h-p.low), number(p.w-8))
+	fmt.Fprintf(&p.b, `<path class="axis" d="M%s 6V%sH%s"/>`, number(p.left), number(p.h-p.low), number(p.w-p.right))
 	for _, v := range round(p.x0, p.x1, 6) {
 		fmt.Fprintf(&p.b, `<path class="axis" d="M%[1]s %[2]sv4"/><text x="%[1]s" y="%[3]s" text-anchor="middle">%[4]s</text>`,
 			number(p.x(v)), number(p.h-p.low), number(p.h-p.low+15), plain(v))
@@ -51,7 +52,7 @@ func (p *plot) axes(xName, yName string) {
 		fmt.Fprintf(&p.b, `<path class="axis" d="M%s %sh-4"/><text x="%s" y="%s" text-anchor="end">%s</text>`,
 			number(p.left), number(p.y(v)), number(p.left-7), number(p.y(v)+4), plain(v))
 	}
-	p.words(p.w-8, p.h-p.low-5, "end", xName)
+	p.words(p.w-p.right, p.h-p.low-5, "end", xName)
 	p.words(p.left+6, 14, "start", yName)
 }
 
