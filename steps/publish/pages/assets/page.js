@@ -235,7 +235,7 @@ class Search {
     this.list.replaceChildren(...hits.map((f, i) => {
       const li = document.createElement("li");
       li.id = "found-" + i;
-      li.role = "option";
+      li.setAttribute("role", "option");
       li.append(f[0], Object.assign(document.createElement("small"), { textContent: (f[4] ? f[4] + " km" : "") + (f[5] ? "" : ", in the dark") }));
       li.addEventListener("pointerdown", e => { e.preventDefault(); this.take(i); });
       return li;
