@@ -70,6 +70,9 @@ var costs = map[string]cost{
 	"finish/levels":     {perPx: 0.4, colour: 3},
 	"finish/tone":       {perPx: 0.05, colour: 4, parallel: 0.9, bytesPx: 1.15},
 
+	"publish/crop":  {perPx: 0.1, colour: 1.5},
+	"publish/sheet": {perPx: 0.02},
+
 	"publish/encode.tif": {perPx: 0.03, colour: 3, bytesPx: 2, filePx: 2.2},
 	"publish/encode.png": {perPx: 0.06, colour: 3, bytesPx: 0.62, filePx: 0.64},
 	"publish/encode.jpg": {perPx: 0.025, colour: 3, bytesPx: 0.04, filePx: 0.045},
@@ -205,6 +208,8 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 		picture(joined(m, b.Refs), "finish/levels", "finish/tone")
 	case "publish":
 		out = append(out, files(m, b, clips)...)
+	case "teststrip":
+		picture(true, "publish/crop", "publish/sheet")
 	}
 	return out
 }

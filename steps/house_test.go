@@ -31,8 +31,9 @@ var allowed = []struct{ who, may string }{
 var outside = map[string][]string{
 	"cache":    {"github.com/dgraph-io/badger/v4", "github.com/gofrs/flock", "github.com/klauspost/compress", "golang.org/x/sys", "golang.org/x/sync"},
 	"pipeline": {"github.com/hashicorp/hcl/v2", "github.com/zclconf/go-cty", "golang.org/x/sync", "golang.org/x/text"},
-	"steps":    {"golang.org/x/sys/cpu", "github.com/mmcloughlin/avo"}, // steps/kernel/lanes alone, see judge
-	"cmd":      {"github.com/spf13/cobra", "github.com/vbauerster/mpb/v8", "github.com/dustin/go-humanize", "golang.org/x/term", "golang.org/x/sys", "golang.org/x/sync"},
+	"steps": {"golang.org/x/sys/cpu", "github.com/mmcloughlin/avo", // steps/kernel/lanes alone, see judge
+		"golang.org/x/image/font", "golang.org/x/image/math/fixed"},
+	"cmd": {"github.com/spf13/cobra", "github.com/vbauerster/mpb/v8", "github.com/dustin/go-humanize", "golang.org/x/term", "golang.org/x/sys", "golang.org/x/sync"},
 }
 
 // forbidden names packages of the standard library that would let the world in.
@@ -92,7 +93,7 @@ func judge(who, what string) string {
 		return judgeInside(who, own)
 	case strings.Contains(strings.SplitN(what, "/", 2)[0], "."):
 		top, _, _ := strings.Cut(who, "/")
-		if top == "steps" && !strings.HasPrefix(who, "steps/kernel/lanes") {
+		if top == "steps" && !strings.HasPrefix(who, "steps/kernel/lanes") && !strings.HasPrefix(what, "golang.org/x/image/") {
 			return "only steps/kernel/lanes asks what the processor can do"
 		}
 		for _, m := range outside[top] {

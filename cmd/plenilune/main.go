@@ -90,7 +90,7 @@ certified full-aperture filters and follow their makers' and local rules.`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return requestf("%v; see %s --help", err, cmd.CommandPath())
 	})
-	root.AddCommand(demoCommand(), newCommand(), checkCommand(), runCommand(), whyCommand(), traceCommand(), cacheCommand())
+	root.AddCommand(demoCommand(), newCommand(), checkCommand(), runCommand(), whyCommand(), teststripCommand(), traceCommand(), cacheCommand())
 	for _, c := range root.Commands() {
 		wrapArgs(c)
 	}

@@ -1,0 +1,98 @@
+package publish
+
+import (
+	"image"
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// grain is noise of a standard deviation on a level.
+func grain(r *rand.Rand, w, h int, level, sigma float64) []float32 {
+	out := make([]float32, w*h)
+	for i := range out {
+		out[i] = float32(level + sigma*r.NormFloat64())
+	}
+	return out
+}
+
+// The crop lies on the one place with detail; not on the limb, not where data lack.
+func TestBusiestIsWhereDetailIs(t *testing.T) {
+	const w, h, size = 400, 300, 64
+	r := rand.New(rand.NewPCG(6, 1))
+	lum := grain(r, w, h, 0.5, 0.001)
+	for y := range h {
+		for x := range 60 {
+			lum[y*w+x] = 0.001 // sky, and the limb beside it
+		}
+	}
+	ripple := func(x0, y0 int) {
+		for y := y0; y < y0+size; y++ {
+			for x := x0; x < x0+size; x++ {
+				lum[y*w+x] += float32(0.05 * math.Sin(2*math.Pi*float64(x)/8) * math.Sin(2*math.Pi*float64(y)/8))
+			}
+		}
+	}
+	ripple(200, 120)
+	ripple(320, 200)
+	lum[230*w+350] = float32(math.NaN())
+	x, y := busiest(lum, w, h, size)
+	if math.Abs(float64(x-200)) > size/8 || math.Abs(float64(y-120)) > size/8 {
+		t.Errorf("the crop is at (%d, %d), the detail at (200, 120)", x, y)
+	}
+}
+
+// The noise of even ground is what was put there; a quarter in the dark changes nothing.
+func TestTileNoise(t *testing.T) {
+	const size = 256
+	r := rand.New(rand.NewPCG(6, 2))
+	lum := grain(r, size, size, 0.4, 0.004)
+	if f := measureTile(lum, size); !f.Smooth || f.NoisePct < 0.85 || f.NoisePct > 1.05 {
+		t.Errorf("noise %.3f %% of the brightness, put in 1 %%; the quietest tenth of the blocks may say less", f.NoisePct)
+	}
+	if f := measureTile(make([]float32, size*size), size); f.Smooth || f.DetailPx != 0 {
+		t.Errorf("of black, %+v is told", f)
+	}
+}
+
+// A crop is found again in a picture with other borders, whatever its brightness.
+func TestFollowFindsTheCrop(t *testing.T) {
+	const w, h, size = 192, 160, 64
+	r := rand.New(rand.NewPCG(6, 3))
+	in := grain(r, w, h, 0, 1)
+	crop := make([]float32, size*size)
+	for y := range size {
+		for x := range size {
+			crop[y*size+x] = 3 + 2*in[(y+37)*w+x+51]
+		}
+	}
+	if at, ok := follow(crop, in, size, w, h); !ok || at != image.Pt(51, 37) {
+		t.Errorf("found at %v (%v), cut at (51, 37)", at, ok)
+	}
+	if at, ok := follow(grain(r, size, size, 0, 1), in, size, w, h); ok {
+		t.Errorf("noise was found at %v", at)
+	}
+}
+
+// Lines end before what they must not touch.
+func TestTypefaceKeepsItsRoom(t *testing.T) {
+	f, err := newTypeface(false, 14)
+	if err != nil {
+		t.Fatal(err)
+	}
+	img := image.NewNRGBA(image.Rect(0, 0, 300, 40))
+	f.write(img, "a line that is far too long for the room that it has here", 10, 25, sheetInk, 120)
+	ink := 0
+	for y := range 40 {
+		for x := range 300 {
+			if img.NRGBAAt(x, y).A > 0 {
+				if ink++; x >= 120 {
+					t.Fatalf("ink at (%d, %d), beyond 120", x, y)
+				}
+			}
+		}
+	}
+	if ink < 100 {
+		t.Errorf("only %d pixels have ink", ink)
+	}
+}
