@@ -35,7 +35,7 @@ type seen struct {
 // usualSpread, in pixels of the sensor, is taken where a picture shows no limb: a little less blur than a
 // mean of the better frames commonly has, so that nothing is overdone (found on
 // simulated nights at a ratio of aperture to Fried's parameter of 2 to 5).
-var usualSpread = deconvolve.Spread{Halo: 0.28, CoreSigma: 0.5, HaloSigma: 3.4}
+var usualSpread = deconvolve.Spread{Halo: 0.4, CoreSigma: 0.3, HaloSigma: 2}
 
 const (
 	fewestPlaces = 6     // of the limb; fewer may all lie in one bad spot
@@ -55,8 +55,12 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 			return err
 		}
 	}
-	tel := telescope(o, p, light)
-	b, err := measureBlur(limbEdges(img.Luminance(), img.W, img.H), tel)
+	tel, stated := telescope(o, p, light)
+	edges := limbEdges(img.Luminance(), img.W, img.H)
+	b, err := measureBlur(edges, tel)
+	if err == nil && !stated {
+		b.SigmaPx = math.Sqrt(float64(b.SigmaPx*b.SigmaPx) + square(ofOptics(edges, tel)))
+	}
 	if err != nil {
 		b = seen{Spread: usualSpread.Times(cmp.Or(p.Fineness, 1))}
 		b.FWHMPx = tel.FWHM(b.Spread)
@@ -79,19 +83,44 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 // sigmaToFWHM is the full width at half maximum of a Gaussian of σ = 1: 2√(2 ln 2).
 const sigmaToFWHM = 2.3548200450309493
 
-// telescope is what the night says of the optics, in pixels of the picture.
-func telescope(o opticsSettings, p placement, light lightTable) deconvolve.Telescope {
-	tel := deconvolve.Typical()
+// telescope is what the night says of the optics, in pixels of the picture; stated
+// is false where it is not said how fine they draw.
+func telescope(o opticsSettings, p placement, light lightTable) (tel deconvolve.Telescope, stated bool) {
+	tel = deconvolve.Typical()
 	tel.Pixel = p.Fineness
 	tel.Cutoff /= cmp.Or(p.Fineness, 1)
 	if o.ApertureMM > 0 && p.ScaleArcsecPerPx > 0 {
 		mm := cmp.Or(light.WavelengthNM*1e-6, greenMM)
 		tel.Cutoff = min(max(float64(o.ApertureMM/mm*p.ScaleArcsecPerPx)/206264.806, 0.1), 2)
+		stated = true
 	}
 	if o.Obstruction > 0 {
 		tel.Obstruction = o.Obstruction
 	}
-	return tel
+	return tel, stated
+}
+
+// square is v².
+func square(v float64) float64 { return float64(v * v) }
+
+// usualSpan is by what share the resolution of optics that nobody stated may be
+// another than the one taken (common practice, no source).
+const usualSpan = 0.1
+
+// ofOptics is how uncertain, in pixels, the blur's width is because the optics are
+// not known: half of what it differs by between finer and coarser ones.
+func ofOptics(edges []deconvolve.Profile, tel deconvolve.Telescope) float64 {
+	var width [2]float64
+	for i, k := range []float64{1 - usualSpan, 1 + usualSpan} {
+		other := tel
+		other.Cutoff *= k
+		s, _, err := deconvolve.FitEdge(middle(edges, -1), other)
+		if err != nil {
+			return float64(usualSpan * tel.FWHM(deconvolve.Spread{}))
+		}
+		width[i] = other.FWHM(s)
+	}
+	return math.Abs(width[0]-width[1]) / 2
 }
 
 var errFewEdges = errors.New("too little of the lit limb is in view")
@@ -109,7 +138,7 @@ func measureBlur(edges []deconvolve.Profile, tel deconvolve.Telescope) (b seen, 
 	}
 	b.Measured, b.Places, b.FWHMPx = true, len(edges), tel.FWHM(b.Spread)
 	groups := min(jackknives, len(edges))
-	var sum, square float64
+	var sum, squares float64
 	for g := range groups {
 		s, _, err := deconvolve.FitEdge(middle(edges, g), tel)
 		if err != nil {
@@ -117,10 +146,10 @@ func measureBlur(edges []deconvolve.Profile, tel deconvolve.Telescope) (b seen, 
 		}
 		v := tel.FWHM(s)
 		sum += v
-		square += float64(v * v)
+		squares += square(v)
 	}
 	n := float64(groups)
-	b.SigmaPx = math.Sqrt(max(0, float64((n-1)*(square/n-float64(sum/n*sum/n)))))
+	b.SigmaPx = math.Sqrt(max(0, float64((n-1)*(squares/n-float64(sum/n*sum/n)))))
 	return b, nil
 }
 

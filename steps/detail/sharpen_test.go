@@ -201,19 +201,19 @@ func TestWithoutALimbAUsualBlurIsTakenAndSaid(t *testing.T) {
 // 206264.806″ in a radian: 150 mm at 550 nm cut off at 150/0.00055/206264.806 =
 // 1.32224 cycles per arcsecond.
 func TestTelescopeInPixels(t *testing.T) {
-	tel := telescope(opticsSettings{150, 0.2}, placement{ScaleArcsecPerPx: 0.4}, lightTable{})
+	tel, _ := telescope(opticsSettings{150, 0.2}, placement{ScaleArcsecPerPx: 0.4}, lightTable{})
 	if math.Abs(tel.Cutoff-0.4*1.32224) > 1e-4 || tel.Obstruction != 0.2 {
 		t.Errorf("%+v", tel)
 	}
-	if telescope(opticsSettings{150, 0}, placement{}, lightTable{}) != deconvolve.Typical() {
+	if usual, stated := telescope(opticsSettings{150, 0}, placement{}, lightTable{}); usual != deconvolve.Typical() || stated {
 		t.Error("without a scale the typical telescope is taken")
 	}
 	// Twice the wavelength halves the limit.
-	if red := telescope(opticsSettings{150, 0.2}, placement{ScaleArcsecPerPx: 0.4}, lightTable{1100}); math.Abs(red.Cutoff-tel.Cutoff/2) > 1e-9 {
+	if red, _ := telescope(opticsSettings{150, 0.2}, placement{ScaleArcsecPerPx: 0.4}, lightTable{1100}); math.Abs(red.Cutoff-tel.Cutoff/2) > 1e-9 {
 		t.Errorf("at 1100 nm %+v", red)
 	}
 	// A picture twice as fine shows the same telescope, and pixels of the sensor, at half the frequency.
-	fine := telescope(opticsSettings{}, placement{Fineness: 2}, lightTable{})
+	fine, _ := telescope(opticsSettings{}, placement{Fineness: 2}, lightTable{})
 	if got, want := fine.Transfer(0.2), deconvolve.Typical().Transfer(0.4); math.Abs(got-want) > 1e-12 {
 		t.Errorf("twice as fine, 0.2 cycles/px pass by %v, want %v", got, want)
 	}
