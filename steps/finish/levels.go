@@ -31,7 +31,7 @@ func measure(m *plane.Image, whitePct float64) (levelsTable, error) {
 		if len(v) == 0 {
 			return l, errors.New("the picture has no pixel with data")
 		}
-		slices.Sort(v)
+		robust.Sort(v)
 		lo, hi := at(v, 0.001), at(v, 0.999)
 		span[c] = hi - lo
 		l.Black = append(l.Black, black(v, lo, hi))
@@ -61,7 +61,7 @@ func (l *levelsTable) scaled(m *plane.Image, sorted []float32) []float32 {
 			top = append(top, float32((float64(v)-l.Black[c])*l.Gain[c]))
 		}
 	}
-	slices.Sort(top)
+	robust.Sort(top)
 	return top
 }
 

@@ -58,7 +58,7 @@ func expand(x *pipeline.Expansion) error {
 		})
 		in = append(in, pipeline.Input{Port: "levels", Value: levels.Out("levels")})
 		tone := x.Add(pipeline.Part{
-			Name: "tone", Item: it, Version: 2, Settings: toneSettings{set.ShadowLift}, In: in,
+			Name: "tone", Item: it, Version: 3, Settings: toneSettings{set.ShadowLift}, In: in,
 			Out: []string{"image"}, Memory: 64 << 20, Run: pipeline.Bind(runTone),
 		})
 		x.Emit(it.With("image", tone.Out("image")))
@@ -95,7 +95,7 @@ func runTone(ctx context.Context, s toneSettings, t *pipeline.Task) error {
 	if len(l.Black) != c || len(l.Gain) != c {
 		return fmt.Errorf("levels of %d channels for a picture of %d", len(l.Black), c)
 	}
-	curve := newCurve(s.ShadowLift, l.White/l.Large)
+	curve := newCurve(s.ShadowLift, l.White/l.Large).table()
 	return t.WritePlane(ctx, "image", w, h, c, func(r image.Rectangle, dst [][]float32) error {
 		for k, d := range dst {
 			if err := src.ReadRect(k, r, d); err != nil {

@@ -72,7 +72,7 @@ func deliver(x *pipeline.Expansion, p Picture, it pipeline.Item, many bool) {
 		file = numbered(file, it.ID.Short())
 	}
 	n := x.Add(pipeline.Part{
-		Name: "encode", Label: file, Item: it, Version: 2, Settings: s,
+		Name: "encode", Label: file, Item: it, Version: 3, Settings: s,
 		In:     []pipeline.Input{{Port: "image", Value: it.Values[p.plane()]}},
 		Out:    []string{"file"},
 		Memory: 256 << 20,
@@ -97,6 +97,7 @@ func encode(ctx context.Context, s encodeSettings, t *pipeline.Task) error {
 	}
 	defer src.Close()
 	p := newPicture(ctx, src, s, t.Progress)
+	p.each = func(n int, fn func(i int) error) error { return t.Each(ctx, n, fn) }
 	t.Fact("width", float64(p.w), "px")
 	t.Fact("height", float64(p.h), "px")
 	if err := t.PutBytes("file", p.write); err != nil {

@@ -134,7 +134,7 @@ func TestSharpenedIsWhatStepsDo(t *testing.T) {
 }
 
 // The halo falls off as the transfer of moving air does, between a long exposure's
-// exp(−x^(5/3)) (Fried 1966, J. Opt. Soc. Am. 56:1372, eq. 3.16) and exp(−x^(4/3)).
+// exp(−x^(5/3)) (Fried 1966, J. Opt. Soc. Am. 56:1372) and exp(−x^(4/3)).
 func TestHaloFallsOffAsAirDoes(t *testing.T) {
 	s := Spread{Halo: 1, HaloSigma: 2}
 	scale := math.Sqrt2 * math.Pi * s.HaloSigma / 0.8054 // of the law that the two Gaussians follow
