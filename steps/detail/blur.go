@@ -56,7 +56,8 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 		}
 	}
 	tel, stated := telescope(o, p, light)
-	edges := limbEdges(img.Luminance(), img.W, img.H)
+	places := limbEdges(img.Luminance(), img.W, img.H)
+	edges := profilesOf(places)
 	b, err := measureBlur(edges, tel)
 	if err == nil && !stated {
 		b.SigmaPx = math.Sqrt(float64(b.SigmaPx*b.SigmaPx) + square(ofOptics(edges, tel)))
@@ -76,8 +77,38 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 		t.Fact("blur_halo_share", 100*b.Spread.Halo, "%")
 		t.Fact("blur_halo_fwhm", sigmaToFWHM*b.Spread.HaloSigma, "px")
 		t.Fact("blur_places", float64(b.Places), "places of the limb")
+		tellSides(t, places, tel, b)
 	}
 	return t.PutTable("blur", b)
+}
+
+// unevenBlur is how much wider the blur of one side of the disk may be than that of
+// another before the user should know: panels were sharpened against each other by
+// then, and what is left differs by a tenth.
+const unevenBlur = 1.3
+
+// tellSides says how the blur differs from one side of the disk to another.
+func tellSides(t *pipeline.Task, places []limbPlace, tel deconvolve.Telescope, b seen) {
+	least, most, ok := bySide(places, tel)
+	if !ok {
+		return
+	}
+	t.Fact("blur_fwhm_least", least.fwhmPx, "px")
+	t.FactText("blur_least_at", sideNames[least.side])
+	t.Fact("blur_fwhm_most", most.fwhmPx, "px")
+	t.FactText("blur_most_at", sideNames[most.side])
+	if most.fwhmPx > float64(unevenBlur*least.fwhmPx) {
+		t.Warn("blur-uneven", "the blur is %.1f px wide at the limb on the %s and %.1f px on the %s; %.1f px are taken out everywhere: "+
+			"panels of the softer side may be worth another take", least.fwhmPx, sideNames[least.side], most.fwhmPx, sideNames[most.side], b.FWHMPx)
+	}
+}
+
+func profilesOf(places []limbPlace) []deconvolve.Profile {
+	out := make([]deconvolve.Profile, len(places))
+	for i, p := range places {
+		out[i] = p.profile
+	}
+	return out
 }
 
 // sigmaToFWHM is the full width at half maximum of a Gaussian of σ = 1: 2√(2 ln 2).

@@ -170,7 +170,7 @@ func TestBlurIsMeasuredAtTheLimb(t *testing.T) {
 			m.Pix[0][i] = v * float32(1+0.01*math.Sin(float64(i%500)/3)*math.Cos(float64(i/500)/4))
 		}
 		addTo(m.Pix[0], grain(6, len(m.Pix[0]), 0.002))
-		b, err := measureBlur(limbEdges(m.Pix[0], 500, 500), tel)
+		b, err := measureBlur(profilesOf(limbEdges(m.Pix[0], 500, 500)), tel)
 		if err != nil {
 			t.Errorf("σ = %v: %v", sigma, err)
 			continue
@@ -226,5 +226,35 @@ func TestABlurGivenTwiceIsAFault(t *testing.T) {
 	}
 	if got := check(&Settings{Deconvolve: &Deconvolve{BlurFWHMPx: 3}}, pipeline.Night{}); len(got) != 0 {
 		t.Errorf("one blur: problems %+v", got)
+	}
+}
+
+// A disk that is softer at its lower side is told to be so, and by how much.
+func TestBlurBySide(t *testing.T) {
+	tel := deconvolve.Telescope{Cutoff: 4}
+	sharp, soft := disk(700, 290, 1.2), disk(700, 290, 2.4)
+	copy(sharp.Pix[0][350*700:], soft.Pix[0][350*700:])
+	addTo(sharp.Pix[0], grain(7, len(sharp.Pix[0]), 0.001))
+	least, most, ok := bySide(limbEdges(sharp.Pix[0], 700, 700), tel)
+	if !ok {
+		t.Fatal("no two sides tell")
+	}
+	if name := sideNames[least.side]; name != "top" && name != "top right" || math.Abs(least.fwhmPx/(1.2*sigmaToFWHM)-1) > 0.08 {
+		t.Errorf("sharpest at the %s, %.2f px; want the upper side, %.2f px", name, least.fwhmPx, 1.2*sigmaToFWHM)
+	}
+	if name := sideNames[most.side]; name != "bottom" && name != "bottom right" || math.Abs(most.fwhmPx/(2.4*sigmaToFWHM)-1) > 0.08 {
+		t.Errorf("softest at the %s, %.2f px; want the lower side, %.2f px", name, most.fwhmPx, 2.4*sigmaToFWHM)
+	}
+	if _, _, ok := bySide(nil, tel); ok {
+		t.Error("no limb has two sides")
+	}
+}
+
+// Directions by hand, y running down.
+func TestSideOf(t *testing.T) {
+	for want, d := range [][2]float64{{3, 1}, {2, 2}, {-1, 3}, {-2, 2}, {-3, -1}, {-2, -2}, {1, -3}, {2, -2}} {
+		if got := sideOf(d[0], d[1]); got != side(want) {
+			t.Errorf("%v points to the %s, want %s", d, sideNames[got], sideNames[want])
+		}
 	}
 }
