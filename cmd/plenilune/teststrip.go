@@ -38,9 +38,9 @@ finish.print.shadow_lift, stack.panels.keep. With two settings the sheet has a r
 each value of the first and a column for each of the second.
 
 The crop lies where detail is greatest, or about --at. Under each value stands what is
-measured in the crop before it is finished: how fine detail goes before it is lost in
-noise (half the period of the finest pattern), and the noise of smooth ground against
-the crop's mean brightness.`,
+measured before finishing: how fine the crop's detail goes before it is lost in noise
+(half the period of the finest pattern), and the noise where the picture's lit ground
+is smoothest, against its brightness there.`,
 		Example: `  plenilune teststrip night.hcl detail.crisp.fine.boost=1,1.5,2,3
   plenilune teststrip night.hcl detail.crisp.deconvolve.iterations=3,6,12 --at 1450,820 --size 320
   plenilune teststrip night.hcl detail.crisp.fine.boost=1,2 detail.crisp.fine.floor_sigma=0,1,2`,
@@ -185,14 +185,15 @@ func varied(m *pipeline.Manifest, over []pipeline.Override, ax []axis, block str
 	}
 	var variants [][]pipeline.Tweak
 	var labels []string
+	called := names(ax)
 	for _, v := range ax[0].values {
 		if len(ax) == 1 {
-			variants, labels = append(variants, []pipeline.Tweak{{Path: ax[0].path, Value: v}}), append(labels, settingName(ax[0])+" = "+v)
+			variants, labels = append(variants, []pipeline.Tweak{{Path: ax[0].path, Value: v}}), append(labels, called[0]+" = "+v)
 			continue
 		}
 		for _, w := range ax[1].values {
 			variants = append(variants, []pipeline.Tweak{{Path: ax[0].path, Value: v}, {Path: ax[1].path, Value: w}})
-			labels = append(labels, fmt.Sprintf("%s = %s, %s = %s", settingName(ax[0]), v, settingName(ax[1]), w))
+			labels = append(labels, fmt.Sprintf("%s = %s, %s = %s", called[0], v, called[1], w))
 		}
 	}
 	vs, err := pipeline.Vary(m, steps.All(), over, variants, last)
@@ -222,8 +223,21 @@ func varied(m *pipeline.Manifest, over []pipeline.Override, ax []axis, block str
 	return out, labels, nil
 }
 
-// settingName is the last word of a setting's path.
-func settingName(a axis) string { return a.path[strings.LastIndex(a.path, ".")+1:] }
+// names are what the settings are called on the sheet: the last word of their paths, or
+// the last two where that is the same.
+func names(ax []axis) []string {
+	out := make([]string, len(ax))
+	for words := 1; words <= 2; words++ {
+		for i, a := range ax {
+			w := strings.Split(a.path, ".")
+			out[i] = strings.Join(w[len(w)-words:], ".")
+		}
+		if len(out) < 2 || out[0] != out[1] {
+			break
+		}
+	}
+	return out
+}
 
 // withFinish returns the manifest and the finish block whose picture is shown: the
 // first that all the blocks to be changed go into. Where there is none, one with

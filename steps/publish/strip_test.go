@@ -1,10 +1,14 @@
 package publish
 
 import (
+	"context"
 	"image"
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"plenilune/pipeline"
+	"plenilune/pipeline/pipelinetest"
 )
 
 // grain is noise of a standard deviation on a level.
@@ -42,16 +46,46 @@ func TestBusiestIsWhereDetailIs(t *testing.T) {
 	}
 }
 
-// The noise of even ground is what was put there; a quarter in the dark changes nothing.
-func TestTileNoise(t *testing.T) {
-	const size = 256
+// The noise of even ground is what was put there, against its brightness; what is dark
+// or lacks data says nothing, and detail elsewhere does not count.
+func TestNoiseOfSmoothGround(t *testing.T) {
+	const w, h = 700, 500
 	r := rand.New(rand.NewPCG(6, 2))
-	lum := grain(r, size, size, 0.4, 0.004)
-	if f := measureTile(lum, size); !f.Smooth || f.NoisePct < 0.85 || f.NoisePct > 1.05 {
-		t.Errorf("noise %.3f %% of the brightness, put in 1 %%; the quietest tenth of the blocks may say less", f.NoisePct)
+	lum := grain(r, w, h, 0.4, 0.004)
+	for i := range lum {
+		switch x := i % w; {
+		case x < 100:
+			lum[i] = 0
+		case x < 200:
+			lum[i] = float32(math.NaN())
+		case x < 450:
+			lum[i] += float32(0.1 * r.NormFloat64())
+		}
 	}
-	if f := measureTile(make([]float32, size*size), size); f.Smooth || f.DetailPx != 0 {
-		t.Errorf("of black, %+v is told", f)
+	part := pipeline.Part{Name: "noise", Out: []string{"noise"}, Run: func(_ context.Context, t *pipeline.Task) error {
+		p, err := t.One("linear").Plane()
+		if err != nil {
+			return err
+		}
+		defer p.Close()
+		pct, ok, err := noisePct(p)
+		if err != nil {
+			return err
+		}
+		return t.PutTable("noise", map[string]any{"pct": pct, "ok": ok})
+	}}
+	of := func(pix []float32) (out struct {
+		Pct float64
+		OK  bool
+	}) {
+		pipelinetest.Run(t, part, map[string][]any{"linear": {pipelinetest.Plane{W: w, H: h, Pix: [][]float32{pix}}}}).Table("noise", &out)
+		return out
+	}
+	if got := of(lum); !got.OK || got.Pct < 0.85 || got.Pct > 1.02 {
+		t.Errorf("noise %.3f %% of the brightness (%v), put in 1 %%; the quietest twentieth of the blocks may say less", got.Pct, got.OK)
+	}
+	if got := of(make([]float32, w*h)); got.OK {
+		t.Errorf("of black, a noise of %.3f %% is told", got.Pct)
 	}
 }
 

@@ -4,7 +4,7 @@ import (
 	"image"
 	"math"
 
-	"plenilune/steps/kernel/decorrelation"
+	"plenilune/pipeline"
 	"plenilune/steps/kernel/filter"
 	"plenilune/steps/kernel/fourier"
 	"plenilune/steps/kernel/plane"
@@ -17,8 +17,10 @@ func luminance(pix [][]float32) []float32 {
 }
 
 // busiest returns the corner of the square of size pixels in which detail is
-// greatest: that of 2 to 8 px, its strongest tenth counted as no more than the
-// rest, so that neither the limb nor one bright crater decides. A square with much
+// greatest: that of 2 to 8 px against the brightness about it, as the eye sees it,
+// so that the relief near the terminator counts as much as bright ground; its
+// strongest tenth counted as no more than the rest, so that neither the limb nor one
+// crater decides. A square with much
 // sky, or with a place without data, is taken only where there is no other.
 func busiest(lum []float32, w, h, size int) (x, y int) {
 	q := robust.Quantiles(lum, 0.01, 0.99)
@@ -37,9 +39,9 @@ func busiest(lum []float32, w, h, size int) (x, y int) {
 	wavelet.Smooth(broad, detail, tmp, w, h, 1)
 	wavelet.Smooth(detail, broad, tmp, w, h, 2)
 	wavelet.Smooth(tmp, detail, make([]float32, w*h), w, h, 4)
+	dim, sky := lit-float32(q[0]), float32(q[0])
 	for i, v := range tmp {
-		d := broad[i] - v
-		detail[i] = float32(math.Abs(float64(d)))
+		detail[i] = float32(math.Abs(float64(broad[i]-v))) / (max(v-sky, 0) + dim)
 	}
 	limit := float32(robust.Quantile(detail, 0.9))
 	for i, v := range detail {
@@ -48,6 +50,9 @@ func busiest(lum []float32, w, h, size int) (x, y int) {
 	return best(sums(detail, w, h), sums(ground, w, h), sums(missing, w, h), w, h, size)
 }
 
+// litLeast is how much of a square is to be lit ground.
+const litLeast = 0.75
+
 // best looks at squares an eighth of a side apart.
 func best(detail, ground, missing []float64, w, h, size int) (x, y int) {
 	step := max(1, size/8)
@@ -55,7 +60,7 @@ func best(detail, ground, missing []float64, w, h, size int) (x, y int) {
 	for y0 := 0; y0+size <= h; y0 += step {
 		for x0 := 0; x0+size <= w; x0 += step {
 			v := boxSum(detail, w, x0, y0, size)
-			if share := boxSum(ground, w, x0, y0, size) / float64(size*size); share < 0.9 {
+			if share := boxSum(ground, w, x0, y0, size) / float64(size*size); share < litLeast {
 				v *= 0.1 * share
 			}
 			if boxSum(missing, w, x0, y0, size) > 0 {
@@ -87,61 +92,83 @@ func boxSum(s []float64, w, x, y, size int) float64 {
 	return at(x+size, y+size) - at(x, y+size) - at(x+size, y) + at(x, y)
 }
 
-// tileFigures are what a crop of a linear picture is found to be.
-type tileFigures struct {
-	DetailPx float64 // half the period of the finest pattern that stands out of the noise; 0 unknown
-	Smooth   bool    // there is lit ground to tell the noise from
-	NoisePct float64 // standard deviation of the finest noise, against the crop's mean brightness
+// noiseSquare and noiseAcross say of which squares of a picture, and how many of them
+// along a side, the noise is told: enough to meet smooth ground, few enough to be read
+// in a moment.
+const (
+	noiseSquare = 128 // px
+	noiseAcross = 8
+	noiseBlock  = 16 // px, the blocks of a square
+	// How bright a block must be, against the bright ones, to count as lit.
+	noiseLit = 0.25
+)
+
+// noisePct returns the standard deviation of a linear picture's finest noise where lit
+// ground is smoothest, in per cent of the brightness there: that of the quietest
+// twentieth of blocks, since in the others detail adds to it. ok is false without lit
+// ground.
+func noisePct(p *pipeline.PlaneReader) (pct float64, ok bool, err error) {
+	w, h, _ := p.Size()
+	var light, sigma []float64
+	for _, y := range spaced(h) {
+		for _, x := range spaced(w) {
+			r := image.Rect(x, y, x+noiseSquare, y+noiseSquare).Intersect(image.Rect(0, 0, w, h))
+			pix, err := cropOf(p, r)
+			if err != nil {
+				return 0, false, err
+			}
+			l, s := blocks(luminance(pix), r.Dx(), r.Dy())
+			light, sigma = append(light, l...), append(sigma, s...)
+		}
+	}
+	if len(light) == 0 {
+		return 0, false, nil
+	}
+	least := noiseLit * robust.Quantile(light, 0.95)
+	var share []float64
+	for i, l := range light {
+		if l > least && l > 0 {
+			share = append(share, sigma[i]/l)
+		}
+	}
+	if len(share) == 0 {
+		return 0, false, nil
+	}
+	return 100 * robust.Quantile(share, 0.05), true, nil
 }
 
-// measureTile measures a square crop without gaps.
-func measureTile(lum []float32, size int) tileFigures {
-	var f tileFigures
-	if limit := decorrelation.Limit(lum, size, size); limit > 0 {
-		f.DetailPx = 0.5 / limit
+// spaced returns where squares begin along a side of n pixels.
+func spaced(n int) []int {
+	k := max(1, min(noiseAcross, n/noiseSquare))
+	out := make([]int, k)
+	for i := range out {
+		out[i] = max(0, (2*i+1)*n/(2*k)-noiseSquare/2)
 	}
-	mean := 0.0
-	for _, v := range lum {
-		mean += float64(v)
-	}
-	mean /= float64(len(lum))
-	if noise, ok := quietNoise(lum, size, mean); ok && mean > 0 {
-		f.NoisePct, f.Smooth = 100*noise/mean, true
-	}
-	return f
+	return out
 }
 
-// litShare is how bright a block must be, against the crop's mean, to count as lit.
-const litShare = 0.3
-
-// quietNoise is the standard deviation of the noise in the quietest tenth of the
-// lit blocks of a crop, from its finest level of scale: in the others detail adds
-// to it.
-func quietNoise(lum []float32, size int, mean float64) (sigma float64, ok bool) {
-	const block = 16
+// blocks returns the mean of each block of a picture and the standard deviation of its
+// finest level of scale; blocks that lack data are left out.
+func blocks(lum []float32, w, h int) (light, sigma []float64) {
 	smooth := make([]float32, len(lum))
-	wavelet.Smooth(smooth, lum, make([]float32, len(lum)), size, size, 1)
-	var all []float64
-	own := make([]float32, 0, block*block)
-	for y0 := 0; y0+block <= size; y0 += block {
-		for x0 := 0; x0+block <= size; x0 += block {
+	wavelet.Smooth(smooth, lum, make([]float32, len(lum)), w, h, 1)
+	own := make([]float32, 0, noiseBlock*noiseBlock)
+	for y0 := 0; y0+noiseBlock <= h; y0 += noiseBlock {
+		for x0 := 0; x0+noiseBlock <= w; x0 += noiseBlock {
 			own = own[:0]
-			light := 0.0
-			for y := y0; y < y0+block; y++ {
-				for i := y*size + x0; i < y*size+x0+block; i++ {
+			sum := 0.0
+			for y := y0; y < y0+noiseBlock; y++ {
+				for i := y*w + x0; i < y*w+x0+noiseBlock; i++ {
 					own = append(own, lum[i]-smooth[i])
-					light += float64(lum[i])
+					sum += float64(lum[i])
 				}
 			}
-			if light > float64(litShare*mean*block*block) {
-				all = append(all, robust.Sigma(own)/wavelet.NoiseFactor(0))
+			if mean := sum / (noiseBlock * noiseBlock); mean == mean {
+				light, sigma = append(light, mean), append(sigma, robust.Sigma(own)/wavelet.NoiseFactor(0))
 			}
 		}
 	}
-	if len(all) == 0 {
-		return 0, false
-	}
-	return robust.Quantile(all, 0.1), true
+	return light, sigma
 }
 
 // follow returns where in a picture, by whole pixels, a square crop of another lies;

@@ -7,10 +7,12 @@ import (
 	"image/color"
 	"image/draw"
 	"io"
+	"math"
 	"strings"
 
 	"plenilune/pipeline"
 	"plenilune/steps/format/png"
+	"plenilune/steps/kernel/decorrelation"
 )
 
 // Lengths of a sheet, in pixels.
@@ -63,17 +65,9 @@ func drawSheet(_ context.Context, s sheetSettings, t *pipeline.Task) error {
 		if i == 0 {
 			first = lin
 		}
-		f := measureTile(filled(lin.lum), c.Size)
-		if f.DetailPx > 0 {
-			t.Fact(fmt.Sprintf("tile_%d_finest_detail", i+1), f.DetailPx, "px")
-			if scale.ScaleArcsecPerPx > 0 {
-				t.Fact(fmt.Sprintf("tile_%d_finest_detail_on_the_sky", i+1), float64(f.DetailPx*scale.ScaleArcsecPerPx), "arcsec")
-			}
-		}
-		if f.Smooth {
-			t.Fact(fmt.Sprintf("tile_%d_noise", i+1), f.NoisePct, "%")
-		}
-		pix, err := cropOf(t.In("image")[i], image.Rect(0, 0, c.Size, c.Size).Add(lin.corner))
+		f := lin.measure(c.Size)
+		f.tell(t, i+1, scale.ScaleArcsecPerPx)
+		pix, err := cropOfSource(t.In("image")[i], image.Rect(0, 0, c.Size, c.Size).Add(lin.corner))
 		if err != nil {
 			return err
 		}
@@ -85,29 +79,43 @@ func drawSheet(_ context.Context, s sheetSettings, t *pipeline.Task) error {
 	return t.PutBytes("file", sh.encode)
 }
 
+// tileFigures are what a linear picture is found to be.
+type tileFigures struct {
+	detailPx float64 // half the period of the finest pattern of the crop that stands out of the noise; 0 unknown
+	smooth   bool    // there is lit ground to tell the noise from
+	noisePct float64 // see noisePct
+}
+
+func (f tileFigures) tell(t *pipeline.Task, tile int, arcsecPerPx float64) {
+	if f.detailPx > 0 {
+		t.Fact(fmt.Sprintf("tile_%d_finest_detail", tile), f.detailPx, "px")
+		if arcsecPerPx > 0 {
+			t.Fact(fmt.Sprintf("tile_%d_finest_detail_on_the_sky", tile), float64(f.detailPx*arcsecPerPx), "arcsec")
+		}
+	}
+	if f.smooth {
+		t.Fact(fmt.Sprintf("tile_%d_noise", tile), f.noisePct, "%")
+	}
+}
+
 // text is what stands under a tile.
 func (f tileFigures) text(arcsecPerPx float64) string {
 	var words []string
-	if f.DetailPx > 0 {
-		detail := fmt.Sprintf("detail to %.2f px", f.DetailPx)
+	if f.detailPx > 0 {
+		detail := fmt.Sprintf("detail to %.2f px", f.detailPx)
 		if arcsecPerPx > 0 {
-			detail += fmt.Sprintf(", %.2f″", f.DetailPx*arcsecPerPx)
+			detail += fmt.Sprintf(", %.2f″", f.detailPx*arcsecPerPx)
 		}
 		words = append(words, detail)
 	}
-	if f.Smooth {
-		words = append(words, fmt.Sprintf("noise %.2f %%", f.NoisePct))
+	if f.smooth {
+		words = append(words, fmt.Sprintf("noise %.2f %%", f.noisePct))
 	}
 	return strings.Join(words, " · ")
 }
 
 // cropOf reads a rectangle of all channels; what lies beyond the picture is NaN.
-func cropOf(s pipeline.Source, r image.Rectangle) ([][]float32, error) {
-	p, err := s.Plane()
-	if err != nil {
-		return nil, err
-	}
-	defer p.Close()
+func cropOf(p *pipeline.PlaneReader, r image.Rectangle) ([][]float32, error) {
 	w, h, channels := p.Size()
 	in := r.Intersect(image.Rect(0, 0, w, h))
 	out := make([][]float32, channels)
@@ -118,7 +126,7 @@ func cropOf(s pipeline.Source, r image.Rectangle) ([][]float32, error) {
 		}
 		out[c] = make([]float32, r.Dx()*r.Dy())
 		for i := range out[c] {
-			out[c][i] = float32(nan)
+			out[c][i] = float32(math.NaN())
 		}
 		for y := range in.Dy() {
 			copy(out[c][(in.Min.Y-r.Min.Y+y)*r.Dx()+in.Min.X-r.Min.X:], own[y*in.Dx():(y+1)*in.Dx()])
@@ -127,11 +135,22 @@ func cropOf(s pipeline.Source, r image.Rectangle) ([][]float32, error) {
 	return out, nil
 }
 
+func cropOfSource(s pipeline.Source, r image.Rectangle) ([][]float32, error) {
+	p, err := s.Plane()
+	if err != nil {
+		return nil, err
+	}
+	defer p.Close()
+	return cropOf(p, r)
+}
+
 // shown is a crop of a linear picture.
 type shown struct {
-	lum    []float32
-	corner image.Point // where in the picture
-	of     image.Point // the picture's size
+	lum      []float32
+	corner   image.Point // where in the picture
+	of       image.Point // the picture's size
+	noisePct float64     // see noisePct
+	smooth   bool
 }
 
 // cropLike reads the luminance of a crop. Of a picture that is not of the first
@@ -141,15 +160,16 @@ func cropLike(s pipeline.Source, c cropTable, first shown) (out shown, err error
 	if err != nil {
 		return out, err
 	}
+	defer p.Close()
 	w, h, _ := p.Size()
-	if err := p.Close(); err != nil {
+	if out.noisePct, out.smooth, err = noisePct(p); err != nil {
 		return out, err
 	}
 	out.corner, out.of = image.Pt(c.X, c.Y), image.Pt(w, h)
 	square := image.Rect(0, 0, c.Size, c.Size)
 	if first.lum != nil && first.of != out.of {
 		wide := square.Add(out.corner).Inset(-followReach)
-		pix, err := cropOf(s, wide)
+		pix, err := cropOf(p, wide)
 		if err != nil {
 			return out, err
 		}
@@ -157,12 +177,21 @@ func cropLike(s pipeline.Source, c cropTable, first shown) (out shown, err error
 			out.corner = wide.Min.Add(d)
 		}
 	}
-	pix, err := cropOf(s, square.Add(out.corner))
+	pix, err := cropOf(p, square.Add(out.corner))
 	if err != nil {
 		return out, err
 	}
 	out.lum = luminance(pix)
 	return out, nil
+}
+
+// measure tells what a crop of so many pixels a side is.
+func (s shown) measure(size int) tileFigures {
+	f := tileFigures{smooth: s.smooth, noisePct: s.noisePct}
+	if limit := decorrelation.Limit(filled(s.lum), size, size); limit > 0 {
+		f.detailPx = 0.5 / limit
+	}
+	return f
 }
 
 // filled puts the mean where there is no data.
@@ -224,7 +253,7 @@ func (sh *sheet) head(title, where string) error {
 
 // tile draws the i-th tile with its lines.
 func (sh *sheet) tile(i int, pix [][]float32, size, zoom int, label, figures string) error {
-	bold, err := newTypeface(true, valueSize)
+	bold, err := fitting(label, sh.cell)
 	if err != nil {
 		return err
 	}
@@ -242,6 +271,16 @@ func (sh *sheet) tile(i int, pix [][]float32, size, zoom int, label, figures str
 	bold.write(sh.img, label, x, y+sh.side+20, sheetInk, x+sh.cell)
 	plain.write(sh.img, figures, x, y+sh.side+38, sheetFaint, x+sh.cell)
 	return nil
+}
+
+// fitting is the largest type of a few sizes in which a value fits its place.
+func fitting(label string, width int) (t typeface, err error) {
+	for size := valueSize; size >= figureSize-1; size -= 1.5 {
+		if t, err = newTypeface(true, size); err != nil || t.width(label) <= width {
+			break
+		}
+	}
+	return t, err
 }
 
 // shade is the colour of a pixel of finished channels.

@@ -5,7 +5,6 @@ import (
 	"image"
 	"image/color"
 	"image/draw"
-	"math"
 
 	"golang.org/x/image/font"
 	"golang.org/x/image/font/gofont/gobold"
@@ -13,8 +12,6 @@ import (
 	"golang.org/x/image/font/opentype"
 	"golang.org/x/image/math/fixed"
 )
-
-var nan = math.NaN()
 
 // typeface writes lines of one size in the Go fonts (Bigelow & Holmes 2016, under
 // the BSD licence of the Go project).
