@@ -58,9 +58,13 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 	tel, stated := telescope(o, p, light)
 	places := limbEdges(img.Luminance(), img.W, img.H)
 	edges := profilesOf(places)
+	within := 0.0
+	if !stated {
+		tel, within = opticsSeen(middle(edges, -1), tel)
+	}
 	b, err := measureBlur(edges, tel)
-	if err == nil && !stated {
-		b.SigmaPx = math.Sqrt(float64(b.SigmaPx*b.SigmaPx) + square(ofOptics(edges, tel)))
+	if err == nil && within > 0 {
+		b.SigmaPx = math.Sqrt(square(b.SigmaPx) + square(ofOptics(middle(edges, -1), tel, within)))
 	}
 	if err != nil {
 		b = seen{Spread: usualSpread.Times(cmp.Or(p.Fineness, 1))}
@@ -76,6 +80,7 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 		}
 		t.Fact("blur_halo_share", 100*b.Spread.Halo, "%")
 		t.Fact("blur_halo_fwhm", sigmaToFWHM*b.Spread.HaloSigma, "px")
+		t.Fact("optics_cutoff", tel.Cutoff, "cycles/px")
 		t.Fact("blur_places", float64(b.Places), "places of the limb")
 		tellSides(t, places, tel, b)
 	}
@@ -113,46 +118,6 @@ func profilesOf(places []limbPlace) []deconvolve.Profile {
 
 // sigmaToFWHM is the full width at half maximum of a Gaussian of σ = 1: 2√(2 ln 2).
 const sigmaToFWHM = 2.3548200450309493
-
-// telescope is what the night says of the optics, in pixels of the picture; stated
-// is false where it is not said how fine they draw.
-func telescope(o opticsSettings, p placement, light lightTable) (tel deconvolve.Telescope, stated bool) {
-	tel = deconvolve.Typical()
-	tel.Pixel = p.Fineness
-	tel.Cutoff /= cmp.Or(p.Fineness, 1)
-	if o.ApertureMM > 0 && p.ScaleArcsecPerPx > 0 {
-		mm := cmp.Or(light.WavelengthNM*1e-6, greenMM)
-		tel.Cutoff = min(max(float64(o.ApertureMM/mm*p.ScaleArcsecPerPx)/206264.806, 0.1), 2)
-		stated = true
-	}
-	if o.Obstruction > 0 {
-		tel.Obstruction = o.Obstruction
-	}
-	return tel, stated
-}
-
-// square is v².
-func square(v float64) float64 { return float64(v * v) }
-
-// usualSpan is by what share the resolution of optics that nobody stated may be
-// another than the one taken (common practice, no source).
-const usualSpan = 0.1
-
-// ofOptics is how uncertain, in pixels, the blur's width is because the optics are
-// not known: half of what it differs by between finer and coarser ones.
-func ofOptics(edges []deconvolve.Profile, tel deconvolve.Telescope) float64 {
-	var width [2]float64
-	for i, k := range []float64{1 - usualSpan, 1 + usualSpan} {
-		other := tel
-		other.Cutoff *= k
-		s, _, err := deconvolve.FitEdge(middle(edges, -1), other)
-		if err != nil {
-			return float64(usualSpan * tel.FWHM(deconvolve.Spread{}))
-		}
-		width[i] = other.FWHM(s)
-	}
-	return math.Abs(width[0]-width[1]) / 2
-}
 
 var errFewEdges = errors.New("too little of the lit limb is in view")
 

@@ -258,3 +258,30 @@ func TestSideOf(t *testing.T) {
 		}
 	}
 }
+
+// Optics that nobody stated are found by the edge, and so is the blur behind them,
+// within what is said of both; an edge that tells nothing leaves them as they were.
+func TestOpticsAreSeen(t *testing.T) {
+	usual := deconvolve.Typical()
+	for _, cutoff := range []float64{0.45, 0.524, 0.56} {
+		tel := deconvolve.Telescope{Cutoff: cutoff, Obstruction: 0.35}
+		for _, s := range []deconvolve.Spread{{Halo: 0.4, CoreSigma: 0.35, HaloSigma: 2}, {Halo: 0.6, CoreSigma: 0.4, HaloSigma: 2.2}} {
+			edge := deconvolve.EdgeOf(tel, s)
+			found, within := opticsSeen(edge, usual)
+			if within != seenWithin || math.Abs(found.Cutoff/cutoff-1) > within {
+				t.Errorf("cutoff %v, %+v: found %.4f within %v", cutoff, s, found.Cutoff, within)
+			}
+			b, _, err := deconvolve.FitEdge(edge, found)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got, want, sigma := found.FWHM(b), tel.FWHM(s), ofOptics(edge, found, within)
+			if math.Abs(got/want-1) > 0.05 || math.Abs(got-want) > 2*sigma {
+				t.Errorf("cutoff %v, %+v: FWHM %.3f ± %.3f px, is %.3f", cutoff, s, got, sigma, want)
+			}
+		}
+	}
+	if found, within := opticsSeen(deconvolve.Profile{}, usual); found != usual || within != usualWithin {
+		t.Errorf("nothing tells of optics with a cutoff of %v within %v", found.Cutoff, within)
+	}
+}
