@@ -32,10 +32,11 @@ type seen struct {
 	Places   int               `json:"places"`   // how many places of the limb it rests on
 }
 
-// usualSpread, in pixels of the sensor, is taken where a picture shows no limb: a little less blur than a
-// mean of the better frames commonly has, so that nothing is overdone (found on
-// simulated nights at a ratio of aperture to Fried's parameter of 2 to 5).
-var usualSpread = deconvolve.Spread{Halo: 0.4, CoreSigma: 0.3, HaloSigma: 2}
+// usualSpread, in pixels of the sensor, is taken where a picture shows no limb: a
+// little less blur than a mean of the better frames commonly has, so that nothing is
+// overdone (found on simulated nights at a ratio of aperture to Fried's parameter of
+// about 3).
+var usualSpread = deconvolve.Spread{Halo: 0.4, CoreSigma: 0.33, HaloSigma: 2.15}
 
 const (
 	fewestPlaces = 6     // of the limb; fewer may all lie in one bad spot
@@ -78,6 +79,7 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 			t.Fact("blur_fwhm_on_the_sky", float64(b.FWHMPx*s), "arcsec")
 			t.Fact("blur_fwhm_on_the_sky_uncertainty", float64(b.SigmaPx*s), "arcsec")
 		}
+		t.Fact("blur_core_fwhm", sigmaToFWHM*b.Spread.CoreSigma, "px")
 		t.Fact("blur_halo_share", 100*b.Spread.Halo, "%")
 		t.Fact("blur_halo_fwhm", sigmaToFWHM*b.Spread.HaloSigma, "px")
 		t.Fact("optics_cutoff", tel.Cutoff, "cycles/px")

@@ -66,12 +66,12 @@ func expand(x *pipeline.Expansion) error {
 	return nil
 }
 
-func runLevels(_ context.Context, s levelsSettings, t *pipeline.Task) error {
-	w, h, pix, err := t.One("image").Pixels()
+func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
+	m, err := read(ctx, t)
 	if err != nil {
 		return err
 	}
-	l, err := measure(plane.Of(w, h, pix...), s.WhitePct)
+	l, err := measure(m, s.WhitePct)
 	if err != nil {
 		return err
 	}
@@ -79,6 +79,30 @@ func runLevels(_ context.Context, s levelsSettings, t *pipeline.Task) error {
 	t.Fact("brightest_ground_at_large", l.Large, "of white")
 	t.Fact("sky", l.Black[0], "of white")
 	return t.PutTable("levels", l)
+}
+
+// readRows is how many rows are read at once: as many as a stored tile has.
+const readRows = 256
+
+// read reads the image whole, several stretches of rows at a time.
+func read(ctx context.Context, t *pipeline.Task) (*plane.Image, error) {
+	src, err := t.One("image").Plane()
+	if err != nil {
+		return nil, err
+	}
+	defer src.Close()
+	w, h, c := src.Size()
+	m := plane.New(w, h, c)
+	err = t.Each(ctx, (h+readRows-1)/readRows, func(k int) error {
+		r := image.Rect(0, k*readRows, w, min((k+1)*readRows, h))
+		for k, p := range m.Pix {
+			if err := src.ReadRect(k, r, p[r.Min.Y*w:r.Max.Y*w]); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return m, err
 }
 
 func runTone(ctx context.Context, s toneSettings, t *pipeline.Task) error {
