@@ -71,6 +71,9 @@ var costs = map[string]cost{
 	"finish/layout":     {},
 	"finish/tone":       {perPx: 0.05, colour: 4, parallel: 0.9, bytesPx: 1.15},
 
+	"publish/crop":  {perPx: 0.1, colour: 1.5},
+	"publish/sheet": {perPx: 0.02},
+
 	"publish/caption.txt": {},
 	"publish/encode.fits": {perPx: 0.06, colour: 3, bytesPx: 4, filePx: 4.2},
 	"publish/encode.tif":  {perPx: 0.03, colour: 3, bytesPx: 2, filePx: 2.2},
@@ -208,6 +211,8 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 		picture(joined(m, b.Refs), "finish/levels", "finish/layout", "finish/tone")
 	case "publish":
 		out = append(out, files(m, b, clips)...)
+	case "teststrip":
+		picture(true, "publish/crop", "publish/sheet")
 	}
 	return out
 }
