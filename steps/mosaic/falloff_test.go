@@ -51,15 +51,15 @@ func nightOf(t *testing.T, f falloff) (panels []panel, factors []float64, s show
 
 func (s shown) solve(t *testing.T, has []bool) (falloff, []level) {
 	t.Helper()
-	lv, ties, err := s.levels(&falloff{}, has)
+	lv, err := s.levels()
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, _, err := findFalloff(s.in, has, lv, ties, s.sky)
+	f, _, err := findFalloff(s.in, has, lv, s.ties, s.sky)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if lv, _, err = s.levels(&f, has); err != nil {
+	if lv, err = s.without(&f, has, nil).levels(); err != nil {
 		t.Fatal(err)
 	}
 	return f, lv
@@ -125,7 +125,7 @@ func TestFalloffNotInvented(t *testing.T) {
 	if f != (falloff{}) {
 		t.Errorf("found %+v, want none", f)
 	}
-	want, err := matchLevels(len(s.in), s.in, s.ties, f.skies(s.sky, has))
+	want, err := matchLevels(len(s.in), s.in, s.ties, skyLevels(s.sky))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -143,7 +143,7 @@ func (q *levelling) equations(in []bool, first []float64, sky [][]skyPlace, wide
 		w := q.weight[k]
 		eq.Add(at[:], slope[:], r, w/(1+float64(r*r)*w/wide))
 	}
-	bare := q.f.skies(sky, q.has)
+	bare := skyLevels(q.f.evenSky(sky, q.has))
 	zero := commonSky(bare, first)
 	for _, b := range bare {
 		l := q.lv[b.Panel]

@@ -194,3 +194,18 @@ func skyPlaces(p panel, m similarity, c circle) []skyPlace {
 	}
 	return places
 }
+
+// skyLevels returns the level of bare sky in each panel that shows some, that of the middle one of its places.
+func skyLevels(places [][]skyPlace) (out []skyLevel) {
+	for i, panel := range places {
+		if len(panel) == 0 {
+			continue
+		}
+		values := make([]float64, len(panel))
+		for k, p := range panel {
+			values[k] = p.Value
+		}
+		out = append(out, skyLevel{i, robust.Median(values), float64(len(values))})
+	}
+	return out
+}

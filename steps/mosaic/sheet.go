@@ -23,6 +23,7 @@ type sheet struct {
 	bend           bend
 	globe          globe
 	falloff        *falloff
+	glows          []glow  // of the channels
 	levels         []level // of the channels, or one of all
 	sharp          sharpness
 	box            image.Rectangle // in the joined picture
@@ -83,8 +84,9 @@ func (s *sheet) read() (*held, error) {
 			return nil, fmt.Errorf("its planes are of %d×%d and %d×%d px", s.w, s.h, size[0], size[1])
 		}
 	}
-	for _, p := range pix {
+	for c, p := range pix {
 		s.falloff.evenOut(p, s.w, s.h)
+		s.glows[c].takeOut(p, s.w, s.h)
 	}
 	for _, p := range noise {
 		s.falloff.noise(p, s.w, s.h)
