@@ -59,6 +59,7 @@ func TestScripts(t *testing.T) {
 			"cut":         scriptCut,
 			"touch":       scriptTouch,
 			"samples":     scriptSamples,
+			"slope":       scriptSlope,
 			"damage":      scriptDamage,
 			"binned":      scriptBinned,
 			"turned":      scriptTurned,

@@ -2,10 +2,13 @@ package mosaic
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"math"
 	"slices"
 
 	"plenilune/pipeline"
+	"plenilune/steps/kernel/robust"
 )
 
 // shown is what all panels show in a channel.
@@ -46,9 +49,14 @@ func compare(ctx context.Context, t *pipeline.Task, seen []tonesSeen, channel in
 	return s, err
 }
 
-// without returns what would be shown without the falloff and the glows; has tells which panels have the falloff.
-func (s shown) without(f *falloff, has []bool, g glows) shown {
-	return shown{s.in, g.evenTies(f.evenTies(s.ties, has)), g.evenSky(f.evenSky(s.sky, has))}
+// even returns what would be shown without the falloff; has tells which panels have it.
+func (s shown) even(f *falloff, has []bool) shown {
+	return shown{s.in, f.evenTies(s.ties, has), f.evenSky(s.sky, has)}
+}
+
+// less returns what would be shown without other light than the Moon's. The levels bring panels about to the common brightness.
+func (s shown) less(light stray, lv []level) shown {
+	return shown{s.in, light.glows.evenTies(s.ties), light.halo.evenSky(light.glows.evenSky(s.sky), lv)}
 }
 
 // levels finds all panels' levels.
@@ -72,38 +80,73 @@ func matchBrightness(ctx context.Context, t *pipeline.Task, seen []tonesSeen) (b
 	if err != nil {
 		return b, err
 	}
-	if b.levels, err = s.levels(); err != nil {
-		return b, err
-	}
-	f, unsure, err := findFalloff(s.in, b.has, b.levels, s.ties, s.sky)
-	if err != nil {
-		return b, fmt.Errorf("find how light falls off over the sensor: %w", err)
+	var light stray
+	var unsure float64
+	if b.falloff, unsure, light, err = s.explain(b.has); err != nil {
+		return b, fmt.Errorf("find how light falls off over the sensor, and what glows: %w", err)
 	}
 	if unsure > 0 {
-		t.Fact("vignetting", 100*f.corner(), "% at the corners")
+		t.Fact("vignetting", 100*b.falloff.corner(), "% at the corners")
 		t.Fact("vignetting_unsure", 100*unsure, "%, rms over the sensor")
 	}
-	if b.falloff = f; f.Found {
-		s = s.without(&f, b.has, nil)
-		if b.levels, err = s.levels(); err != nil {
-			return b, err
-		}
-	}
-	g, strength, unsure, err := findGlow(s, b.levels)
-	if err != nil {
-		return b, fmt.Errorf("find the glows of panels: %w", err)
-	}
-	t.Fact("glow", 100*strength, "% of white from a panel's middle to its rim, rms over the panels")
-	t.Fact("glow_unsure", 100*unsure, "% of white")
-	if b.glows = g; g == nil {
-		t.FactText("glows", "none found")
-	} else {
-		t.FactText("glows", "taken out")
-		s = s.without(&falloff{}, b.has, g)
+	light.state(t)
+	s = s.even(&b.falloff, b.has)
+	if b.levels, err = s.levels(); err == nil && light.found() {
+		s = s.less(light, b.levels)
 		b.levels, err = s.levels()
 	}
-	b.ties = s.ties
+	b.glows, b.ties = light.glows, s.ties
 	return b, err
+}
+
+// explain finds what falloff, with its uncertainty, and what other light explain how the panels differ. Either passes for the other where
+// that is not regarded: the one that leaves less is found first, then the other one in what it leaves.
+func (s shown) explain(has []bool) (f falloff, unsure float64, light stray, err error) {
+	lv, err := s.levels()
+	if err != nil {
+		return f, 0, light, err
+	}
+	if f, unsure, err = findFalloff(s, has, lv); err != nil {
+		return f, 0, light, err
+	}
+	if light, err = findStray(s, lv); err != nil {
+		return f, 0, light, err
+	}
+	if light.glows != nil {
+		plain := s.less(light, lv)
+		flat, e1 := plain.levels()
+		dim := s.even(&f, has)
+		lit, e2 := dim.levels()
+		if err := errors.Join(e1, e2); err != nil {
+			return f, 0, light, err
+		}
+		if plain.apart(flat) < dim.apart(lit) {
+			if f, unsure, err = findFalloff(plain, has, flat); err != nil {
+				return f, 0, light, err
+			}
+		}
+	}
+	if !f.Found {
+		return f, unsure, light, nil
+	}
+	s = s.even(&f, has)
+	if lv, err = s.levels(); err != nil {
+		return f, 0, light, err
+	}
+	light, err = findStray(s, lv)
+	return f, unsure, light, err
+}
+
+// apart is by how much the panels differ, in the median, of what places may be off.
+func (s shown) apart(lv []level) float64 {
+	if len(s.ties) == 0 {
+		return 0
+	}
+	off := make([]float64, len(s.ties))
+	for k, t := range s.ties {
+		off[k] = math.Abs(t.apart(lv)) / max(lv[t.A].Factor*t.SA, lv[t.B].Factor*t.SB)
+	}
+	return robust.Median(off)
 }
 
 // channels finds the levels and glows of every channel by itself, so that no panel keeps a tint that haze or a low Moon gave
@@ -122,24 +165,38 @@ func (b *brightness) channels(ctx context.Context, t *pipeline.Task, seen []tone
 		if err != nil {
 			return nil, nil, err
 		}
-		s = s.without(&b.falloff, b.has, nil)
+		s = s.even(&b.falloff, b.has)
 		lv, err := s.levels()
 		if err != nil {
 			return nil, nil, err
 		}
-		g, _, _, err := findGlow(s, lv)
+		light, err := findStray(s, lv)
 		if err != nil {
 			return nil, nil, fmt.Errorf("find the glows of panels in channel %d: %w", c+1, err)
 		}
-		if g != nil {
-			if lv, err = s.without(&falloff{}, b.has, g).levels(); err != nil {
+		if light.found() {
+			if lv, err = s.less(light, lv).levels(); err != nil {
 				return nil, nil, err
 			}
 		}
 		for i, l := range lv {
 			levels[i] = append(levels[i], l)
 		}
-		all = append(all, g)
+		all = append(all, light.glows)
 	}
 	return levels, all, nil
+}
+
+// found tells whether levels change by what was found.
+func (l stray) found() bool { return l.glows != nil || l.halo != halo{} }
+
+func (l stray) state(t *pipeline.Task) {
+	t.Fact("glow", 100*l.strength, "% of white from a panel's middle to its rim, rms over the panels")
+	t.Fact("glow_unsure", 100*l.unsure, "% of white")
+	t.Fact("halo", 100*l.spread, "% of white, rms over the sky")
+	if l.glows == nil {
+		t.FactText("glows", "none found")
+	} else {
+		t.FactText("glows", "taken out")
+	}
 }

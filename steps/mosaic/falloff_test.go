@@ -55,11 +55,11 @@ func (s shown) solve(t *testing.T, has []bool) (falloff, []level) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, _, err := findFalloff(s.in, has, lv, s.ties, s.sky)
+	f, _, err := findFalloff(s, has, lv)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if lv, err = s.without(&f, has, nil).levels(); err != nil {
+	if lv, err = s.even(&f, has).levels(); err != nil {
 		t.Fatal(err)
 	}
 	return f, lv

@@ -2,6 +2,7 @@ package mosaic
 
 import (
 	"math"
+	"slices"
 
 	"plenilune/steps/kernel/robust"
 	"plenilune/steps/kernel/solve"
@@ -35,12 +36,20 @@ type glowing struct {
 	weight []float64
 	sky    [][]skyPlace
 	bare   []skyLevel
+	halo   halo
 }
 
-// findGlow solves for all panels' levels and glows, at once and robustly, from levels found without. It returns the glows, none where they do
-// not stand out of what chance makes of them, and their rms over the panels and its uncertainty, in units of white of the common brightness.
-func findGlow(s shown, lv []level) (g glows, strength, unsure float64, err error) {
-	q := glowing{lv: append([]level(nil), lv...), g: make(glows, len(lv)), in: s.in, sky: s.sky, bare: skyLevels(s.sky)}
+// stray is the light besides the Moon's own. Neither glows nor halo are there where they do not stand out of what chance makes of them.
+type stray struct {
+	glows            glows
+	strength, unsure float64 // of the glows: their rms over the panels, and what chance makes of it, in units of white of the common brightness
+	halo             halo
+	spread           float64 // the halo's rms over the places of sky, in the same
+}
+
+// findStray solves for all panels' levels and glows and for the halo, at once and robustly, from levels found without.
+func findStray(s shown, lv []level) (stray, error) {
+	q := glowing{lv: slices.Clone(lv), g: make(glows, len(lv)), in: s.in, sky: s.sky, bare: skyLevels(s.sky)}
 	q.first = make([]float64, len(lv))
 	for i, l := range lv {
 		q.first[i] = l.Factor
@@ -50,8 +59,28 @@ func findGlow(s shown, lv []level) (g glows, strength, unsure float64, err error
 		d := max(q.first[t.A]*t.SA, q.first[t.B]*t.SB)
 		q.ties, q.weight = append(q.ties, t), append(q.weight, 1/(d*d))
 	}
+	eq, err := q.settle()
+	if err != nil {
+		return stray{}, err
+	}
+	var out stray
+	if out.strength, out.unsure, err = q.strength(eq); err != nil {
+		return stray{}, err
+	}
+	if out.strength >= max(leastGlow, glowSure*out.unsure) {
+		for i, g := range q.g {
+			out.glows = append(out.glows, glow{g.U / q.lv[i].Factor, g.V / q.lv[i].Factor})
+		}
+	}
+	if out.spread = q.halo.spread(s.sky); out.spread >= leastGlow {
+		out.halo = q.halo
+	}
+	return out, nil
+}
+
+// settle solves for all, and returns the last equations.
+func (q *glowing) settle() (eq *solve.Normal, err error) {
 	const rounds = 20
-	var eq *solve.Normal
 	for round := range rounds {
 		if round == rounds/2 {
 			q.weigh()
@@ -60,20 +89,13 @@ func findGlow(s shown, lv []level) (g glows, strength, unsure float64, err error
 		eq = q.equations(float64(9 * max(1, 8-2*round)))
 		step, err := eq.Solve()
 		if err != nil {
-			return nil, 0, 0, err
+			return nil, err
 		}
 		if most := q.move(step); most < 1e-8 && round > rounds/2 {
 			break
 		}
 	}
-	if strength, unsure, err = q.strength(eq); err != nil || strength < max(leastGlow, glowSure*unsure) {
-		return nil, strength, unsure, err
-	}
-	for i := range q.g {
-		q.g[i].U /= q.lv[i].Factor
-		q.g[i].V /= q.lv[i].Factor
-	}
-	return q.g, strength, unsure, nil
+	return eq, nil
 }
 
 // unknowns are the indices of a panel's: factor and offset, which stand first, as in a solution for levels alone, and its glow.
@@ -90,21 +112,25 @@ func (q *glowing) shows(i int, value, u, v float64) float64 {
 
 // equations gathers those of the ties, the sky and the priors.
 func (q *glowing) equations(wide float64) *solve.Normal {
-	eq := solve.NewNormal(4 * len(q.lv))
+	eq := solve.NewNormal(4*len(q.lv) + haloTerms)
 	for k, t := range q.ties {
 		a, b := q.unknowns(t.A), q.unknowns(t.B)
 		r, w := q.shows(t.A, t.VA, t.AU, t.AV)-q.shows(t.B, t.VB, t.BU, t.BV), q.weight[k]
 		eq.Add([]int{a[0], a[1], a[2], a[3], b[0], b[1], b[2], b[3]},
 			[]float64{t.VA, 1, -t.AU, -t.AV, -t.VB, -1, t.BU, t.BV}, r, w/toneAlike/(1+float64(r*r)*w/wide))
 	}
-	zero := commonSky(q.bare, q.first)
+	zero, rim := commonSky(q.bare, q.first), 4*len(q.lv)
 	for _, b := range q.bare {
 		at := q.unknowns(b.Panel)
 		for _, p := range q.sky[b.Panel] {
-			r := q.shows(b.Panel, p.Value, p.U, p.V) - zero
+			r, h := q.shows(b.Panel, p.Value, p.U, p.V)-zero-q.halo.at(p.Out), q.halo.terms(p.Out)
 			// The sky's own level stands for the place's value: to what the sky's places differ by no factor is to be fitted.
-			eq.Add(at[:], []float64{b.Value, 1, -p.U, -p.V}, r, skyWeight/toneAlike/(1+float64(r*r)*skyWeight/wide))
+			eq.Add([]int{at[0], at[1], at[2], at[3], rim, rim + 1, rim + 2},
+				[]float64{b.Value, 1, -p.U, -p.V, -h[0], -h[1], -h[2]}, r, skyWeight/toneAlike/(1+float64(r*r)*skyWeight/wide))
 		}
+	}
+	for k, h := range q.halo {
+		eq.Add([]int{rim + k}, []float64{1}, h, 1/(haloSpread*haloSpread))
 	}
 	anchorLevels(eq, q.lv, q.first, q.in)
 	for i, g := range q.g {
@@ -144,6 +170,9 @@ func (q *glowing) move(step []float64) float64 {
 		q.g[i].U += step[at[2]]
 		q.g[i].V += step[at[3]]
 	}
+	for k := range q.halo {
+		q.halo[k] += step[4*len(q.lv)+k]
+	}
 	return most
 }
 
@@ -165,7 +194,7 @@ func (q *glowing) strength(eq *solve.Normal) (strength, unsure float64, err erro
 		at := q.unknowns(i)
 		for _, k := range at[2:] {
 			row, held := vary[k*eq.N:][:eq.N], 0.0
-			for _, v := range row[2*len(q.lv):] {
+			for _, v := range row[2*len(q.lv) : 4*len(q.lv)] {
 				held += float64(v * v)
 			}
 			unsure += row[k] - held/(glowSpread*glowSpread)
