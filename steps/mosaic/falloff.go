@@ -127,6 +127,15 @@ func (f *falloff) over(pix []float32, w, h int, pedestal float64) []float32 {
 	return pix
 }
 
+// calm is one over what evening a pixel makes of the variance of its noise.
+func (f *falloff) calm(x, y float64, w, h int) float32 {
+	if f == nil || !f.Found {
+		return 1
+	}
+	s := f.share(sensorPlace(x, y, w, h))
+	return float32(s * s)
+}
+
 // evenTies returns ties between panels out of which the falloff is taken; has tells which have it.
 func (f *falloff) evenTies(ties []toneTie, has []bool) []toneTie {
 	if !f.Found {

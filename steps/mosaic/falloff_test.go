@@ -38,7 +38,7 @@ func nightOf(t *testing.T, f falloff) (panels []panel, factors []float64, s show
 		factors = append(factors, 0.8+0.3*rng.Float64())
 		panels = append(panels, dimmed(at, w, h, own, factors[k], 0.004, uint64(k)))
 		seen = append(seen, tonesSeen{placed: true, w: w, h: h})
-		looks = append(looks, blocksOf(panels[k], similarity{A: 1, X: float64(at.X), Y: float64(at.Y)}))
+		looks = append(looks, blocksOf(panels[k], flat(similarity{A: 1, X: float64(at.X), Y: float64(at.Y)})))
 	}
 	s = shown{in: slices.Repeat([]bool{true}, 9), sky: make([][]skyPlace, 9)}
 	for j := range looks {

@@ -23,7 +23,7 @@ func glowNight(strength float64, sky bool) (g glows, factors []float64, s shown)
 		for i := range p.v {
 			p.v[i] += float32(0.01 + g[k].at(sensorPlace(float64(i%w), float64(i/w), w, h)))
 		}
-		looks = append(looks, blocksOf(p, similarity{A: 1, X: float64(at.X), Y: float64(at.Y)}))
+		looks = append(looks, blocksOf(p, flat(similarity{A: 1, X: float64(at.X), Y: float64(at.Y)})))
 		for c := range 12 {
 			if sky && (k%4 == 0 || k%4 == 3) {
 				u, v := sensorPlace(float64(k%4/3*(w-16)+8), float64(c*16), w, h)

@@ -51,12 +51,11 @@ func tonesOf(image, overexposed pipeline.Source, g geometry, i int, c coverage) 
 	if err != nil {
 		return tonesSeen{}, fmt.Errorf("read what is overexposed: %w", err)
 	}
-	m := g.Panels[i].toMosaic()
-	p := panel{w, h, plane.Of(w, h, pix...).Luminance()}
-	carry := g.Panels[i].Globe
-	if err := carry.ready(); err != nil {
-		return tonesSeen{}, err
+	m, err := g.Panels[i].mapping()
+	if err != nil {
+		return tonesSeen{}, fmt.Errorf("carry it over the sphere: %w", err)
 	}
+	p := panel{w, h, plane.Of(w, h, pix...).Luminance()}
 	s := tonesSeen{placed: true, w: w, h: h, glimpse: c.glimpse(p, full, m, g.Panels[i].Tones)}
 	channels := [][]float32{p.v}
 	if len(pix) > 1 {
@@ -71,7 +70,7 @@ func tonesOf(image, overexposed pipeline.Source, g geometry, i int, c coverage) 
 		if err := p.without(full); err != nil {
 			return s, err
 		}
-		view.blocks = blocksOf(carry.panel(p), m)
+		view.blocks = blocksOf(p, m)
 		s.views = append(s.views, view)
 	}
 	return s, nil

@@ -167,7 +167,7 @@ func firstFactors(n int, in []bool, ties []toneTie) ([]float64, error) {
 type skyPlace struct{ Value, U, V, Out float64 }
 
 // skyPlaces returns the places of a panel that lie well outside the limb.
-func skyPlaces(p panel, m similarity, c circle) []skyPlace {
+func skyPlaces(p panel, m mapping, c circle) []skyPlace {
 	const side = 16
 	var places []skyPlace
 	for by := 0; by+side <= p.h; by += side {

@@ -146,7 +146,9 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	}
 	out.Holes = c.holes(g, sunlit, out.Extent == "disk")
 	warnHoles(t, g, out.Holes)
-	warnTwice(t, g, s.IDs)
+	if err := warnTwice(t, g, s.IDs); err != nil {
+		return err
+	}
 	warnSky(t, g)
 	if s.Extent == "disk" && !g.Limb.Found {
 		t.Warn("disk-open", "the mosaic is to be a disk, but no limb was found in it: whether it is whole cannot be told")
@@ -221,22 +223,27 @@ func clipOf(id string) string {
 const takenTwice = 0.85
 
 // warnTwice names panels of one field.
-func warnTwice(t *pipeline.Task, g geometry, ids []string) {
+func warnTwice(t *pipeline.Task, g geometry, ids []string) error {
+	ms, err := g.mappings()
+	if err != nil {
+		return err
+	}
 	for i, p := range g.Panels {
 		for j, q := range g.Panels[:i] {
-			if p.Placed && q.Placed && min(p.within(q), q.within(p)) >= takenTwice {
+			if p.Placed && q.Placed && min(p.within(q, &ms[i], &ms[j]), q.within(p, &ms[j], &ms[i])) >= takenTwice {
 				t.Warn("panel-twice", "%s and %s are takes of the same field: both are used", clipOf(ids[j]), clipOf(ids[i]))
 			}
 		}
 	}
+	return nil
 }
 
 // within is the share of a panel that lies inside another, found at 20 by 20 places.
-func (p placed) within(q placed) float64 {
+func (p placed) within(q placed, mp, mq *mapping) float64 {
 	const side = 20
-	m, n := q.toMosaic().inverse().after(p.toMosaic()), 0
+	n := 0
 	for k := range side * side {
-		x, y := m.at((float64(k%side)+0.5)/side*float64(p.W), (float64(k/side)+0.5)/side*float64(p.H))
+		x, y := mq.pixel(mp.at((float64(k%side)+0.5)/side*float64(p.W), (float64(k/side)+0.5)/side*float64(p.H)))
 		if x >= 0 && y >= 0 && x < float64(q.W) && y < float64(q.H) {
 			n++
 		}

@@ -103,12 +103,13 @@ func (s *sheet) says(r image.Rectangle) says {
 	}
 	for y := range r.Dy() {
 		for x := range r.Dx() {
-			far, weight := s.voice.at(s.globe.pixel(s.toPanel.at(float64(r.Min.X+x), float64(r.Min.Y+y))))
+			u, v := s.globe.pixel(s.toPanel.at(float64(r.Min.X+x), float64(r.Min.Y+y)))
+			far, weight := s.voice.at(u, v)
 			if far == 0 {
 				continue
 			}
 			i := y*r.Dx() + x
-			k.wide[i], k.stack[i] = say(far, weight, s.voice.wide), weight
+			k.wide[i], k.stack[i] = say(far, weight, s.voice.wide), weight*s.falloff.calm(u, v, s.w, s.h)
 			for j := range k.fine {
 				k.fine[j][i] = s.steady * say(far, weight, float32(int(fineReach)<<j))
 			}

@@ -203,6 +203,52 @@ func TestGlobeAndBack(t *testing.T) {
 	}
 }
 
+// A panel that is carried over the sphere covers the map where it is drawn, and there lie the places at which its brightness is compared.
+func TestMappingOfACarriedPanel(t *testing.T) {
+	g := globe{Known: true, EpochKM: 384400, View: viewSettings{Known: true, EastDeg: 2.5, NorthDeg: -1, DistanceKM: 381000}}
+	g.Disk = similarity{A: 0.004, X: -0.4, Y: -0.3}
+	g.Pixel = g.Disk.inverse()
+	p := placed{W: 200, H: 150, Placed: true, X: 140, Y: 120, Scale: 1, Globe: g}
+	m, err := p.mapping()
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := make([]float32, p.W*p.H) // one bright pixel, wide enough to be met
+	const px, py = 60, 100
+	for y := -2; y <= 2; y++ {
+		for x := -2; x <= 2; x++ {
+			v[(py+y)*p.W+px+x] = 1
+		}
+	}
+	x, y := m.at(px, py)
+	if sx, sy := p.toMosaic().at(px, py); math.Hypot(x-sx, y-sy) < 5 {
+		t.Fatalf("the carry moves a pixel by only %.2f px: the test proves nothing", math.Hypot(x-sx, y-sy))
+	}
+	c := mapFor(geometry{Width: 300, Height: 250})
+	seen := c.glimpse(panel{p.W, p.H, v}, panel{p.W, p.H, make([]float32, len(v))}, m, tonalRange{})
+	var n, sx, sy float64
+	for k, v := range seen.v {
+		if v > 0.5 {
+			cx, cy := c.middle(seen.x0+k%seen.w, seen.y0+k/seen.w)
+			n, sx, sy = n+1, sx+cx, sy+cy
+		}
+	}
+	if n < 9 || math.Hypot(sx/n-x, sy/n-y) > 1 {
+		t.Errorf("the map shows the pixel in %.0f cells about %.1f, %.1f, want %.1f, %.1f", n, sx/n, sy/n, x, y)
+	}
+	b := blocksOf(panel{p.W, p.H, v}, m)
+	best := 0
+	for k, v := range b.mean {
+		if v > b.mean[best] || b.mean[best] != b.mean[best] {
+			best = k
+		}
+	}
+	u, w := sensorPlace(px, py, p.W, p.H)
+	if d := math.Hypot(b.u[best]-u, b.v[best]-w); d > 0.06 { // half a block is 0.032 either way
+		t.Errorf("its block is said to lie at %.3f, %.3f of the sensor, want about %.3f, %.3f", b.u[best], b.v[best], u, w)
+	}
+}
+
 func TestViewsAt(t *testing.T) {
 	site := moon.Site{LatitudeDeg: 40, LongitudeDeg: -75}
 	const start = 1548046800 * 1000000000 // 2019-01-21 05:00 UTC
