@@ -150,6 +150,7 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 		return err
 	}
 	warnSky(t, g)
+	warnClocks(t, g, s.IDs)
 	if s.Extent == "disk" && !g.Limb.Found {
 		t.Warn("disk-open", "the mosaic is to be a disk, but no limb was found in it: whether it is whole cannot be told")
 	}

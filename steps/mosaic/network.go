@@ -46,6 +46,7 @@ type network struct {
 	sphere  *sphere
 	compass *compass
 	cost    float64 // of the last solution
+	odd     []oddClock
 }
 
 const (

@@ -12,6 +12,8 @@ import (
 const (
 	ballNorth = 25 * deg // the Moon's north from up
 	ballTurn  = 2.2      // degrees
+
+	ballPanels = 16
 )
 
 // ballViews are the views of the panels, one after the other.
@@ -174,6 +176,51 @@ func TestWrongClocks(t *testing.T) {
 	}
 	if n.warned("field-turn-differs") != 1 {
 		t.Errorf("a field that turns on an equatorial mount is not told: %+v", n.geometry.Sphere)
+	}
+}
+
+// TestOneWrongClock reckons the view of one panel for 70 minutes later than it was taken, on an altazimuth mount: it alone is named, with by how
+// much, and carried by when it was taken.
+func TestOneWrongClock(t *testing.T) {
+	g := diskGround()
+	shots, set := ballShots(t, g, false)
+	const odd, as = 5, 12
+	set.Views[odd], shots[odd].unixNS = set.Views[as], shots[as].unixNS+1e9
+	n := joinWith(t, g, shots, 2, set, "auto")
+	s := n.geometry.Sphere
+	if !s.Carried || len(s.Odd) != 1 || s.Odd[0].Panel != odd || n.warned("clock-differs") != 1 || n.warned("field-turn-differs") != 0 {
+		t.Fatalf("odd clocks %+v, carried %v, warnings %v; want that of panel %d alone", s.Odd, s.Carried, n.warnings, odd)
+	}
+	if want := 30.0 * (as - odd) / (ballPanels - 1); math.Abs(math.Abs(s.Odd[0].Deg)-want) > 1 {
+		t.Errorf("it is said to be turned by %.2f°, want %.2f°", s.Odd[0].Deg, want)
+	}
+	if o := s.Odd[0]; !o.Told || math.Abs(o.Minutes+70) > 5 {
+		t.Errorf("it is said to be taken %.1f min later (%v), want 70 min earlier", o.Minutes, o.Told)
+	}
+	toGround, rms, _ := n.groundError(g.disk)
+	if off := wrap(s.NorthDeg*deg + toGround.turn() - ballNorth); math.Abs(off) > 3*deg {
+		t.Errorf("north is %.2f° off, want ≤ 3°", off/deg)
+	}
+	if rms > 0.06 {
+		t.Errorf("ground lies %.3f px off rms, want 0.06", rms)
+	}
+}
+
+// A camera turned by half a turn, or turned once and left so, is no clock that is wrong.
+func TestTurnedCameraIsNoWrongClock(t *testing.T) {
+	for _, c := range []struct {
+		what string
+		turn func(i int) float64
+	}{{"half a turn", func(i int) float64 { return float64(i/8) * math.Pi }}, {"by 25° towards the end", func(i int) float64 { return float64(i/13) * 25 * deg }}} {
+		n := &network{sphere: &sphere{views: ballViews(ballPanels)}}
+		var times []int64
+		for i, v := range n.sphere.views {
+			n.in, n.poses = append(n.in, true), append(n.poses, pose{Turn: v.UprightDeg*deg + c.turn(i), Scale: 1})
+			times = append(times, int64(i+1)*6e11)
+		}
+		if n.doubtClocks(times); n.odd != nil {
+			t.Errorf("%s: clocks of %+v are doubted", c.what, n.odd)
+		}
 	}
 }
 

@@ -208,7 +208,7 @@ func lookPart(it pipeline.Item, suffix string) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  13,
+		Version:  14,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},
