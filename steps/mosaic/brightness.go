@@ -112,7 +112,7 @@ func (s shown) explain(has []bool) (f falloff, unsure float64, light stray, err 
 	if light, err = findStray(s, lv); err != nil {
 		return f, 0, light, err
 	}
-	if light.glows != nil {
+	if light.glows != nil && f.Found {
 		plain := s.less(light, lv)
 		flat, e1 := plain.levels()
 		dim := s.even(&f, has)

@@ -15,14 +15,14 @@ const (
 	// glowTies is how many places of the ground are compared at the most.
 	glowTies = 40_000
 	// toneAlike is how many neighbouring places say as much as one that errs alone: what sharpness and placement do to one they do to
-	// those beside it. Measured, with this the glow of nights without any is a third of its reckoned uncertainty and less.
+	// those beside it. Measured, with this the glow found on nights without any is as large as its reckoned uncertainty.
 	toneAlike = 8
 	// leastGlow is the rms over the panels, in units of white, below which a glow is not worth a correction; and below glowSure times its
 	// uncertainty there may be none.
 	leastGlow = 0.001
 	glowSure  = 2
 	// leastOff bounds how much smaller errors of places may come out than they were thought to be.
-	leastOff = 0.02
+	leastOff = 0.1
 )
 
 // glowing is the state of a solution for levels and glows together. Its glows are in the common brightness, so that a panel's value becomes
@@ -37,6 +37,7 @@ type glowing struct {
 	sky    [][]skyPlace
 	bare   []skyLevel
 	halo   halo
+	noHalo bool
 }
 
 // stray is the light besides the Moon's own. Neither glows nor halo are there where they do not stand out of what chance makes of them.
@@ -60,6 +61,11 @@ func findStray(s shown, lv []level) (stray, error) {
 		q.ties, q.weight = append(q.ties, t), append(q.weight, 1/(d*d))
 	}
 	eq, err := q.settle()
+	if err == nil && q.halo.mean(s.sky) > 0 {
+		// It grows outwards: no halo, but a bowl that glows make of the ground, and of the sky with them.
+		q.halo, q.noHalo = halo{}, true
+		eq, err = q.settle()
+	}
 	if err != nil {
 		return stray{}, err
 	}
@@ -85,8 +91,8 @@ func (q *glowing) settle() (eq *solve.Normal, err error) {
 		if round == rounds/2 {
 			q.weigh()
 		}
-		// At first all that glows make of the ties must be taken in earnest.
-		eq = q.equations(float64(9 * max(1, 8-2*round)))
+		// At first all that glows make of ties and sky must be taken in earnest.
+		eq = q.equations(float64(int(9) << max(0, 16-2*round)))
 		step, err := eq.Solve()
 		if err != nil {
 			return nil, err
@@ -129,8 +135,12 @@ func (q *glowing) equations(wide float64) *solve.Normal {
 				[]float64{b.Value, 1, -p.U, -p.V, -h[0], -h[1], -h[2]}, r, skyWeight/toneAlike/(1+float64(r*r)*skyWeight/wide))
 		}
 	}
+	spread := haloSpread
+	if q.noHalo {
+		spread = 1e-6
+	}
 	for k, h := range q.halo {
-		eq.Add([]int{rim + k}, []float64{1}, h, 1/(haloSpread*haloSpread))
+		eq.Add([]int{rim + k}, []float64{1}, h, 1/(spread*spread))
 	}
 	anchorLevels(eq, q.lv, q.first, q.in)
 	for i, g := range q.g {

@@ -27,16 +27,27 @@ func (h halo) at(out float64) (s float64) {
 // haloSpread is how strong each term of the halo is thought to be, one standard deviation, in units of white.
 const haloSpread = 0.1
 
+// mean is that of a halo over places of sky, against the limb: below zero where there is one.
+func (h halo) mean(places [][]skyPlace) float64 {
+	var n, sum float64
+	for _, panel := range places {
+		for _, p := range panel {
+			n, sum = n+1, sum+h.at(p.Out)
+		}
+	}
+	return sum / max(n, 1)
+}
+
 // spread is the rms of a halo over places of sky about its mean there.
 func (h halo) spread(places [][]skyPlace) float64 {
-	var n, sum, square float64
+	mean := h.mean(places)
+	var n, square float64
 	for _, panel := range places {
 		for _, p := range panel {
 			v := h.at(p.Out)
-			n, sum, square = n+1, sum+v, square+float64(v*v)
+			n, square = n+1, square+float64(v*v)
 		}
 	}
-	mean := sum / max(n, 1)
 	return math.Sqrt(max(0, square/max(n, 1)-float64(mean*mean)))
 }
 
