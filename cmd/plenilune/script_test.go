@@ -60,6 +60,7 @@ func TestScripts(t *testing.T) {
 			"touch":       scriptTouch,
 			"samples":     scriptSamples,
 			"slope":       scriptSlope,
+			"numbers":     scriptNumbers,
 			"damage":      scriptDamage,
 			"binned":      scriptBinned,
 			"turned":      scriptTurned,
