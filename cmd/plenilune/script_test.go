@@ -61,6 +61,7 @@ func TestScripts(t *testing.T) {
 			"samples":     scriptSamples,
 			"slope":       scriptSlope,
 			"numbers":     scriptNumbers,
+			"turning":     scriptTurning,
 			"damage":      scriptDamage,
 			"binned":      scriptBinned,
 			"turned":      scriptTurned,
