@@ -133,9 +133,20 @@ func (s shown) explain(has []bool) (f falloff, unsure float64, light stray, err 
 	if lv, err = s.levels(); err != nil {
 		return f, 0, light, err
 	}
-	light, err = findStray(s, lv)
+	if light, err = findStray(s, lv); err != nil || light.glows == nil {
+		return f, unsure, light, err
+	}
+	// What a falloff of five terms leaves of dust and odd optics passes for glows, too: these must explain much of what is left.
+	plain := s.less(light, lv)
+	flat, err := plain.levels()
+	if err == nil && plain.apart(flat) > mostLeft*s.apart(lv) {
+		light.glows, light.halo = nil, halo{}
+	}
 	return f, unsure, light, err
 }
+
+// mostLeft is how much of what a falloff leaves glows may leave.
+const mostLeft = 0.5
 
 // apart is by how much the panels differ, in the median, of what places may be off.
 func (s shown) apart(lv []level) float64 {

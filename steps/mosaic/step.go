@@ -220,7 +220,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  16,
+		Version:  17,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},
