@@ -73,6 +73,8 @@ var costs = map[string]cost{
 
 	"publish/tiles": {perPx: 0.03, colour: 2.5, parallel: 0.7, bytesPx: 0.2, filePx: 0.2},
 	"publish/pages": {perPx: 0.002, bytesFieldPx: 0.05},
+	"publish/crop":  {perPx: 0.1, colour: 1.5},
+	"publish/sheet": {perPx: 0.02},
 
 	"publish/caption.txt": {},
 	"publish/encode.fits": {perPx: 0.06, colour: 3, bytesPx: 4, filePx: 4.2},
@@ -211,6 +213,8 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 		picture(joined(m, b.Refs), "finish/levels", "finish/layout", "finish/tone")
 	case "publish":
 		out = append(out, files(m, b, clips)...)
+	case "teststrip":
+		picture(true, "publish/crop", "publish/sheet")
 	}
 	return out
 }

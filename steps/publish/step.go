@@ -129,6 +129,7 @@ func encode(ctx context.Context, s encodeSettings, t *pipeline.Task) error {
 	}
 	defer src.Close()
 	p := newPicture(ctx, src, s, t.Progress)
+	p.each = func(n int, fn func(i int) error) error { return t.Each(ctx, n, fn) }
 	t.Fact("width", float64(p.w), "px")
 	t.Fact("height", float64(p.h), "px")
 	if err := t.PutBytes("file", p.write); err != nil {
