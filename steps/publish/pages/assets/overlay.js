@@ -76,8 +76,10 @@ class Overlay {
       this.pen.fill();
       const [x, y] = this.to(...p.corners[0]), [x1, y1] = this.to(...p.corners[2]);
       if (Math.hypot(x1 - x, y1 - y) < 110) continue;
+      const tx = (x + x1) / 2, ty = (y + y1) / 2 + (this.on.panels ? 17 : 0);
+      if (!this.room(tx, ty, 24, 9)) continue;
       const text = p.fineArcsec ? p.fineArcsec.toFixed(2) + "″" : p.finePx.toFixed(2) + " px";
-      this.text(text, (x + x1) / 2, (y + y1) / 2 + (this.on.panels ? 17 : 0), "13px " + type, ink.name, "center");
+      this.text(text, tx, ty, "13px " + type, ink.name, "center");
     }
   }
 
