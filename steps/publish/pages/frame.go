@@ -100,3 +100,18 @@ func (g *globe) onPicture(east, north float64) (x, y float64) {
 	right, up := float64(cos*east)-float64(sin*north), float64(sin*east)+float64(cos*north)
 	return g.frame.picture(g.limb.X+float64(g.limb.Radius*right), g.limb.Y-float64(g.limb.Radius*up))
 }
+
+// placeOf returns the place of the Moon that is seen at a place of the mosaic; ok is false beyond the limb.
+func (g *globe) placeOf(x, y float64) (lonDeg, latDeg float64, ok bool) {
+	sin, cos := portable.Sincos(g.face.NorthDeg * math.Pi / 180)
+	right, up := (x-g.limb.X)/g.limb.Radius, (g.limb.Y-y)/g.limb.Radius
+	east, north := float64(cos*right)+float64(sin*up), float64(cos*up)-float64(sin*right)
+	if g.face.Mirrored {
+		east = -east
+	}
+	p, ok := g.disk.Unproject(east, north)
+	if ok {
+		lonDeg, latDeg = p.LonLat()
+	}
+	return lonDeg, latDeg, ok
+}

@@ -222,6 +222,10 @@ func TestOverlaysFollowTheFinish(t *testing.T) {
 	if h := sc.Holes[0]; h.X != 450-30 || h.Y != 950-700 {
 		t.Errorf("the hole is at %g, %g", h.X, h.Y)
 	}
+	// Half a limb radius east of the middle is nearly 30°: sin λ = ½·(1 − 0.0045·cos λ), as 384,400 km away the ball is 0.0045 wide.
+	if got := sc.Holes[0].Place; got != "0.0° N, 29.9° E" {
+		t.Errorf("the hole is at %s", got)
+	}
 }
 
 func TestReportTells(t *testing.T) {

@@ -100,14 +100,16 @@ func (n night) sceneOf(s pageSettings, l layoutTable, f frame) scene {
 		out.PlacesNote = g.about
 		out.Features, out.Grid, out.Disk = g.features(l), g.grid(), g.sceneDisk(n)
 	}
-	for i, h := range n.place.Holes {
+	for _, h := range n.place.Holes {
 		x, y := f.picture(h.X, h.Y)
 		hole := sceneHole{X: tidy(x, 10), Y: tidy(y, 10), R: tidy(math.Sqrt(h.Area/math.Pi), 10), Text: fmt.Sprintf("%.0f px²", h.Area)}
 		if h.Share > 0 {
 			hole.Text += fmt.Sprintf(", %.2g %% of the disk", h.Share)
 		}
-		if i < len(n.face.Holes) && n.face.Holes[i].Known {
-			hole.Place = placeText(n.face.Holes[i].LonDeg, n.face.Holes[i].LatDeg)
+		if g != nil {
+			if lon, lat, ok := g.placeOf(h.X, h.Y); ok {
+				hole.Place = placeText(tidy(lon, 10), tidy(lat, 10))
+			}
 		}
 		out.Holes = append(out.Holes, hole)
 	}

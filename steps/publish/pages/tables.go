@@ -67,11 +67,6 @@ type orientationTable struct {
 		SubLatDeg  float64 `json:"sub_lat_deg"`
 		DistanceKM float64 `json:"distance_km"`
 	} `json:"view"`
-	Holes []struct {
-		Known  bool    `json:"known"`
-		LonDeg float64 `json:"lon_deg"`
-		LatDeg float64 `json:"lat_deg"`
-	} `json:"holes"`
 }
 
 // geometryTable has a panel's place where the mosaic has it: its middle at (X, Y), px of the joined picture.
