@@ -71,6 +71,8 @@ var costs = map[string]cost{
 	"finish/layout":     {},
 	"finish/tone":       {perPx: 0.05, colour: 4, parallel: 0.9, bytesPx: 1.15},
 
+	"publish/tiles": {perPx: 0.03, colour: 2.5, parallel: 0.7, bytesPx: 0.2, filePx: 0.2},
+	"publish/pages": {perPx: 0.002, bytesFieldPx: 0.05},
 	"publish/crop":  {perPx: 0.1, colour: 1.5},
 	"publish/sheet": {perPx: 0.02},
 
@@ -297,6 +299,19 @@ func files(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Size) []pip
 		}
 		for _, c := range clips {
 			out = append(out, pipeline.Guess{Kind: kind, File: p.File + " of " + c.ID.Short(), Of: []pipeline.Size{c}})
+		}
+	}
+	for _, p := range s.Pages {
+		if joined(m, []pipeline.Ref{p.Image}) {
+			out = append(out, pipeline.Guess{Kind: "publish/tiles", File: p.Folder, Of: clips}, pipeline.Guess{Kind: "publish/pages", Of: clips})
+			if p.Beside.Name != "" {
+				out = append(out, pipeline.Guess{Kind: "publish/tiles", File: p.Folder, Of: clips})
+			}
+			continue
+		}
+		for _, c := range clips {
+			out = append(out, pipeline.Guess{Kind: "publish/tiles", File: p.Folder + " of " + c.ID.Short(), Of: []pipeline.Size{c}},
+				pipeline.Guess{Kind: "publish/pages", Of: []pipeline.Size{c}})
 		}
 	}
 	return out

@@ -42,6 +42,8 @@ func exitCode(ctx context.Context, err error, stderr io.Writer) int {
 	var request *pipeline.RequestError
 	var told *toldError
 	switch {
+	case errors.Is(err, errServed):
+		return exitDone
 	case ctx.Err() != nil:
 		fmt.Fprintln(stderr, "plenilune: interrupted; the next run goes on from here")
 		return exitInterrupted
@@ -92,7 +94,7 @@ certified full-aperture filters and follow their makers' and local rules.`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return requestf("%v; see %s --help", err, cmd.CommandPath())
 	})
-	root.AddCommand(demoCommand(), newCommand(), surveyCommand(), checkCommand(), runCommand(), whyCommand(), teststripCommand(), traceCommand(), verifyCommand(), cacheCommand())
+	root.AddCommand(demoCommand(), newCommand(), surveyCommand(), checkCommand(), runCommand(), whyCommand(), teststripCommand(), traceCommand(), viewCommand(), verifyCommand(), cacheCommand())
 	for _, c := range root.Commands() {
 		wrapArgs(c)
 	}

@@ -143,6 +143,10 @@ publish "out" {
     caption      = true # what, when and how, as a text beside it
     # max_bytes  = 500000
   }
+  pages {
+    image  = finish.print # to be looked at in a browser, with the night's report: open disk/index.html
+    folder = "disk"
+  }
 }
 `))
 

@@ -89,7 +89,9 @@ func expand(x *pipeline.Expansion) error {
 		"coverage":   join.Out("coverage"),
 		"noise":      join.Out("noise"),
 		"placements": levels.Out("placements"),
+		"geometry":   place.Out("geometry"),
 	}}
+	handOn(out, items)
 	face := x.Add(orientPart([]pipeline.Input{{Port: "image", Value: join.Out("image")}, {Port: "placements", Value: levels.Out("placements")}, {Port: "geometry", Value: place.Out("geometry")}}, set.Orientation))
 	out = out.With("orientation", face.Out("orientation"))
 	if p, ok := lightPart(items); ok {
@@ -97,6 +99,17 @@ func expand(x *pipeline.Expansion) error {
 	}
 	x.Emit(out)
 	return nil
+}
+
+// handOn adds what is known of each panel's clip, as port:ID, for the report of the night.
+func handOn(out pipeline.Item, items []pipeline.Item) {
+	for _, it := range items {
+		for _, port := range []string{"panel", "frames", "index"} {
+			if v := it.Values[port]; !v.IsZero() {
+				out.Values[port+":"+it.ID.String()] = v
+			}
+		}
+	}
 }
 
 // inputs are what parts are given of all panels, in order.

@@ -7,11 +7,13 @@ import (
 	"io"
 
 	"plenilune/pipeline"
+	"plenilune/steps/publish/pages"
 )
 
 // Settings is a publish block of the manifest.
 type Settings struct {
-	Pictures []Picture `hcl:"picture,block"`
+	Pictures []Picture     `hcl:"picture,block"`
+	Pages    []pages.Pages `hcl:"pages,block"`
 }
 
 // Picture is one file.
@@ -72,6 +74,11 @@ func expand(x *pipeline.Expansion) error {
 			if err := deliver(x, p, it, len(items) > 1); err != nil {
 				return err
 			}
+		}
+	}
+	for _, p := range set.Pages {
+		if err := pages.Deliver(x, p); err != nil {
+			return err
 		}
 	}
 	return nil
