@@ -92,7 +92,8 @@ func expand(x *pipeline.Expansion) error {
 		"geometry":   place.Out("geometry"),
 	}}
 	handOn(out, items)
-	face := x.Add(orientPart([]pipeline.Input{{Port: "image", Value: join.Out("image")}, {Port: "placements", Value: levels.Out("placements")}, {Port: "geometry", Value: place.Out("geometry")}}, set.Orientation))
+	joined := []pipeline.Input{{Port: "image", Value: join.Out("image")}, {Port: "placements", Value: levels.Out("placements")}, {Port: "geometry", Value: place.Out("geometry")}}
+	face := x.Add(orientPart(slices.Concat(joined, in.tables), set.Orientation))
 	out = out.With("orientation", face.Out("orientation"))
 	if p, ok := lightPart(items); ok {
 		out = out.With("light", x.Add(p).Out("light"))

@@ -1,6 +1,7 @@
 package pages
 
 import (
+	"fmt"
 	"math"
 
 	"plenilune/pipeline"
@@ -45,6 +46,9 @@ type globe struct {
 	about string // what the places lack, "" if nothing
 }
 
+// mostUnsureDeg is how far off north may be where names are still put on the picture.
+const mostUnsureDeg = 8.0
+
 // globeOf tells where places of the Moon are seen, or why that is not known.
 func (n night) globeOf(f frame) (*globe, string) {
 	g := &globe{limb: n.place.Limb, face: n.face, frame: f}
@@ -55,6 +59,8 @@ func (n night) globeOf(f frame) (*globe, string) {
 		return nil, "No limb was found in the picture: where on the disk it lies is not known."
 	case !n.face.Known:
 		return nil, "How the Moon lies in the picture is not known: its maria did not tell. An orientation block in the mosaic states it."
+	case n.face.Unsure > mostUnsureDeg:
+		return nil, fmt.Sprintf("Where the Moon’s north lies in the picture is known to %.0f° only: an orientation block in the mosaic states it.", n.face.Unsure)
 	case n.face.View.Known:
 		g.disk = moon.DiskOf(n.face.View.SubLonDeg, n.face.View.SubLatDeg, n.face.View.DistanceKM)
 		return g, ""

@@ -61,6 +61,7 @@ type orientationTable struct {
 	Source   string  `json:"source"`
 	NorthDeg float64 `json:"north_deg"`
 	Mirrored bool    `json:"mirrored"`
+	Unsure   float64 `json:"unsure_deg"` // how far off north may be
 	View     struct {
 		Known      bool    `json:"known"`
 		SubLonDeg  float64 `json:"sub_lon_deg"`
