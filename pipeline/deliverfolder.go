@@ -14,6 +14,7 @@ import (
 	"path"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -26,6 +27,8 @@ type Folder struct {
 	More []Value // further streams; the encoded value must be made from them, so that the record tells of them
 	// Splice puts the record into single files, by their names.
 	Splice map[string]func(file, record []byte) ([]byte, error)
+	// Log, if not nil, is beside the content: it is not compared, and left alone by a run that computes nothing.
+	Log *FolderLog
 }
 
 // recordFile is the name of the record in a delivered folder.
@@ -74,7 +77,7 @@ func (g *graph) placeFolder(ctx context.Context, dir string, d *delivery, rec []
 	}
 	if files, ok := g.listing(memo); ok && folderStands(dir, files) {
 		tell(files, false)
-		return nil
+		return g.placeLog(dir, d.Folder.Log)
 	}
 	temp, err := os.MkdirTemp(filepath.Dir(dir), partialPrefix+"*")
 	if err != nil {
@@ -95,7 +98,20 @@ func (g *graph) placeFolder(ctx context.Context, dir string, d *delivery, rec []
 		return err
 	}
 	tell(files, changed)
-	return nil
+	return g.placeLog(dir, d.Folder.Log)
+}
+
+// placeLog writes what this run computed, if it computed something or the last log is gone.
+func (g *graph) placeLog(dir string, to *FolderLog) error {
+	if to == nil {
+		return nil
+	}
+	log := g.log(time.Now())
+	path := filepath.Join(dir, to.File)
+	if _, err := os.Stat(path); err == nil && log.Ran() == 0 {
+		return nil
+	}
+	return writeWhole(path, to.Write(log))
 }
 
 // listing recalls what a folder consists of.

@@ -13,7 +13,7 @@ import (
 var assets embed.FS
 
 // assetFiles are the page's own files, in the order in which they are stored.
-var assetFiles = []string{"look.css", "tiles.js", "overlay.js", "split.js", "gestures.js", "page.js"}
+var assetFiles = []string{"look.css", "tiles.js", "overlay.js", "split.js", "gestures.js", "page.js", "runs.js"}
 
 // runPages writes the pages; the tiles are a part of their own, since they depend on the picture alone.
 func runPages(_ context.Context, s pageSettings, t *pipeline.Task) error {

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"html/template"
+	"math"
 	"regexp"
 	"strings"
 	"time"
@@ -91,10 +92,20 @@ func (n night) inShort(sc scene) []string {
 	switch o := n.face; {
 	case !o.Known:
 		say("How the Moon lies in the picture is not known.")
-	case o.Mirrored:
-		say("As joined, the picture is mirrored, and the Moon’s north lies %.0f° anticlockwise from its top.", o.NorthDeg)
 	default:
-		say("As joined, the Moon’s north lies %.0f° anticlockwise from the picture’s top.", o.NorthDeg)
+		mirrored := ""
+		if o.Mirrored {
+			mirrored = "the picture is mirrored, and "
+		}
+		side := "anticlockwise"
+		if o.NorthDeg < 0 {
+			side = "clockwise"
+		}
+		unsure := ""
+		if o.Unsure > 0 {
+			unsure = fmt.Sprintf(", give or take %.1f°", o.Unsure)
+		}
+		say("As joined, %sthe Moon’s north lies %.0f° %s from the picture’s top%s.", mirrored, math.Abs(o.NorthDeg), side, unsure)
 	}
 	if n.place.Vignetting > 0 {
 		say("The sensor’s corners were darker by %.1f %%, which is taken out.", n.place.Vignetting)

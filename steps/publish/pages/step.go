@@ -92,7 +92,7 @@ func add(x *pipeline.Expansion, p Pages, it pipeline.Item, other *pipeline.Item,
 		}
 	}
 	page := x.Add(pipeline.Part{
-		Name: "pages", Label: folder, Item: pipeline.Item{ID: it.ID}, Version: 1, Settings: s, In: in,
+		Name: "pages", Label: folder, Item: pipeline.Item{ID: it.ID}, Version: 2, Settings: s, In: in,
 		Out:    []string{"folder"},
 		Memory: 128 << 20,
 		Run:    pipeline.Bind(runPages),
@@ -100,6 +100,7 @@ func add(x *pipeline.Expansion, p Pages, it pipeline.Item, other *pipeline.Item,
 	x.Deliver(pipeline.Delivery{File: folder, Encoded: page.Out("folder"), Version: 1, Folder: &pipeline.Folder{
 		Open: "index.html", More: more,
 		Splice: map[string]func(file, record []byte) ([]byte, error){"report.html": spliceWarnings},
+		Log:    &pipeline.FolderLog{File: "run.js", Write: writeRun},
 	}})
 }
 
