@@ -154,6 +154,15 @@ func (c Costs) Fine(m *pipeline.Manifest, b *pipeline.Block) float64 {
 	return fine
 }
 
+// ranksOf counts the blocks of a clip's kept frames that are not in its sample.
+func ranksOf(keep string) func(pipeline.Size) int {
+	return func(s pipeline.Size) int {
+		n := int(s.Frames)
+		sample := float64(stacks.SampleSize(n)) / max(s.Frames, 1)
+		return blocks(float64(float64(stacks.Kept(n, keep)) * (1 - sample)))
+	}
+}
+
 // Guess lists what a block will be cut into: the expansions of the steps, as far
 // as they can be told without what earlier parts find.
 func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Size) []pipeline.Guess {
@@ -194,12 +203,7 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 	case "stack":
 		each("stacks/reference", one)
 		each("stacks/even", func(s pipeline.Size) int { return blocks(float64(stacks.SampleSize(int(s.Frames)))) })
-		keep := stackKeep(b)
-		each("stacks/ranks", func(s pipeline.Size) int { // those of the kept frames that are not in the sample
-			n := int(s.Frames)
-			sample := float64(stacks.SampleSize(n)) / max(s.Frames, 1)
-			return blocks(float64(float64(stacks.Kept(n, keep)) * (1 - sample)))
-		})
+		each("stacks/ranks", ranksOf(stackKeep(b)))
 		each("stacks/mean", one)
 		if m.Night.ScaleArcsecPerPx() > 0 {
 			each("stacks/resolution", one)

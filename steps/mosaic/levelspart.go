@@ -96,6 +96,22 @@ type limbRow struct {
 	ArcDeg float64 `json:"arc_deg"`
 }
 
+// extentOf decides whether the picture is a disk or a region, as asked for or by how much it shows, and lists its holes.
+func extentOf(t *pipeline.Task, c coverage, g geometry, asked string) (string, []hole) {
+	sunlit, share := c.sunlitCells(g)
+	extent := asked
+	if asked == "auto" {
+		if extent = "region"; share >= wholeShare {
+			extent = "disk"
+		}
+	}
+	t.FactText("extent", extent)
+	if g.Limb.Found {
+		t.Fact("sunlit_shown", 100*share, "% of the sunlit disk")
+	}
+	return extent, c.holes(g, sunlit, extent == "disk")
+}
+
 func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	var g geometry
 	if err := t.One("geometry").Table(&g); err != nil {
@@ -133,18 +149,7 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	out.Scale, out.ScaleSource, out.Estimated = chooseScale(t, s.StatedArcsecPerPx/fine, g.Limb, g.Sphere.DistanceKM, g.Sphere.Carried)
 	c.fill(looks, b.levels)
 	warnOverexposed(t, c.overexposed())
-	sunlit, share := c.sunlitCells(g)
-	out.Extent = s.Extent
-	if s.Extent == "auto" {
-		if out.Extent = "region"; share >= wholeShare {
-			out.Extent = "disk"
-		}
-	}
-	t.FactText("extent", out.Extent)
-	if g.Limb.Found {
-		t.Fact("sunlit_shown", 100*share, "% of the sunlit disk")
-	}
-	out.Holes = c.holes(g, sunlit, out.Extent == "disk")
+	out.Extent, out.Holes = extentOf(t, c, g, s.Extent)
 	warnHoles(t, g, out.Holes)
 	if err := warnTwice(t, g, s.IDs); err != nil {
 		return err

@@ -92,14 +92,21 @@ func expand(x *pipeline.Expansion) error {
 		"geometry":   place.Out("geometry"),
 	}}
 	handOn(out, items)
-	joined := []pipeline.Input{{Port: "image", Value: join.Out("image")}, {Port: "placements", Value: levels.Out("placements")}, {Port: "geometry", Value: place.Out("geometry")}}
-	face := x.Add(orientPart(slices.Concat(joined, in.tables), set.Orientation))
+	face := x.Add(orientPart(slices.Concat(inputsOf(out, "image", "placements", "geometry"), in.tables), set.Orientation))
 	out = out.With("orientation", face.Out("orientation"))
 	if p, ok := lightPart(items); ok {
 		out = out.With("light", x.Add(p).Out("light"))
 	}
 	x.Emit(out)
 	return nil
+}
+
+// inputsOf are values of an item as inputs, by their ports.
+func inputsOf(it pipeline.Item, ports ...string) (in []pipeline.Input) {
+	for _, p := range ports {
+		in = append(in, pipeline.Input{Port: p, Value: it.Values[p]})
+	}
+	return in
 }
 
 // handOn adds what is known of each panel's clip, as port:ID, for the report of the night.

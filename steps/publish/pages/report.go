@@ -89,24 +89,7 @@ func (n night) inShort(sc scene) []string {
 	if l := n.place.Limb; l.Found {
 		say("The limb’s radius is %.1f px, found to %.2f px rms; at the disk’s middle a pixel is %.3g km.", l.Radius, l.RMS, sc.KMPerPx)
 	}
-	switch o := n.face; {
-	case !o.Known:
-		say("How the Moon lies in the picture is not known.")
-	default:
-		mirrored := ""
-		if o.Mirrored {
-			mirrored = "the picture is mirrored, and "
-		}
-		side := "anticlockwise"
-		if o.NorthDeg < 0 {
-			side = "clockwise"
-		}
-		unsure := ""
-		if o.Unsure > 0 {
-			unsure = fmt.Sprintf(", give or take %.1f°", o.Unsure)
-		}
-		say("As joined, %sthe Moon’s north lies %.0f° %s from the picture’s top%s.", mirrored, math.Abs(o.NorthDeg), side, unsure)
-	}
+	say("%s", n.face.words())
 	if n.place.Vignetting > 0 {
 		say("The sensor’s corners were darker by %.1f %%, which is taken out.", n.place.Vignetting)
 	}
@@ -121,6 +104,24 @@ func (n night) inShort(sc scene) []string {
 		say("There is a hole of %s%s.", h.Text, at)
 	}
 	return out
+}
+
+// words say how the Moon lies in the picture as it was joined.
+func (o orientationTable) words() string {
+	if !o.Known {
+		return "How the Moon lies in the picture is not known."
+	}
+	mirrored, side, unsure := "", "anticlockwise", ""
+	if o.Mirrored {
+		mirrored = "the picture is mirrored, and "
+	}
+	if o.NorthDeg < 0 {
+		side = "clockwise"
+	}
+	if o.Unsure > 0 {
+		unsure = fmt.Sprintf(", give or take %.1f°", o.Unsure)
+	}
+	return fmt.Sprintf("As joined, %sthe Moon’s north lies %.0f° %s from the picture’s top%s.", mirrored, math.Abs(o.NorthDeg), side, unsure)
 }
 
 func (n night) row(i int, p scenePanel) reportRow {
