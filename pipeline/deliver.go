@@ -35,24 +35,39 @@ func (g *graph) deliverAll(ctx context.Context, outDir string) error {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		if _, err := g.await(ctx, d.Encoded); err != nil {
+		if err := g.awaitAll(ctx, d.streams()); err != nil {
 			errs = append(errs, fmt.Errorf("%s was not delivered: %w", d.File, err))
 			continue
 		}
-		if err := g.deliver(outDir, d); err != nil {
+		if err := g.deliver(ctx, outDir, d); err != nil {
 			errs = append(errs, fmt.Errorf("deliver %s: %w", d.File, err))
 		}
 	}
 	return errors.Join(errs...)
 }
 
-// deliver writes one file unless it stands there already, bit for bit.
-func (g *graph) deliver(outDir string, d *delivery) error {
+func (g *graph) awaitAll(ctx context.Context, values []Value) error {
+	for _, v := range values {
+		if _, err := g.await(ctx, v); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// deliver writes one file or folder unless it stands there already, bit for bit.
+func (g *graph) deliver(ctx context.Context, outDir string, d *delivery) error {
 	rec, err := recordOf(d.Encoded).encode()
 	if err != nil {
 		return err
 	}
 	path := filepath.Join(outDir, filepath.FromSlash(d.File))
+	if d.Folder != nil {
+		if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+			return fmt.Errorf("make folder: %w", err)
+		}
+		return g.placeFolder(ctx, path, d, rec)
+	}
 	if err := g.place(path, d, rec); err != nil {
 		return err
 	}
@@ -180,8 +195,14 @@ func sweepPartials(outDir string) error {
 		if err != nil {
 			return err
 		}
-		if !e.IsDir() && strings.HasPrefix(e.Name(), partialPrefix) {
-			return os.Remove(path)
+		if !strings.HasPrefix(e.Name(), partialPrefix) || path == outDir {
+			return nil
+		}
+		if err := os.RemoveAll(path); err != nil {
+			return err
+		}
+		if e.IsDir() {
+			return fs.SkipDir
 		}
 		return nil
 	})

@@ -198,13 +198,18 @@ func (t *tally) add(ref Ref, c Cost, one, pending bool) {
 
 // delivery counts a file that is missing, or whose picture will change.
 func (t *tally) delivery(d *delivery) {
-	n := d.Encoded.node
-	if n == nil || n.err != nil && !errors.Is(n.err, ErrPending) {
-		return
-	}
 	_, err := os.Stat(filepath.Join(t.outDir, filepath.FromSlash(d.File)))
-	if n.err != nil || err != nil {
-		t.file(d.File, t.g.exec.expected(kindOf(n), t.g.of(n)))
+	wanted, sum := err != nil, Cost{}
+	for _, v := range d.streams() {
+		n := v.node
+		if n == nil || n.err != nil && !errors.Is(n.err, ErrPending) {
+			return
+		}
+		wanted = wanted || n.err != nil
+		sum.File += t.g.exec.expected(kindOf(n), t.g.of(n)).File
+	}
+	if wanted {
+		t.file(d.File, sum)
 	}
 }
 
@@ -213,8 +218,8 @@ func (t *tally) file(name string, c Cost) {
 		return
 	}
 	size, grows := int64(c.File), int64(c.File)
-	if st, err := os.Stat(filepath.Join(t.outDir, filepath.FromSlash(name))); err == nil {
-		size, grows = max(size, st.Size()), max(size-st.Size(), 0)
+	if had, err := sizeAt(filepath.Join(t.outDir, filepath.FromSlash(name))); err == nil {
+		size, grows = max(size, had), max(size-had, 0)
 	}
 	t.f.OutBytes += size
 	t.f.OutGrowth += grows

@@ -88,6 +88,14 @@ func (g *graph) saveRates(outDir string) error {
 	}
 	files := map[*node]int64{}
 	for _, d := range g.deliveries {
+		if d.Folder != nil { // each of its parts by what it gave to it
+			for _, v := range d.streams() {
+				if v.node != nil && v.node.outs != nil {
+					files[v.node] = g.cache.SizeOf(v.node.outs[v.port])
+				}
+			}
+			continue
+		}
 		if st, err := os.Stat(filepath.Join(outDir, filepath.FromSlash(d.File))); err == nil {
 			files[d.Encoded.node] = st.Size()
 		}

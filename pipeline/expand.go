@@ -23,7 +23,7 @@ type expandRun struct {
 	emitted bool
 }
 
-// Delivery is a file for the user's output folder.
+// Delivery is a file, or a folder of files, for the user's output folder.
 type Delivery struct {
 	File    string // relative to the output folder, with slashes
 	Encoded Value  // bytes of the file without its record
@@ -33,6 +33,8 @@ type Delivery struct {
 	Version int
 	// Beside asks for the record in a file of its own, for formats that hold only its id.
 	Beside bool
+	// Folder, if not nil, makes it a folder, in which the record stands as record.json; Splice and Beside mean nothing then.
+	Folder *Folder
 }
 
 // Name returns the block's label.
@@ -191,10 +193,13 @@ func (x *Expansion) Deliver(d Delivery) {
 		return
 	}
 	g.mu.Lock()
-	g.deliveries = append(g.deliveries, &delivery{d, ref})
+	wanted := &delivery{d, ref}
+	g.deliveries = append(g.deliveries, wanted)
 	g.mu.Unlock()
-	if d.Encoded.node != nil {
-		g.demand(x.run.ctx, d.Encoded.node)
+	for _, v := range wanted.streams() {
+		if v.node != nil {
+			g.demand(x.run.ctx, v.node)
+		}
 	}
 }
 

@@ -25,9 +25,7 @@ type clipMention struct {
 
 // mentionClip notes a clip's name for when the files are known.
 func (t *bodyTarget) mentionClip(text, setting string, at Range) {
-	if t.block != nil {
-		t.block.mentioned = append(t.block.mentioned, clipMention{text: text, list: t.path + setting, at: at})
-	}
+	t.block.mentioned = append(t.block.mentioned, clipMention{text: text, list: t.path + setting, at: at})
 }
 
 // clipLabel is the label of a nested block that stands for a clip. Names of files

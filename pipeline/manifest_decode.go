@@ -131,7 +131,9 @@ func (l *loader) loadNight(body *hclsyntax.Body) {
 			continue
 		}
 		seen = true
-		l.decodeBody(b.Body, "night", &bodyTarget{targets: []target{{sch, reflect.ValueOf(&l.m.Night).Elem()}}})
+		whole := &Block{Kind: "night", Range: rangeOf(b.DefRange()), fields: map[string]Range{}}
+		l.decodeBody(b.Body, "night", &bodyTarget{targets: []target{{sch, reflect.ValueOf(&l.m.Night).Elem()}}, block: whole})
+		l.m.place(l.d, whole, l.m.Night.check())
 	}
 }
 
@@ -177,7 +179,7 @@ type target struct {
 // nested struct.
 type bodyTarget struct {
 	targets []target
-	block   *Block // nil for night
+	block   *Block
 	path    string // "" or "band.fine."
 }
 
@@ -237,9 +239,7 @@ func (l *loader) decodeBody(body *hclsyntax.Body, what string, t *bodyTarget) {
 }
 
 func (l *loader) decodeAttribute(a *hclsyntax.Attribute, t *bodyTarget) {
-	if t.block != nil {
-		t.block.fields[t.path+a.Name] = rangeOf(a.Expr.Range())
-	}
+	t.block.fields[t.path+a.Name] = rangeOf(a.Expr.Range())
 	for i, g := range t.targets {
 		f := g.sch.field(a.Name)
 		if f == nil {
@@ -316,9 +316,7 @@ func (l *loader) decodeOne(b *hclsyntax.Block, f *field, dst reflect.Value, t *b
 			path += fmt.Sprintf(".%d", n-1)
 		}
 	}
-	if t.block != nil {
-		t.block.fields[path] = rangeOf(b.DefRange())
-	}
+	t.block.fields[path] = rangeOf(b.DefRange())
 	l.decodeBody(b.Body, f.name+" block", &bodyTarget{[]target{{f.sub, v.Elem()}}, t.block, path + "."})
 	switch {
 	case f.typ.Kind() == reflect.Slice && f.typ.Elem().Kind() == reflect.Pointer:

@@ -53,7 +53,7 @@ func (l *loader) decodeList(x hclsyntax.Expression, f *field, dst reflect.Value,
 	add := func(e hclsyntax.Expression, v cty.Value) {
 		elem := reflect.New(f.typ.Elem()).Elem()
 		ok := l.setScalar(e, v, f, elem)
-		if ok && f.typ == typeFiles && t.block != nil && !again {
+		if ok && f.typ == typeFiles && !again {
 			if ok = l.goodPattern(elem.String(), rangeOf(e.Range())); ok {
 				t.block.patterns = append(t.block.patterns, filePattern{elem.String(), f.name == "except", rangeOf(e.Range())})
 			}
@@ -66,9 +66,7 @@ func (l *loader) decodeList(x hclsyntax.Expression, f *field, dst reflect.Value,
 		}
 	}
 	for i, e := range items(x) {
-		if t.block != nil {
-			t.block.fields[fmt.Sprintf("%s%s.%d", t.path, f.name, i)] = rangeOf(e.Range())
-		}
+		t.block.fields[fmt.Sprintf("%s%s.%d", t.path, f.name, i)] = rangeOf(e.Range())
 		v, ok := l.eval.value(e, false)
 		switch {
 		case !ok:
@@ -280,7 +278,7 @@ func (l *loader) decodeRefs(x hclsyntax.Expression, f *field, dst reflect.Value,
 		}
 		refs = append(refs, r)
 		l.used[r] = true
-		if t.block != nil && !slices.Contains(t.block.Refs, r) {
+		if !slices.Contains(t.block.Refs, r) {
 			t.block.Refs = append(t.block.Refs, r)
 		}
 	}

@@ -33,6 +33,7 @@ func (p planeHead) rect(i int) image.Rectangle {
 type PlaneReader struct {
 	planeHead
 	blob BlobReader
+	kept *keptTiles // nil: none
 }
 
 func openPlane(s Store, id ID) (*PlaneReader, error) {
@@ -67,7 +68,7 @@ func (p *PlaneReader) ReadRect(c int, r image.Rectangle, dst []float32) error {
 		if in.Empty() {
 			continue
 		}
-		b, err := p.blob.Chunk(i)
+		b, err := p.tile(i)
 		if err != nil {
 			return fmt.Errorf("read tile %d: %w", i, err)
 		}

@@ -6,6 +6,8 @@ import (
 	"image"
 	"math"
 	"path/filepath"
+	"sync"
+	"sync/atomic"
 	"testing"
 
 	"plenilune/cache"
@@ -146,4 +148,61 @@ func TestShortNames(t *testing.T) {
 	if len(got) != 5 {
 		t.Errorf("%d names: %v", len(got), fmt.Sprint(got))
 	}
+}
+
+// A reader that keeps tiles gives what one gives that keeps none, whatever is read
+// again, by several at once, and reads no tile twice.
+func TestKeptTilesAreTheSame(t *testing.T) {
+	const w, h = 5*tileSide + 7, 4*tileSide + 3
+	a, b := []float32{}, []float32{}
+	for i := range w * h {
+		a, b = append(a, float32(i)), append(b, float32(-i))
+	}
+	store := planeStore(t)
+	id, err := PutPlaneIn(t.Context(), store, w, h, a, b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := openPlane(store, id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	counted := &countedBlob{BlobReader: p.blob}
+	p.blob = counted
+	p.Keep(3)
+	var wg sync.WaitGroup
+	for y := 0; y+tileSide <= h; y += tileSide {
+		for x := 0; x+tileSide <= w; x += tileSide {
+			wg.Go(func() {
+				r := image.Rect(x-9, y-9, x+tileSide+9, y+tileSide+9).Intersect(image.Rect(0, 0, w, h))
+				got := make([]float32, r.Dx()*r.Dy())
+				for c, want := range [][]float32{a, b} {
+					if err := p.ReadRect(c, r, got); err != nil {
+						t.Error(err)
+					}
+					for i, v := range got {
+						if at := (r.Min.Y+i/r.Dx())*w + r.Min.X + i%r.Dx(); v != want[at] {
+							t.Errorf("channel %d at %d: %v, want %v", c, at, v, want[at])
+							return
+						}
+					}
+				}
+			})
+		}
+		wg.Wait()
+	}
+	if n := counted.n.Load(); n > int64(p.tiles()) {
+		t.Errorf("%d tiles were read, there are %d", n, p.tiles())
+	}
+}
+
+type countedBlob struct {
+	BlobReader
+	n atomic.Int64
+}
+
+func (c *countedBlob) Chunk(i int) ([]byte, error) {
+	c.n.Add(1)
+	return c.BlobReader.Chunk(i)
 }

@@ -61,11 +61,15 @@ func (v *verifier) proveAll(ctx context.Context, g *graph, outDir string) error 
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		if _, err := g.await(ctx, d.Encoded); err != nil {
+		if err := g.awaitAll(ctx, d.streams()); err != nil {
 			v.proofs = append(v.proofs, Proof{File: d.File, State: Unmade, Reason: err.Error()})
 			continue
 		}
-		if err := v.prove(g, outDir, d); err != nil {
+		prove := v.prove
+		if d.Folder != nil {
+			prove = v.proveFolder
+		}
+		if err := prove(ctx, g, outDir, d); err != nil {
 			errs = append(errs, fmt.Errorf("compare %s: %w", d.File, err))
 		}
 	}
@@ -73,7 +77,7 @@ func (v *verifier) proveAll(ctx context.Context, g *graph, outDir string) error 
 }
 
 // prove compares one file, and the record beside it if it has one.
-func (v *verifier) prove(g *graph, outDir string, d *delivery) error {
+func (v *verifier) prove(_ context.Context, g *graph, outDir string, d *delivery) error {
 	made := recordOf(d.Encoded)
 	rec, err := made.encode()
 	if err != nil {

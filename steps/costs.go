@@ -71,6 +71,11 @@ var costs = map[string]cost{
 	"finish/layout":     {},
 	"finish/tone":       {perPx: 0.05, colour: 4, parallel: 0.9, bytesPx: 1.15},
 
+	"publish/tiles": {perPx: 0.03, colour: 2.5, parallel: 0.7, bytesPx: 0.2, filePx: 0.2},
+	"publish/pages": {perPx: 0.002, bytesFieldPx: 0.05},
+	"publish/crop":  {perPx: 0.1, colour: 1.5},
+	"publish/sheet": {perPx: 0.02},
+
 	"publish/caption.txt": {},
 	"publish/encode.fits": {perPx: 0.06, colour: 3, bytesPx: 4, filePx: 4.2},
 	"publish/encode.tif":  {perPx: 0.03, colour: 3, bytesPx: 2, filePx: 2.2},
@@ -149,6 +154,15 @@ func (c Costs) Fine(m *pipeline.Manifest, b *pipeline.Block) float64 {
 	return fine
 }
 
+// ranksOf counts the blocks of a clip's kept frames that are not in its sample.
+func ranksOf(keep string) func(pipeline.Size) int {
+	return func(s pipeline.Size) int {
+		n := int(s.Frames)
+		sample := float64(stacks.SampleSize(n)) / max(s.Frames, 1)
+		return blocks(float64(float64(stacks.Kept(n, keep)) * (1 - sample)))
+	}
+}
+
 // Guess lists what a block will be cut into: the expansions of the steps, as far
 // as they can be told without what earlier parts find.
 func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Size) []pipeline.Guess {
@@ -189,12 +203,7 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 	case "stack":
 		each("stacks/reference", one)
 		each("stacks/even", func(s pipeline.Size) int { return blocks(float64(stacks.SampleSize(int(s.Frames)))) })
-		keep := stackKeep(b)
-		each("stacks/ranks", func(s pipeline.Size) int { // those of the kept frames that are not in the sample
-			n := int(s.Frames)
-			sample := float64(stacks.SampleSize(n)) / max(s.Frames, 1)
-			return blocks(float64(float64(stacks.Kept(n, keep)) * (1 - sample)))
-		})
+		each("stacks/ranks", ranksOf(stackKeep(b)))
 		each("stacks/mean", one)
 		if m.Night.ScaleArcsecPerPx() > 0 {
 			each("stacks/resolution", one)
@@ -208,6 +217,8 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 		picture(joined(m, b.Refs), "finish/levels", "finish/layout", "finish/tone")
 	case "publish":
 		out = append(out, files(m, b, clips)...)
+	case "teststrip":
+		picture(true, "publish/crop", "publish/sheet")
 	}
 	return out
 }
@@ -292,6 +303,19 @@ func files(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Size) []pip
 		}
 		for _, c := range clips {
 			out = append(out, pipeline.Guess{Kind: kind, File: p.File + " of " + c.ID.Short(), Of: []pipeline.Size{c}})
+		}
+	}
+	for _, p := range s.Pages {
+		if joined(m, []pipeline.Ref{p.Image}) {
+			out = append(out, pipeline.Guess{Kind: "publish/tiles", File: p.Folder, Of: clips}, pipeline.Guess{Kind: "publish/pages", Of: clips})
+			if p.Beside.Name != "" {
+				out = append(out, pipeline.Guess{Kind: "publish/tiles", File: p.Folder, Of: clips})
+			}
+			continue
+		}
+		for _, c := range clips {
+			out = append(out, pipeline.Guess{Kind: "publish/tiles", File: p.Folder + " of " + c.ID.Short(), Of: []pipeline.Size{c}},
+				pipeline.Guess{Kind: "publish/pages", Of: []pipeline.Size{c}})
 		}
 	}
 	return out

@@ -24,5 +24,6 @@ func All() []pipeline.Step {
 		detail.Step(),
 		finish.Step(),
 		publish.Step(),
+		publish.StripStep(),
 	}
 }

@@ -47,16 +47,25 @@ func nightIn(t *testing.T, exe string) (dir, manifest string) {
 	return dir, manifest
 }
 
-// published is the content of every file of an output folder.
+// published is the content of every file of an output folder, but for what tells of the run.
 func published(t *testing.T, dir string) map[string]cache.ID {
 	t.Helper()
 	out := map[string]cache.ID{}
 	err := filepath.WalkDir(dir, func(p string, e fs.DirEntry, err error) error {
-		if err != nil || e.IsDir() || strings.HasPrefix(e.Name(), ".") {
+		switch {
+		case err != nil:
 			return err
+		case e.IsDir() && strings.HasPrefix(e.Name(), "."):
+			return filepath.SkipDir
+		case e.IsDir() || strings.HasPrefix(e.Name(), ".") || e.Name() == "run.js":
+			return nil
 		}
 		b, err := os.ReadFile(p)
-		out[filepath.Base(p)] = cache.Sum(b)
+		if err != nil {
+			return err
+		}
+		name, err := filepath.Rel(dir, p)
+		out[filepath.ToSlash(name)] = cache.Sum(b)
 		return err
 	})
 	if err != nil && !os.IsNotExist(err) {

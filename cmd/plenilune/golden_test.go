@@ -29,7 +29,7 @@ func TestVersions(t *testing.T) {
 		t.Fatalf("run: %v\n%s", err, b)
 	}
 	made := map[string][]string{} // part and version → outputs
-	for _, file := range []string{"disk.png", "disk-linear.tif", "disk-small.jpg"} {
+	for _, file := range []string{"disk.png", "disk-linear.tif", "disk-small.jpg", "disk"} {
 		b, err := recordOf(filepath.Join(out, file))
 		if err != nil {
 			t.Fatal(err)

@@ -26,27 +26,7 @@ var manifestText = template.Must(template.New("manifest").Funcs(template.FuncMap
 night {
   title = {{quote .Title}}
 
-  # Where you stood and how the telescope is held: with that and the clips' times
-  # the panels are joined over the Moon's ball, which turns under you while you
-  # shoot. It stays in this file: pictures' records hold how the Moon was turned
-  # at each clip, from which no more than the region could be worked out.
-  # mount = "altaz" # or "equatorial"
-  # site {
-  #   latitude_deg  = 0 # north
-  #   longitude_deg = 0 # east
-  #   elevation_m   = 0
-  # }
-
-  # What you know of the optics makes scales exact. Without it they are measured
-  # from the limb and the Moon's mean apparent diameter.
-  # telescope {
-  #   aperture_mm     = 150
-  #   focal_length_mm = 1800
-  #   obstruction     = 0.30
-  # }
-  # camera {
-  #   pixel_um = 2.9
-  # }
+{{.Night -}}
 }
 
 settings {
@@ -163,8 +143,39 @@ publish "out" {
     caption      = true # what, when and how, as a text beside it
     # max_bytes  = 500000
   }
+  pages {
+    image  = finish.print # to be looked at in a browser, with the night's report: open disk/index.html
+    folder = "disk"
+  }
 }
 `))
+
+// unknownNight is what the night block holds of what nobody has said.
+const unknownNight = `  # plenilune survey, before the night, reads this block too: its --help says what
+  # else may stand here.
+
+  # Where you stood and how the telescope is held: with that and the clips' times
+  # the panels are joined over the Moon's ball, which turns under you while you
+  # shoot. It stays in this file: pictures' records hold how the Moon was turned
+  # at each clip, from which no more than the region could be worked out.
+  # mount = "altaz" # or "equatorial"
+  # site {
+  #   latitude_deg  = 0 # north
+  #   longitude_deg = 0 # east
+  #   elevation_m   = 0
+  # }
+
+  # What you know of the optics makes scales exact. Without it they are measured
+  # from the limb and the Moon's mean apparent diameter.
+  # telescope {
+  #   aperture_mm     = 150
+  #   focal_length_mm = 1800
+  #   obstruction     = 0.30
+  # }
+  # camera {
+  #   pixel_um = 2.9
+  # }
+`
 
 // manifestBand is a band of the recipe that new writes.
 type manifestBand struct {
@@ -190,18 +201,22 @@ type manifestMaster struct {
 
 type manifestExcept struct{ Path, Why string }
 
+// manifestData is what a manifest is written from.
+type manifestData struct {
+	Name, Title string
+	Night       string // the rest of its block, in lines
+	Keep        string
+	Masters     []manifestMaster
+	Own         []string // masters of the clips
+	Files       []string
+	Except      []manifestExcept
+	Bands       []manifestBand
+}
+
 // manifest writes the recipe for what was found, for a file in the folder base.
 func (n *folderNight) manifest(name string) ([]byte, error) {
 	base := filepath.Dir(name)
-	data := struct {
-		Name, Title string
-		Keep        string
-		Masters     []manifestMaster
-		Own         []string // masters of the clips
-		Files       []string
-		Except      []manifestExcept
-		Bands       []manifestBand
-	}{Name: remark(filepath.Base(name)), Title: n.title, Keep: stacks.DefaultKeep, Bands: recipeBands()}
+	data := manifestData{Name: remark(filepath.Base(name)), Title: n.title, Night: unknownNight, Keep: stacks.DefaultKeep, Bands: recipeBands()}
 	if data.Title == "" {
 		data.Title = "A night of the Moon"
 	}

@@ -73,7 +73,14 @@ func (f *runFlags) run(ctx context.Context, stdout, stderr io.Writer, file strin
 	if err != nil {
 		return err
 	}
-	opts := pipeline.Options{OutDir: outDir(file, f.out), Jobs: f.jobs, Only: f.only, Fresh: f.fresh, Rehash: f.rehash, Build: buildName()}
+	return f.execute(ctx, newScreen(stdout, stderr, f.json), m, outDir(file, f.out))
+}
+
+// execute runs a manifest without faults, and shows what happens on a screen of its own.
+func (f *runFlags) execute(ctx context.Context, s *screen, m *pipeline.Manifest, out string) error {
+	defer s.close()
+	opts := pipeline.Options{OutDir: out, Jobs: f.jobs, Only: f.only, Fresh: f.fresh, Rehash: f.rehash, Build: buildName()}
+	var err error
 	if opts.Jobs < 0 {
 		return requestf("-j %d: want at least 1 worker", f.jobs)
 	}
@@ -87,13 +94,11 @@ func (f *runFlags) run(ctx context.Context, stdout, stderr io.Writer, file strin
 	if err != nil {
 		return err
 	}
-	c, err := f.open(ctx, stderr)
+	c, err := f.open(ctx, s.err)
 	if err != nil {
 		return err
 	}
 	defer c.Close()
-	s := newScreen(stdout, stderr, f.json)
-	defer s.close()
 	opts.Observer = s.event
 	volume := f.volume
 	if volume == nil {
@@ -110,7 +115,7 @@ func (f *runFlags) run(ctx context.Context, stdout, stderr io.Writer, file strin
 	}
 	s.summary(sum)
 	if errors.Is(err, pipeline.ErrIncomplete) {
-		fmt.Fprintln(stderr, "plenilune:", err)
+		fmt.Fprintln(s.err, "plenilune:", err)
 		return &toldError{exitFailed}
 	}
 	return err

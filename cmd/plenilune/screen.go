@@ -34,6 +34,7 @@ type screen struct {
 	out, err io.Writer
 	json     bool
 	began    time.Time
+	also     func(pipeline.Event) // hears every event too; may be nil
 
 	mu    sync.Mutex
 	last  time.Time // of the last plain line or JSON progress
@@ -67,6 +68,9 @@ func (s *screen) status() string {
 
 // event shows one event of a run.
 func (s *screen) event(e pipeline.Event) {
+	if s.also != nil {
+		s.also(e)
+	}
 	if s.json {
 		s.eventJSON(e)
 		return

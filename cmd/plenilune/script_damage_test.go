@@ -3,6 +3,8 @@ package main
 import (
 	"bytes"
 	"errors"
+	"math"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"slices"
@@ -25,6 +27,28 @@ func scriptSamples(ts *testscript.TestScript, neg bool, args []string) {
 	changeFrames(ts, args[0], func(frames []byte, _ ser.Header) {
 		for i, v := range frames {
 			frames[i] = byte(min(255, max(0, float64(v)*factor+offset)))
+		}
+	})
+}
+
+// scriptSlope adds light that changes over the field of an 8-bit capture, from nothing at one rim to twice as many levels as said at the
+// other: slope FILE LEVELS DEGREES, where 0 is brighter to the right and 90 downwards.
+func scriptSlope(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: slope FILE LEVELS DEGREES")
+	}
+	levels, err := strconv.ParseFloat(args[1], 64)
+	ts.Check(err)
+	degrees, err := strconv.ParseFloat(args[2], 64)
+	ts.Check(err)
+	sin, cos := math.Sincos(degrees * math.Pi / 180)
+	rng := rand.New(rand.NewPCG(1, 1))
+	changeFrames(ts, args[0], func(frames []byte, h ser.Header) {
+		w, tall := int(h.Width), int(h.Height)
+		for i, v := range frames {
+			x, y := i%w-w/2, i/w%tall-tall/2
+			glow := levels * (1 + (cos*float64(x)+sin*float64(y))/(math.Hypot(float64(w), float64(tall))/2))
+			frames[i] = byte(min(255, max(0, float64(v)+glow+rng.Float64())))
 		}
 	})
 }

@@ -59,11 +59,15 @@ func TestScripts(t *testing.T) {
 			"cut":         scriptCut,
 			"touch":       scriptTouch,
 			"samples":     scriptSamples,
+			"slope":       scriptSlope,
+			"numbers":     scriptNumbers,
+			"turning":     scriptTurning,
 			"damage":      scriptDamage,
 			"flip":        scriptFlip,
 			"ends":        scriptEnds,
 			"binned":      scriptBinned,
 			"turned":      scriptTurned,
+			"flown":       scriptFlown,
 		},
 	})
 }

@@ -24,7 +24,8 @@ func traceCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "trace IMAGE",
 		Short: "Print how a picture was made, down to the SHA-256 of each capture",
-		Long: `trace reads the record inside a picture (for JPEG, the file beside it) and prints
+		Long: `trace reads the record inside a picture (for JPEG, the file beside it; for pages, the
+one in their folder) and prints
 the whole lineage: each part with its settings and what it was made from, down to
 the captures. Each part's key is the SHA-256 of its action text:
   plenilune trace disk.png --text KEY | sha256sum`,
@@ -59,8 +60,18 @@ the captures. Each part's key is the SHA-256 of its action text:
 	return cmd
 }
 
-// recordOf finds a picture's record: inside it, or in the file beside it.
+// recordOf finds a picture's record: inside it, or in the file beside it. That of a folder of pages is a file in it.
 func recordOf(path string) ([]byte, error) {
+	if st, err := os.Stat(path); err == nil && st.IsDir() {
+		path = filepath.Join(path, "record.json")
+	}
+	if filepath.Base(path) == "record.json" || strings.EqualFold(filepath.Ext(path), ".html") {
+		b, err := os.ReadFile(filepath.Join(filepath.Dir(path), "record.json"))
+		if err != nil {
+			return nil, requestf("open the record of the pages: %v", err)
+		}
+		return b, nil
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, requestf("open the picture: %v", err)

@@ -32,10 +32,11 @@ type seen struct {
 	Places   int               `json:"places"`   // how many places of the limb it rests on
 }
 
-// usualSpread, in pixels of the sensor, is taken where a picture shows no limb: a little less blur than a
-// mean of the better frames commonly has, so that nothing is overdone (found on
-// simulated nights at a ratio of aperture to Fried's parameter of 2 to 5).
-var usualSpread = deconvolve.Spread{Halo: 0.28, CoreSigma: 0.5, HaloSigma: 3.4}
+// usualSpread, in pixels of the sensor, is taken where a picture shows no limb: a
+// little less blur than a mean of the better frames commonly has, so that nothing is
+// overdone (found on simulated nights at a ratio of aperture to Fried's parameter of
+// about 3).
+var usualSpread = deconvolve.Spread{Halo: 0.4, CoreSigma: 0.33, HaloSigma: 2.15}
 
 const (
 	fewestPlaces = 6     // of the limb; fewer may all lie in one bad spot
@@ -55,8 +56,17 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 			return err
 		}
 	}
-	tel := telescope(o, p, light)
-	b, err := measureBlur(limbEdges(img.Luminance(), img.W, img.H), tel)
+	tel, stated := telescope(o, p, light)
+	places := limbEdges(img.Luminance(), img.W, img.H)
+	edges := profilesOf(places)
+	within := 0.0
+	if !stated {
+		tel, within = opticsSeen(middle(edges, -1), tel)
+	}
+	b, err := measureBlur(edges, tel)
+	if err == nil && within > 0 {
+		b.SigmaPx = math.Sqrt(square(b.SigmaPx) + square(ofOptics(middle(edges, -1), tel, within)))
+	}
 	if err != nil {
 		b = seen{Spread: usualSpread.Times(cmp.Or(p.Fineness, 1))}
 		b.FWHMPx = tel.FWHM(b.Spread)
@@ -69,30 +79,47 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 			t.Fact("blur_fwhm_on_the_sky", float64(b.FWHMPx*s), "arcsec")
 			t.Fact("blur_fwhm_on_the_sky_uncertainty", float64(b.SigmaPx*s), "arcsec")
 		}
+		t.Fact("blur_core_fwhm", sigmaToFWHM*b.Spread.CoreSigma, "px")
 		t.Fact("blur_halo_share", 100*b.Spread.Halo, "%")
 		t.Fact("blur_halo_fwhm", sigmaToFWHM*b.Spread.HaloSigma, "px")
+		t.Fact("optics_cutoff", tel.Cutoff, "cycles/px")
 		t.Fact("blur_places", float64(b.Places), "places of the limb")
+		tellSides(t, places, tel, b)
 	}
 	return t.PutTable("blur", b)
 }
 
+// unevenBlur is how much wider the blur of one side of the disk may be than that of
+// another before the user should know: panels were sharpened against each other by
+// then, and what is left differs by a tenth.
+const unevenBlur = 1.3
+
+// tellSides says how the blur differs from one side of the disk to another.
+func tellSides(t *pipeline.Task, places []limbPlace, tel deconvolve.Telescope, b seen) {
+	least, most, ok := bySide(places, tel)
+	if !ok {
+		return
+	}
+	t.Fact("blur_fwhm_least", least.fwhmPx, "px")
+	t.FactText("blur_least_at", sideNames[least.side])
+	t.Fact("blur_fwhm_most", most.fwhmPx, "px")
+	t.FactText("blur_most_at", sideNames[most.side])
+	if most.fwhmPx > float64(unevenBlur*least.fwhmPx) {
+		t.Warn("blur-uneven", "the blur is %.1f px wide at the limb on the %s and %.1f px on the %s; %.1f px are taken out everywhere: "+
+			"panels of the softer side may be worth another take", least.fwhmPx, sideNames[least.side], most.fwhmPx, sideNames[most.side], b.FWHMPx)
+	}
+}
+
+func profilesOf(places []limbPlace) []deconvolve.Profile {
+	out := make([]deconvolve.Profile, len(places))
+	for i, p := range places {
+		out[i] = p.profile
+	}
+	return out
+}
+
 // sigmaToFWHM is the full width at half maximum of a Gaussian of σ = 1: 2√(2 ln 2).
 const sigmaToFWHM = 2.3548200450309493
-
-// telescope is what the night says of the optics, in pixels of the picture.
-func telescope(o opticsSettings, p placement, light lightTable) deconvolve.Telescope {
-	tel := deconvolve.Typical()
-	tel.Pixel = p.Fineness
-	tel.Cutoff /= cmp.Or(p.Fineness, 1)
-	if o.ApertureMM > 0 && p.ScaleArcsecPerPx > 0 {
-		mm := cmp.Or(light.WavelengthNM*1e-6, greenMM)
-		tel.Cutoff = min(max(float64(o.ApertureMM/mm*p.ScaleArcsecPerPx)/206264.806, 0.1), 2)
-	}
-	if o.Obstruction > 0 {
-		tel.Obstruction = o.Obstruction
-	}
-	return tel
-}
 
 var errFewEdges = errors.New("too little of the lit limb is in view")
 
@@ -109,7 +136,7 @@ func measureBlur(edges []deconvolve.Profile, tel deconvolve.Telescope) (b seen, 
 	}
 	b.Measured, b.Places, b.FWHMPx = true, len(edges), tel.FWHM(b.Spread)
 	groups := min(jackknives, len(edges))
-	var sum, square float64
+	var sum, squares float64
 	for g := range groups {
 		s, _, err := deconvolve.FitEdge(middle(edges, g), tel)
 		if err != nil {
@@ -117,10 +144,10 @@ func measureBlur(edges []deconvolve.Profile, tel deconvolve.Telescope) (b seen, 
 		}
 		v := tel.FWHM(s)
 		sum += v
-		square += float64(v * v)
+		squares += square(v)
 	}
 	n := float64(groups)
-	b.SigmaPx = math.Sqrt(max(0, float64((n-1)*(square/n-float64(sum/n*sum/n)))))
+	b.SigmaPx = math.Sqrt(max(0, float64((n-1)*(squares/n-float64(sum/n*sum/n)))))
 	return b, nil
 }
 

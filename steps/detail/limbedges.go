@@ -11,20 +11,27 @@ import (
 	"plenilune/steps/kernel/solve"
 )
 
+// limbPlace is a place of the lit limb: the normal profile across it, and to which
+// side of the picture the sky lies there.
+type limbPlace struct {
+	profile deconvolve.Profile
+	side    side
+}
+
 // limbEdges looks for the lit limb in windows of a picture and returns the normal
 // profile across it in each window where it is clean: sky on one side, level
 // ground on the other, the edge between them a smooth curve. The Moon having no
 // air, its limb is as sharp an edge as nature has, and unlike the edges of
 // shadows it has nothing before it. As in ISO 12233 the edge's curve is found
 // first, and then every pixel is put in its bin by its distance from the curve.
-func limbEdges(lum []float32, w, h int) []deconvolve.Profile {
+func limbEdges(lum []float32, w, h int) []limbPlace {
 	q := robust.Quantiles(lum, 0.01, 0.99)
 	e := edgeFinder{lum: lum, w: w, h: h, sky: q[0], span: q[1] - q[0]}
 	if !(e.span > 0) {
 		return nil
 	}
 	e.gx, e.gy = slopes(lum, w, h)
-	var out []deconvolve.Profile
+	var out []limbPlace
 	for y := 0; y+edgeWindow <= h; y += edgeWindow / 2 {
 		for x := 0; x+edgeWindow <= w; x += edgeWindow / 2 {
 			if p, ok := e.window(x, y); ok {
@@ -67,7 +74,7 @@ func slopes(lum []float32, w, h int) (gx, gy []float32) {
 }
 
 // window measures the edge in the window with its corner at (x0, y0).
-func (e *edgeFinder) window(x0, y0 int) (p deconvolve.Profile, ok bool) {
+func (e *edgeFinder) window(x0, y0 int) (p limbPlace, ok bool) {
 	pix := make([]float32, 0, edgeWindow*edgeWindow)
 	for y := y0; y < y0+edgeWindow; y++ {
 		pix = append(pix, e.lum[y*e.w+x0:][:edgeWindow]...)
@@ -80,6 +87,7 @@ func (e *edgeFinder) window(x0, y0 int) (p deconvolve.Profile, ok bool) {
 		return p, false
 	}
 	nx, ny := e.toward(x0, y0)
+	p.side = sideOf(-nx, -ny)
 	if turn(pix, nx, ny); nx == 0 && ny == 0 {
 		return p, false
 	}
@@ -87,7 +95,8 @@ func (e *edgeFinder) window(x0, y0 int) (p deconvolve.Profile, ok bool) {
 	if !ok {
 		return p, false
 	}
-	return e.profile(pix, curve, kept)
+	p.profile, ok = e.profile(pix, curve, kept)
+	return p, ok
 }
 
 // toward is which way the window's ground lies.

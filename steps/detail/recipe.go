@@ -11,14 +11,14 @@ type bandSettings struct {
 }
 
 // Recipe returns the bands that are used, after the blur is taken out, when a
-// block has neither deconvolve nor a band: with the blur gone they have little to
-// do but lend the middle scales a touch of what the eye likes and hold back the
-// finest noise. Their scales are in pixels, since most telescopes are used at
+// block has neither deconvolve nor a band: with the blur gone, as it was measured,
+// they have nothing to raise, and only hold back the finest noise; to raise them is
+// a matter of taste. Their scales are in pixels, since most telescopes are used at
 // about the sampling that their optics ask for.
 func Recipe() []Band {
 	return []Band{
-		{Name: "fine", ScalePx: 1.5, Boost: 1.02, FloorSigma: 0.5},
-		{Name: "middle", ScalePx: 4, Boost: 1.05, FloorSigma: 0.5},
+		{Name: "fine", ScalePx: 1.5, Boost: 1, FloorSigma: 0.5},
+		{Name: "middle", ScalePx: 4, Boost: 1, FloorSigma: 0.5},
 	}
 }
 

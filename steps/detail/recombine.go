@@ -117,6 +117,7 @@ func (m *mixer) open(t *pipeline.Task) (err error) {
 	if m.guard, err = get("guard"); err != nil {
 		return err
 	}
+	m.guard.Keep(0)
 	if t.Has("weight") && m.apart.WeightMedian > 0 {
 		if m.weight, err = get("weight"); err != nil {
 			return err
@@ -128,6 +129,9 @@ func (m *mixer) open(t *pipeline.Task) (err error) {
 		}
 		if m.level[j], err = get(levelPort(j)); err != nil {
 			return err
+		}
+		if m.recipe.floored(j) {
+			m.level[j].Keep(3)
 		}
 	}
 	w, h, _ := m.image.Size()

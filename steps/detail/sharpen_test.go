@@ -170,7 +170,7 @@ func TestBlurIsMeasuredAtTheLimb(t *testing.T) {
 			m.Pix[0][i] = v * float32(1+0.01*math.Sin(float64(i%500)/3)*math.Cos(float64(i/500)/4))
 		}
 		addTo(m.Pix[0], grain(6, len(m.Pix[0]), 0.002))
-		b, err := measureBlur(limbEdges(m.Pix[0], 500, 500), tel)
+		b, err := measureBlur(profilesOf(limbEdges(m.Pix[0], 500, 500)), tel)
 		if err != nil {
 			t.Errorf("σ = %v: %v", sigma, err)
 			continue
@@ -201,19 +201,19 @@ func TestWithoutALimbAUsualBlurIsTakenAndSaid(t *testing.T) {
 // 206264.806″ in a radian: 150 mm at 550 nm cut off at 150/0.00055/206264.806 =
 // 1.32224 cycles per arcsecond.
 func TestTelescopeInPixels(t *testing.T) {
-	tel := telescope(opticsSettings{150, 0.2}, placement{ScaleArcsecPerPx: 0.4}, lightTable{})
+	tel, _ := telescope(opticsSettings{150, 0.2}, placement{ScaleArcsecPerPx: 0.4}, lightTable{})
 	if math.Abs(tel.Cutoff-0.4*1.32224) > 1e-4 || tel.Obstruction != 0.2 {
 		t.Errorf("%+v", tel)
 	}
-	if telescope(opticsSettings{150, 0}, placement{}, lightTable{}) != deconvolve.Typical() {
+	if usual, stated := telescope(opticsSettings{150, 0}, placement{}, lightTable{}); usual != deconvolve.Typical() || stated {
 		t.Error("without a scale the typical telescope is taken")
 	}
 	// Twice the wavelength halves the limit.
-	if red := telescope(opticsSettings{150, 0.2}, placement{ScaleArcsecPerPx: 0.4}, lightTable{1100}); math.Abs(red.Cutoff-tel.Cutoff/2) > 1e-9 {
+	if red, _ := telescope(opticsSettings{150, 0.2}, placement{ScaleArcsecPerPx: 0.4}, lightTable{1100}); math.Abs(red.Cutoff-tel.Cutoff/2) > 1e-9 {
 		t.Errorf("at 1100 nm %+v", red)
 	}
 	// A picture twice as fine shows the same telescope, and pixels of the sensor, at half the frequency.
-	fine := telescope(opticsSettings{}, placement{Fineness: 2}, lightTable{})
+	fine, _ := telescope(opticsSettings{}, placement{Fineness: 2}, lightTable{})
 	if got, want := fine.Transfer(0.2), deconvolve.Typical().Transfer(0.4); math.Abs(got-want) > 1e-12 {
 		t.Errorf("twice as fine, 0.2 cycles/px pass by %v, want %v", got, want)
 	}
@@ -226,5 +226,62 @@ func TestABlurGivenTwiceIsAFault(t *testing.T) {
 	}
 	if got := check(&Settings{Deconvolve: &Deconvolve{BlurFWHMPx: 3}}, pipeline.Night{}); len(got) != 0 {
 		t.Errorf("one blur: problems %+v", got)
+	}
+}
+
+// A disk that is softer at its lower side is told to be so, and by how much.
+func TestBlurBySide(t *testing.T) {
+	tel := deconvolve.Telescope{Cutoff: 4}
+	sharp, soft := disk(700, 290, 1.2), disk(700, 290, 2.4)
+	copy(sharp.Pix[0][350*700:], soft.Pix[0][350*700:])
+	addTo(sharp.Pix[0], grain(7, len(sharp.Pix[0]), 0.001))
+	least, most, ok := bySide(limbEdges(sharp.Pix[0], 700, 700), tel)
+	if !ok {
+		t.Fatal("no two sides tell")
+	}
+	if name := sideNames[least.side]; name != "top" && name != "top right" || math.Abs(least.fwhmPx/(1.2*sigmaToFWHM)-1) > 0.08 {
+		t.Errorf("sharpest at the %s, %.2f px; want the upper side, %.2f px", name, least.fwhmPx, 1.2*sigmaToFWHM)
+	}
+	if name := sideNames[most.side]; name != "bottom" && name != "bottom right" || math.Abs(most.fwhmPx/(2.4*sigmaToFWHM)-1) > 0.08 {
+		t.Errorf("softest at the %s, %.2f px; want the lower side, %.2f px", name, most.fwhmPx, 2.4*sigmaToFWHM)
+	}
+	if _, _, ok := bySide(nil, tel); ok {
+		t.Error("no limb has two sides")
+	}
+}
+
+// Directions by hand, y running down.
+func TestSideOf(t *testing.T) {
+	for want, d := range [][2]float64{{3, 1}, {2, 2}, {-1, 3}, {-2, 2}, {-3, -1}, {-2, -2}, {1, -3}, {2, -2}} {
+		if got := sideOf(d[0], d[1]); got != side(want) {
+			t.Errorf("%v points to the %s, want %s", d, sideNames[got], sideNames[want])
+		}
+	}
+}
+
+// Optics that nobody stated are found by the edge, and so is the blur behind them,
+// within what is said of both; an edge that tells nothing leaves them as they were.
+func TestOpticsAreSeen(t *testing.T) {
+	usual := deconvolve.Typical()
+	for _, cutoff := range []float64{0.45, 0.524, 0.56} {
+		tel := deconvolve.Telescope{Cutoff: cutoff, Obstruction: 0.35}
+		for _, s := range []deconvolve.Spread{{Halo: 0.4, CoreSigma: 0.35, HaloSigma: 2}, {Halo: 0.6, CoreSigma: 0.4, HaloSigma: 2.2}} {
+			edge := deconvolve.EdgeOf(tel, s)
+			found, within := opticsSeen(edge, usual)
+			if within != seenWithin || math.Abs(found.Cutoff/cutoff-1) > within {
+				t.Errorf("cutoff %v, %+v: found %.4f within %v", cutoff, s, found.Cutoff, within)
+			}
+			b, _, err := deconvolve.FitEdge(edge, found)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got, want, sigma := found.FWHM(b), tel.FWHM(s), ofOptics(edge, found, within)
+			if math.Abs(got/want-1) > 0.05 || math.Abs(got-want) > 2*sigma {
+				t.Errorf("cutoff %v, %+v: FWHM %.3f ± %.3f px, is %.3f", cutoff, s, got, sigma, want)
+			}
+		}
+	}
+	if found, within := opticsSeen(deconvolve.Profile{}, usual); found != usual || within != usualWithin {
+		t.Errorf("nothing tells of optics with a cutoff of %v within %v", found.Cutoff, within)
 	}
 }

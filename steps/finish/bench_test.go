@@ -22,7 +22,7 @@ func BenchmarkFinish(b *testing.B) {
 		b.Fatal(err)
 	}
 	for name, deg := range map[string]float64{"as it lies": 0, "a quarter": 90, "turned": 20} {
-		lay := layoutTable{frame: frameFor(side, side, orientation{true, "stated", deg, false}, "up")}
+		lay := layoutTable{frame: frameFor(side, side, orientation{true, deg, false, 0}, "up")}
 		lay.W, lay.H = side, side
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {

@@ -9,11 +9,17 @@ import (
 
 // orientation is how the Moon lies in the picture before it is turned.
 type orientation struct {
-	Known    bool    `json:"known"`
-	Source   string  `json:"source"`
-	NorthDeg float64 `json:"north_deg"` // anticlockwise from the picture's top
-	Mirrored bool    `json:"mirrored"`
+	Known     bool    `json:"known"`
+	NorthDeg  float64 `json:"north_deg"` // anticlockwise from the picture's top
+	Mirrored  bool    `json:"mirrored"`
+	UnsureDeg float64 `json:"unsure_deg"` // how far off north may be
 }
+
+// mostUnsureDeg is how far off north may be where names are still drawn, and a picture is turned without having been told to.
+const mostUnsureDeg = 8.0
+
+// sure tells whether it is known which way north is, not only about which.
+func (o orientation) sure() bool { return o.Known && o.UnsureDeg <= mostUnsureDeg }
 
 // limb is the circle of the limb in a picture, in pixels.
 type limb struct {
@@ -23,12 +29,9 @@ type limb struct {
 	Radius float64 `json:"radius_px"`
 }
 
-// What a turn must amount to for a picture to be resampled: north found by the maria is known to some 3°, and a turn that is
-// smaller would cost sharpness for nothing; one that is stated or reckoned to better than that shows from half a degree on.
-const (
-	leastTurnFound = 3.0
-	leastTurn      = 0.5
-)
+// leastTurnDeg is what a turn must amount to for a picture to be resampled, if north is known well enough: a smaller one would cost
+// sharpness for nothing.
+const leastTurnDeg = 0.5
 
 // frame is how a finished picture lies over the one it is made of.
 type frame struct {
@@ -43,10 +46,7 @@ func turnFor(o orientation, north string) (l [4]float64, exact bool) {
 	if north == asShot {
 		return [4]float64{1, 0, 0, 1}, true
 	}
-	least := leastTurn
-	if o.Source == "found" {
-		least = leastTurnFound
-	}
+	least := max(leastTurnDeg, o.UnsureDeg/2)
 	quarter := math.Round(o.NorthDeg / 90)
 	sin, cos := portable.Sincos(o.NorthDeg * math.Pi / 180)
 	if exact = math.Abs(o.NorthDeg-float64(90*quarter)) <= least; exact {

@@ -17,7 +17,7 @@ func TestFrameThereAndBack(t *testing.T) {
 		for _, deg := range []float64{0, 2, 37.5, 90, -91, 180, -135} {
 			for _, mirrored := range []bool{false, true} {
 				for _, cut := range []bool{false, true} {
-					f := frameFor(300, 200, orientation{true, "stated", deg, mirrored}, north)
+					f := frameFor(300, 200, orientation{true, deg, mirrored, 0}, north)
 					if cut {
 						f = f.toDisk(limb{true, 140, 90, 80}, 5)
 					}
@@ -42,7 +42,7 @@ func TestNorthIsUp(t *testing.T) {
 	for north, sign := range map[string]float64{"up": 1, "down": -1} {
 		for _, deg := range []float64{0, 37.5, 90, -91.5, 180} {
 			for _, mirrored := range []bool{false, true} {
-				o := orientation{true, "stated", deg, mirrored}
+				o := orientation{true, deg, mirrored, 0}
 				f := frameFor(300, 200, o, north).toDisk(disk, 5)
 				if f.W != 176 || f.H != 176 {
 					t.Fatalf("%d×%d px, want 176: 160 and a twentieth on each side", f.W, f.H)
@@ -88,7 +88,7 @@ func TestQuarterTurnsAreExact(t *testing.T) {
 		{90, false, func(x, y int) (int, int) { return y, h - 1 - x }, h},
 		{-90, true, func(x, y int) (int, int) { return w - 1 - y, h - 1 - x }, h},
 	} {
-		out := toned(t, p, layoutTable{frame: frameFor(w, h, orientation{true, "stated", c.deg, c.mirrored}, "up")})
+		out := toned(t, p, layoutTable{frame: frameFor(w, h, orientation{true, c.deg, c.mirrored, 0}, "up")})
 		if out.W != c.wide || out.W*out.H != w*h {
 			t.Fatalf("%g°: %d×%d px", c.deg, out.W, out.H)
 		}
@@ -112,7 +112,7 @@ func TestTurnOfAnalyticScene(t *testing.T) {
 	for i := range p.Pix[0] {
 		p.Pix[0][i] = float32(scene(float64(i%w), float64(i/w)))
 	}
-	f := frameFor(w, h, orientation{true, "stated", 30, false}, "up")
+	f := frameFor(w, h, orientation{true, 30, false, 0}, "up")
 	out := toned(t, p, layoutTable{frame: f})
 	c := newCurve(0, 1)
 	seen, none := 0, 0
@@ -178,7 +178,7 @@ func brightChart(radius float64, d moon.Disk) *chart {
 	side := int(2.2 * radius)
 	l := &lightTable{Width: side, Height: side, Cell: side, W: 1, H: 1, Light: []int{500}}
 	disk := limb{true, float64(side-1) / 2, float64(side-1) / 2, radius}
-	o := orientation{true, "stated", 0, false}
+	o := orientation{true, 0, false, 0}
 	return &chart{frame: frameFor(side, side, o, "up"), limb: disk, lies: o, disk: d, light: l, size: 1}
 }
 

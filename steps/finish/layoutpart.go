@@ -159,6 +159,8 @@ func (s *sight) north(t *pipeline.Task, wanted string) string {
 		if wanted != auto {
 			t.Warn("north-unknown", "the picture is left as it was shot: how the Moon lies in it was not found; state it with an orientation block in the mosaic")
 		}
+	case wanted == auto && !s.lies.sure():
+		t.FactText("north", fmt.Sprintf("as shot: where north is, is known to %.0f° only", s.lies.UnsureDeg))
 	case wanted == "down":
 		t.FactText("north", "down")
 		return "down"
@@ -232,6 +234,8 @@ func (s *sight) names(t *pipeline.Task, set layoutSettings, l *layoutTable) {
 		why = "no limb was found to place them by"
 	case !s.lies.Known:
 		why = "how the Moon lies in the picture was not found; state it with an orientation block in the mosaic"
+	case !s.lies.sure():
+		why = fmt.Sprintf("where the Moon's north lies in the picture is known to %.0f° only; state it with an orientation block in the mosaic", s.lies.UnsureDeg)
 	case s.disk == nil:
 		why = "the clips say no times, so that how the Moon was turned is not known"
 	}
@@ -246,7 +250,7 @@ func (s *sight) names(t *pipeline.Task, set layoutSettings, l *layoutTable) {
 	l.Names = c.names(gazetteer.Features(), set.NamesMost, set.SmallestKM)
 	t.Fact("names", float64(len(l.Names)), "")
 	t.FactText("names_placed", fmt.Sprintf("on the Moon %s", s.view))
-	if s.lies.Source == "found" {
-		t.FactText("names_error", "up to 3° about the disk's middle: so far its maria tell where north is")
+	if s.lies.UnsureDeg > 0 {
+		t.Fact("names_error", s.lies.UnsureDeg, "° about the disk's middle")
 	}
 }

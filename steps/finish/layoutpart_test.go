@@ -55,7 +55,7 @@ func said(r *pipelinetest.Result, code string) string {
 // What is asked for and cannot be done is not done, and the reason is said.
 func TestWhatIsNotKnown(t *testing.T) {
 	disk := placementsIn{Limb: limb{true, 320, 310, 250}, Extent: "disk"}
-	lies := orientationIn{orientation: orientation{true, "stated", 40, false}}
+	lies := orientationIn{orientation: orientation{true, 40, false, 0}}
 	view := lies
 	view.View = viewIn{true, 2, -3, 380000}
 	all := layoutSettings{North: "up", Crop: "disk", MarginPct: 4, Names: true, ScaleBar: true, Letters: 1, Panels: []string{"a"}}
@@ -92,9 +92,16 @@ func TestOnItsOwn(t *testing.T) {
 		t.Errorf("a bare picture: %+v, %v", l, r.Warnings)
 	}
 	disk := placementsIn{Limb: limb{true, 320, 310, 250}, Extent: "disk"}
-	_, l = laidOut(t, s, map[string][]any{"placements": {disk}, "orientation": {orientationIn{orientation: orientation{true, "found", -2, false}}}})
+	_, l = laidOut(t, s, map[string][]any{"placements": {disk}, "orientation": {orientationIn{orientation: orientation{true, -2, false, 6}}}})
 	if l.W != 540 || !l.Exact || l.North != "up" {
 		t.Errorf("a disk that lies nearly upright: %+v", l)
+	}
+	// Where north is known to 15° only, turning and naming would say what is not known.
+	named := s
+	named.Names = true
+	r, l = laidOut(t, named, map[string][]any{"placements": {disk}, "orientation": {orientationIn{orientation: orientation{true, -40, false, 15}}}})
+	if l.North != asShot || !l.Exact || len(l.Names) > 0 || len(r.Warnings) != 1 || !strings.Contains(r.Warnings[0].Text, "known to 15° only") {
+		t.Errorf("a disk whose north is hardly known: %+v, %v", l, r.Warnings)
 	}
 	disk.Extent = "region"
 	if _, l = laidOut(t, s, map[string][]any{"placements": {disk}}); l.W != 640 {
@@ -107,7 +114,7 @@ func TestOnItsOwn(t *testing.T) {
 func TestRegions(t *testing.T) {
 	disk := placementsIn{Limb: limb{true, 320, 310, 250}, Extent: "disk", Scale: 6} // 10 px an arcminute
 	in := func() map[string][]any {
-		return map[string][]any{"placements": {disk}, "orientation": {orientationIn{orientation: orientation{true, "stated", 180, false}}}}
+		return map[string][]any{"placements": {disk}, "orientation": {orientationIn{orientation: orientation{true, 180, false, 0}}}}
 	}
 	_, l := laidOut(t, layoutSettings{North: "up", Crop: auto, Region: Region{RightArcmin: 3, UpArcmin: 5, WidthArcmin: 4.1, HeightArcmin: 2.1}}, in())
 	if l.W != 41 || l.H != 21 {

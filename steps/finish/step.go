@@ -144,7 +144,7 @@ func layoutPart(x *pipeline.Expansion, it pipeline.Item, set *Settings, light pi
 		}
 	}
 	return pipeline.Part{
-		Name: "layout", Item: it, Version: 1, Settings: s, In: in, Out: []string{"layout"}, Memory: 16 << 20, Run: pipeline.Bind(runLayout),
+		Name: "layout", Item: it, Version: 2, Settings: s, In: in, Out: []string{"layout"}, Memory: 16 << 20, Run: pipeline.Bind(runLayout),
 	}, nil
 }
 

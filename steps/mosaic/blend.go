@@ -67,7 +67,7 @@ const margin = sharpReach
 type says struct {
 	wide  []float32
 	fine  [sharpBands][]float32
-	stack []float32 // the stack's own weight there
+	stack []float32 // the stack's own weight there, less where a dark corner was raised
 }
 
 // add adds a panel that touches the blend in a part of its rectangle, drawn there and margin all round, brought to the

@@ -43,7 +43,7 @@ func TestLevelsOfExposuresUpToEight(t *testing.T) {
 		if err := p.without(panel{w, h, full}); err != nil {
 			t.Fatal(err)
 		}
-		looks = append(looks, blocksOf(p, similarity{A: 1, X: float64(at.X)}))
+		looks = append(looks, blocksOf(p, flat(similarity{A: 1, X: float64(at.X)})))
 	}
 	in := slices.Repeat([]bool{true}, len(exposure))
 	var ties []toneTie
@@ -149,13 +149,13 @@ func TestGroundOverexposedEverywhere(t *testing.T) {
 		full []float32
 		x    float64
 	}{{full, 0}, {none, 0}, {full, w}} {
-		seen = append(seen, tonesSeen{placed: true, glimpse: c.glimpse(panel{w, h, v}, panel{w, h, s.full}, similarity{A: 1, X: s.x}, tonalRange{Bright: 0.9})})
+		seen = append(seen, tonesSeen{placed: true, glimpse: c.glimpse(panel{w, h, v}, panel{w, h, s.full}, flat(similarity{A: 1, X: s.x}), tonalRange{Bright: 0.9})})
 	}
 	c.fill(seen, []level{{1, 0}, {1, 0}, {1, 0}})
 	if got := c.overexposed(); math.Abs(got-0.5) > 0.02 {
 		t.Errorf("%.3f of the ground is overexposed wherever it is shown, want a half", got)
 	}
-	c.fill([]tonesSeen{{placed: true, glimpse: c.glimpse(panel{w, h, v}, panel{w, h, none}, similarity{A: 1, X: w}, tonalRange{Bright: 0.9})}}, []level{{1, 0}})
+	c.fill([]tonesSeen{{placed: true, glimpse: c.glimpse(panel{w, h, v}, panel{w, h, none}, flat(similarity{A: 1, X: w}), tonalRange{Bright: 0.9})}}, []level{{1, 0}})
 	if got := c.overexposed(); got > 0 {
 		t.Errorf("%.3f of the ground is overexposed though a darker take shows it", got)
 	}

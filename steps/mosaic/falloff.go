@@ -2,8 +2,7 @@ package mosaic
 
 import (
 	"math"
-
-	"plenilune/steps/kernel/robust"
+	"slices"
 )
 
 // falloff is how the light falls off over a sensor where no flat frame told it: the share of the ground's light that
@@ -72,19 +71,19 @@ func (f *falloff) corner() float64 {
 	return 1 - corners/most
 }
 
-// skies returns the level of bare sky in each panel that shows some, that of the middle one of its places.
-func (f *falloff) skies(places [][]skyPlace, has []bool) (out []skyLevel) {
+// evenSky returns places of bare sky, by panel, out of which the falloff is taken; has tells which panels have it.
+func (f *falloff) evenSky(places [][]skyPlace, has []bool) [][]skyPlace {
+	if !f.Found {
+		return places
+	}
+	out := make([][]skyPlace, len(places))
 	for i, panel := range places {
-		if len(panel) == 0 {
-			continue
-		}
-		values := make([]float64, len(panel))
+		out[i] = slices.Clone(panel)
 		for k, p := range panel {
-			if values[k] = p.Value; has[i] {
-				values[k] = f.even(p.Value, p.U, p.V)
+			if has[i] {
+				out[i][k].Value = f.even(p.Value, p.U, p.V)
 			}
 		}
-		out = append(out, skyLevel{i, robust.Median(values), float64(len(values))})
 	}
 	return out
 }
@@ -126,6 +125,15 @@ func (f *falloff) over(pix []float32, w, h int, pedestal float64) []float32 {
 		pix[i] = float32(pedestal + (float64(p)-pedestal)/f.share(u, v))
 	}
 	return pix
+}
+
+// calm is one over what evening a pixel makes of the variance of its noise.
+func (f *falloff) calm(x, y float64, w, h int) float32 {
+	if f == nil || !f.Found {
+		return 1
+	}
+	s := f.share(sensorPlace(x, y, w, h))
+	return float32(s * s)
 }
 
 // evenTies returns ties between panels out of which the falloff is taken; has tells which have it.

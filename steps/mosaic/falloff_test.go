@@ -38,7 +38,7 @@ func nightOf(t *testing.T, f falloff) (panels []panel, factors []float64, s show
 		factors = append(factors, 0.8+0.3*rng.Float64())
 		panels = append(panels, dimmed(at, w, h, own, factors[k], 0.004, uint64(k)))
 		seen = append(seen, tonesSeen{placed: true, w: w, h: h})
-		looks = append(looks, blocksOf(panels[k], similarity{A: 1, X: float64(at.X), Y: float64(at.Y)}))
+		looks = append(looks, blocksOf(panels[k], flat(similarity{A: 1, X: float64(at.X), Y: float64(at.Y)})))
 	}
 	s = shown{in: slices.Repeat([]bool{true}, 9), sky: make([][]skyPlace, 9)}
 	for j := range looks {
@@ -51,15 +51,15 @@ func nightOf(t *testing.T, f falloff) (panels []panel, factors []float64, s show
 
 func (s shown) solve(t *testing.T, has []bool) (falloff, []level) {
 	t.Helper()
-	lv, ties, err := s.levels(&falloff{}, has)
+	lv, err := s.levels()
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, _, err := findFalloff(s.in, has, lv, ties, s.sky)
+	f, _, err := findFalloff(s, has, lv)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if lv, _, err = s.levels(&f, has); err != nil {
+	if lv, err = s.even(&f, has).levels(); err != nil {
 		t.Fatal(err)
 	}
 	return f, lv
@@ -125,7 +125,7 @@ func TestFalloffNotInvented(t *testing.T) {
 	if f != (falloff{}) {
 		t.Errorf("found %+v, want none", f)
 	}
-	want, err := matchLevels(len(s.in), s.in, s.ties, f.skies(s.sky, has))
+	want, err := matchLevels(len(s.in), s.in, s.ties, skyLevels(s.sky))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -36,16 +36,16 @@ type levelling struct {
 // findFalloff solves for all panels' levels and for what the sensor's falloff adds, at once and robustly, from levels
 // found without. It returns the falloff and the uncertainty of its rms over the sensor; it is not Found where it does not
 // stand out of that, and both are zero where overlaps are too few to tell.
-func findFalloff(in, has []bool, lv []level, ties []toneTie, sky [][]skyPlace) (falloff, float64, error) {
+func findFalloff(s shown, has []bool, lv []level) (falloff, float64, error) {
 	q := levelling{n: len(lv), has: has, lv: append([]level(nil), lv...), f: falloff{Found: true, Mean: 1}, count: 1}
 	first := make([]float64, q.n)
 	for i, l := range lv {
 		first[i] = l.Factor
 	}
-	for k := 0; k < len(ties); k += 1 + len(ties)/falloffTies {
-		t := ties[k]
-		s := max(first[t.A]*t.SA, first[t.B]*t.SB)
-		q.ties, q.weight = append(q.ties, t), append(q.weight, 1/(s*s))
+	for k := 0; k < len(s.ties); k += 1 + len(s.ties)/falloffTies {
+		t := s.ties[k]
+		d := max(first[t.A]*t.SA, first[t.B]*t.SB)
+		q.ties, q.weight = append(q.ties, t), append(q.weight, 1/(d*d))
 	}
 	if q.overlaps() < falloffOverlaps {
 		return falloff{}, 0, nil
@@ -54,7 +54,7 @@ func findFalloff(in, has []bool, lv []level, ties []toneTie, sky [][]skyPlace) (
 	// the priors must count by so much more.
 	var vary [falloffTerms][falloffTerms]float64
 	for range 2 {
-		eq, err := q.settle(in, first, sky)
+		eq, err := q.settle(s.in, first, s.sky)
 		if err != nil {
 			return falloff{}, 0, err
 		}
@@ -143,7 +143,7 @@ func (q *levelling) equations(in []bool, first []float64, sky [][]skyPlace, wide
 		w := q.weight[k]
 		eq.Add(at[:], slope[:], r, w/(1+float64(r*r)*w/wide))
 	}
-	bare := q.f.skies(sky, q.has)
+	bare := skyLevels(q.f.evenSky(sky, q.has))
 	zero := commonSky(bare, first)
 	for _, b := range bare {
 		l := q.lv[b.Panel]

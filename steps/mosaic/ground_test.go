@@ -68,6 +68,7 @@ type shot struct {
 	blank        bool // sky
 	unixNS       int64
 	dim          falloff // of the sensor
+	glow         glow
 	// sees, if set, is where in the ground's plane what the panel shows lies: it was taken from another side.
 	sees func(x, y float64) (float64, float64)
 }
@@ -93,7 +94,7 @@ func (s shot) take(g *ground, seed uint64) pipelinetest.Plane {
 			if s.dim.Found {
 				v *= s.dim.share(sensorPlace(float64(x), float64(y), s.w, s.h))
 			}
-			v = s.gain*v + s.offset + 2e-4*(rng.Float64()+rng.Float64()-1)
+			v = s.gain*v + s.offset + s.glow.at(sensorPlace(float64(x), float64(y), s.w, s.h)) + 2e-4*(rng.Float64()+rng.Float64()-1)
 			if s.ragged && (x < 3+y%3 || y < 2 || x >= s.w-2-y%2) {
 				v = math.NaN()
 			}

@@ -47,17 +47,16 @@ type glimpse struct {
 }
 
 // glimpse looks at a panel, and at where it is overexposed, at the middle of every cell.
-func (c coverage) glimpse(p, full panel, m similarity, tones tonalRange) glimpse {
-	x0, y0, x1, y1 := bounds(m, p.w, p.h)
+func (c coverage) glimpse(p, full panel, m mapping, tones tonalRange) glimpse {
+	x0, y0, x1, y1 := m.bounds(p.w, p.h)
 	cell := func(v float64, from, n int) int {
 		return min(max(int(math.Floor((v-float64(from))/float64(c.step))), 0), n-1)
 	}
 	g := glimpse{x0: cell(x0-1, c.x0, c.w), y0: cell(y0-1, c.y0, c.h), tones: tones}
 	g.w, g.h = cell(x1+1, c.x0, c.w)-g.x0+1, cell(y1+1, c.y0, c.h)-g.y0+1
-	inverse := m.inverse()
 	for y := range g.h {
 		for x := range g.w {
-			u, v := inverse.at(c.middle(g.x0+x, g.y0+y))
+			u, v := m.pixel(c.middle(g.x0+x, g.y0+y))
 			k, ok := p.nearest(u, v)
 			if !ok {
 				k = math.NaN()

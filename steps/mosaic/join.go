@@ -71,6 +71,7 @@ func sheetsOf(t *pipeline.Task, g geometry, lv levelsTable, sharp []sharpness, t
 		s := &sheet{index: i, from: sources{in[i], weights[i], fulls[i], noises[i]}, toPanel: p.toMosaic().inverse(), globe: p.Globe, bend: p.Bend,
 			falloff: lv.falloff(i), levels: lv.of(i), sharp: sharp[i], box: boundsOf(p), noise: cmp.Or(tables[i].ChannelSigma, tables[i].NoiseSigma)}
 		s.w, s.h, s.channels = r.Size()
+		s.glows = lv.glows(i, s.channels)
 		if err := r.Close(); err != nil {
 			return nil, fmt.Errorf("close panel %d: %w", i+1, err)
 		}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"slices"
 
 	"plenilune/pipeline"
 	"plenilune/steps/kernel/plane"
@@ -52,12 +51,11 @@ func tonesOf(image, overexposed pipeline.Source, g geometry, i int, c coverage) 
 	if err != nil {
 		return tonesSeen{}, fmt.Errorf("read what is overexposed: %w", err)
 	}
-	m := g.Panels[i].toMosaic()
-	p := panel{w, h, plane.Of(w, h, pix...).Luminance()}
-	carry := g.Panels[i].Globe
-	if err := carry.ready(); err != nil {
-		return tonesSeen{}, err
+	m, err := g.Panels[i].mapping()
+	if err != nil {
+		return tonesSeen{}, fmt.Errorf("carry it over the sphere: %w", err)
 	}
+	p := panel{w, h, plane.Of(w, h, pix...).Luminance()}
 	s := tonesSeen{placed: true, w: w, h: h, glimpse: c.glimpse(p, full, m, g.Panels[i].Tones)}
 	channels := [][]float32{p.v}
 	if len(pix) > 1 {
@@ -72,83 +70,10 @@ func tonesOf(image, overexposed pipeline.Source, g geometry, i int, c coverage) 
 		if err := p.without(full); err != nil {
 			return s, err
 		}
-		view.blocks = blocksOf(carry.panel(p), m)
+		view.blocks = blocksOf(p, m)
 		s.views = append(s.views, view)
 	}
 	return s, nil
-}
-
-// shown is what all panels show in a channel.
-type shown struct {
-	in   []bool
-	ties []toneTie
-	sky  [][]skyPlace
-}
-
-// compare compares all panels in a channel (0: the mean of all). Panels that lack the channel stand with their mean.
-func compare(ctx context.Context, t *pipeline.Task, seen []tonesSeen, channel int) (shown, error) {
-	n := len(seen)
-	s := shown{in: make([]bool, n), sky: make([][]skyPlace, n)}
-	views := make([]*toneView, n)
-	var pairs [][2]int
-	for j, q := range seen {
-		if s.in[j] = q.placed; !q.placed {
-			continue
-		}
-		views[j] = &q.views[0]
-		if channel < len(q.views) {
-			views[j] = &q.views[channel]
-		}
-		s.sky[j] = views[j].sky
-		for i := range j {
-			if s.in[i] {
-				pairs = append(pairs, [2]int{i, j})
-			}
-		}
-	}
-	found := make([][]toneTie, len(pairs))
-	err := t.Each(ctx, len(pairs), func(k int) error {
-		i, j := pairs[k][0], pairs[k][1]
-		found[k] = toneTies(i, j, &views[i].blocks, &views[j].blocks)
-		return nil
-	})
-	s.ties = slices.Concat(found...)
-	return s, err
-}
-
-// levels finds all panels' levels, and returns with them the places at which they were compared, both with the falloff
-// taken out.
-func (s shown) levels(f *falloff, has []bool) ([]level, []toneTie, error) {
-	ties := f.evenTies(s.ties, has)
-	lv, err := matchLevels(len(s.in), s.in, ties, f.skies(s.sky, has))
-	return lv, ties, err
-}
-
-// channelLevels finds the levels of every channel by itself, so that no panel keeps a tint that haze or a low Moon gave
-// it: by panel and channel, none where all panels have one channel. The falloff is common to them.
-func channelLevels(ctx context.Context, t *pipeline.Task, seen []tonesSeen, f *falloff, has []bool) ([][]level, error) {
-	channels := 0
-	for _, s := range seen {
-		channels = max(channels, len(s.views)-1)
-	}
-	if channels <= 0 {
-		return nil, nil
-	}
-	out := make([][]level, len(seen))
-	for c := range channels {
-		s, err := compare(ctx, t, seen, c+1)
-		if err != nil {
-			return nil, err
-		}
-		lv, _, err := s.levels(f, has)
-		if err != nil {
-			return nil, err
-		}
-		for i, l := range lv {
-			out[i] = append(out[i], l)
-		}
-	}
-	return out, nil
 }
 
 // oneSensor tells which of the placed panels are of the commonest size, within a hundredth, as those are that were drawn to the
@@ -171,30 +96,6 @@ func oneSensor(seen []tonesSeen) []bool {
 		}
 	}
 	return best
-}
-
-// matchBrightness finds the falloff of the sensor, if there is any, and the levels of the panels' mean with it taken out.
-func matchBrightness(ctx context.Context, t *pipeline.Task, seen []tonesSeen) (lv []level, ties []toneTie, f falloff, has []bool, err error) {
-	has = oneSensor(seen)
-	s, err := compare(ctx, t, seen, 0)
-	if err != nil {
-		return nil, nil, f, nil, err
-	}
-	if lv, ties, err = s.levels(&f, has); err != nil {
-		return nil, nil, f, nil, err
-	}
-	f, unsure, err := findFalloff(s.in, has, lv, ties, s.sky)
-	if err != nil {
-		return nil, nil, f, nil, fmt.Errorf("find how light falls off over the sensor: %w", err)
-	}
-	if unsure > 0 {
-		t.Fact("vignetting", 100*f.corner(), "% at the corners")
-		t.Fact("vignetting_unsure", 100*unsure, "%, rms over the sensor")
-	}
-	if f.Found {
-		lv, ties, err = s.levels(&f, has)
-	}
-	return lv, ties, f, has, err
 }
 
 // overlap is what two panels show of the same ground.

@@ -163,18 +163,19 @@ func firstFactors(n int, in []bool, ties []toneTie) ([]float64, error) {
 	return out, nil
 }
 
-// skyPlace is the mean of a small square of bare sky, and where it lies on the sensor.
-type skyPlace struct{ Value, U, V float64 }
+// skyPlace is the mean of a small square of bare sky, where it lies on the sensor, and how far outside the limb, in radii.
+type skyPlace struct{ Value, U, V, Out float64 }
 
 // skyPlaces returns the places of a panel that lie well outside the limb.
-func skyPlaces(p panel, m similarity, c circle) []skyPlace {
+func skyPlaces(p panel, m mapping, c circle) []skyPlace {
 	const side = 16
 	var places []skyPlace
 	for by := 0; by+side <= p.h; by += side {
 		for bx := 0; bx+side <= p.w; bx += side {
 			x, y := m.at(float64(bx)+side/2, float64(by)+side/2)
 			dx, dy := x-c.X, y-c.Y
-			if math.Sqrt(float64(dx*dx)+float64(dy*dy)) < float64(1.03*c.R)+side {
+			d := math.Sqrt(float64(dx*dx) + float64(dy*dy))
+			if d < float64(1.03*c.R)+side {
 				continue
 			}
 			var n, s float64
@@ -188,9 +189,24 @@ func skyPlaces(p panel, m similarity, c circle) []skyPlace {
 			}
 			if n >= side*side/2 {
 				u, v := sensorPlace(float64(bx)+side/2, float64(by)+side/2, p.w, p.h)
-				places = append(places, skyPlace{s / n, u, v})
+				places = append(places, skyPlace{s / n, u, v, d/c.R - 1})
 			}
 		}
 	}
 	return places
+}
+
+// skyLevels returns the level of bare sky in each panel that shows some, that of the middle one of its places.
+func skyLevels(places [][]skyPlace) (out []skyLevel) {
+	for i, panel := range places {
+		if len(panel) == 0 {
+			continue
+		}
+		values := make([]float64, len(panel))
+		for k, p := range panel {
+			values[k] = p.Value
+		}
+		out = append(out, skyLevel{i, robust.Median(values), float64(len(values))})
+	}
+	return out
 }

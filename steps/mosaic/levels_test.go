@@ -18,8 +18,8 @@ func TestSkyPanelKeepsItsFactor(t *testing.T) {
 				p.v[y*w+x] = float32(0.03 + 0.02*r.Float64() + 0.004*float64(x)/w)
 			}
 		}
-		places := skyPlaces(p, similarity{A: 1}, circle{true, -1000, 0, 100})
-		sky := (&falloff{}).skies([][]skyPlace{places, places}, []bool{true, true})
+		places := skyPlaces(p, flat(similarity{A: 1}), circle{true, -1000, 0, 100})
+		sky := skyLevels([][]skyPlace{places, places})
 		lit := []toneTie{{A: 1, B: 2, VA: 0.5, VB: 0.5, SA: 0.01, SB: 0.01}, {A: 1, B: 2, VA: 0.1, VB: 0.1, SA: 0.01, SB: 0.01}}
 		lv, err := matchLevels(3, []bool{true, true, true}, lit, sky)
 		if err != nil {

@@ -25,6 +25,8 @@ type levelsTable struct {
 	Channels [][]level // of each panel's channels; none where all have one
 	Falloff  falloff   // of the sensor
 	Sensor   []bool    // which panels were taken with all of it
+	Glows    glows     // of the mean of the channels
+	Tints    []glows   // of each channel; none where all panels have one
 }
 
 // falloff returns what a panel's pixels are to be freed of before they are levelled.
@@ -33,6 +35,17 @@ func (l levelsTable) falloff(i int) *falloff {
 		return &l.Falloff
 	}
 	return &falloff{}
+}
+
+// glows returns a panel's glow in each of its channels.
+func (l levelsTable) glows(i, channels int) []glow {
+	out := make([]glow, channels)
+	for c := range out {
+		if out[c] = l.Glows.of(i); channels > 1 && c < len(l.Tints) {
+			out[c] = l.Tints[c].of(i)
+		}
+	}
+	return out
 }
 
 // of returns a panel's level in each channel.
@@ -69,6 +82,7 @@ type placement struct {
 	Scale   float64 `json:"scale"`
 	Factor  float64 `json:"factor"`
 	Offset  float64 `json:"offset"`
+	Glow    float64 `json:"glow_pct"` // of white, by how much its light rose from the middle to the rim, and does no more
 	RMS     float64 `json:"overlap_rms_px"`
 	Why     string  `json:"why,omitempty"`
 }
@@ -80,6 +94,22 @@ type limbRow struct {
 	Radius float64 `json:"radius_px"`
 	RMS    float64 `json:"rms_px"`
 	ArcDeg float64 `json:"arc_deg"`
+}
+
+// extentOf decides whether the picture is a disk or a region, as asked for or by how much it shows, and lists its holes.
+func extentOf(t *pipeline.Task, c coverage, g geometry, asked string) (string, []hole) {
+	sunlit, share := c.sunlitCells(g)
+	extent := asked
+	if asked == "auto" {
+		if extent = "region"; share >= wholeShare {
+			extent = "disk"
+		}
+	}
+	t.FactText("extent", extent)
+	if g.Limb.Found {
+		t.Fact("sunlit_shown", 100*share, "% of the sunlit disk")
+	}
+	return extent, c.holes(g, sunlit, extent == "disk")
 }
 
 func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
@@ -103,55 +133,48 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
-	lv, ties, f, has, err := matchBrightness(ctx, t, looks)
+	b, err := matchBrightness(ctx, t, looks)
 	if err != nil {
 		return err
 	}
-	channels, err := channelLevels(ctx, t, looks, &f, has)
+	channels, tints, err := b.channels(ctx, t, looks)
 	if err != nil {
 		return err
 	}
 	out := placementsTable{Limb: limbRow{g.Limb.Found, g.Limb.X, g.Limb.Y, g.Limb.R, g.Limb.RMS, g.Limb.ArcDeg},
-		Vignetting: 100 * f.corner(), Fineness: fine}
-	out.Panels, out.NoiseSigma = placementsOf(t, g, s.IDs, tables, lv)
-	out.Overlaps = overlapsOf(s.IDs, ties, lv, g.Overlaps)
+		Vignetting: 100 * b.falloff.corner(), Fineness: fine}
+	out.Panels, out.NoiseSigma = placementsOf(t, g, s.IDs, tables, b)
+	out.Overlaps = overlapsOf(s.IDs, b.ties, b.levels, g.Overlaps)
 	stateLevels(t, out.Panels, out.Overlaps)
 	out.Scale, out.ScaleSource, out.Estimated = chooseScale(t, s.StatedArcsecPerPx/fine, g.Limb, g.Sphere.DistanceKM, g.Sphere.Carried)
-	c.fill(looks, lv)
+	c.fill(looks, b.levels)
 	warnOverexposed(t, c.overexposed())
-	sunlit, share := c.sunlitCells(g)
-	out.Extent = s.Extent
-	if s.Extent == "auto" {
-		if out.Extent = "region"; share >= wholeShare {
-			out.Extent = "disk"
-		}
-	}
-	t.FactText("extent", out.Extent)
-	if g.Limb.Found {
-		t.Fact("sunlit_shown", 100*share, "% of the sunlit disk")
-	}
-	out.Holes = c.holes(g, sunlit, out.Extent == "disk")
+	out.Extent, out.Holes = extentOf(t, c, g, s.Extent)
 	warnHoles(t, g, out.Holes)
-	warnTwice(t, g, s.IDs)
+	if err := warnTwice(t, g, s.IDs); err != nil {
+		return err
+	}
 	warnSky(t, g)
+	warnClocks(t, g, s.IDs)
 	if s.Extent == "disk" && !g.Limb.Found {
 		t.Warn("disk-open", "the mosaic is to be a disk, but no limb was found in it: whether it is whole cannot be told")
 	}
-	if err := t.PutTable("levels", levelsTable{lv, channels, f, has}); err != nil {
+	if err := t.PutTable("levels", levelsTable{b.levels, channels, b.falloff, b.has, b.glows, tints}); err != nil {
 		return err
 	}
 	return t.PutTable("placements", out)
 }
 
 // placementsOf tells where each panel lies, or why it does not, and the usual noise of those that do.
-func placementsOf(t *pipeline.Task, g geometry, ids []string, tables []panelTable, lv []level) (out []placement, noise float64) {
+func placementsOf(t *pipeline.Task, g geometry, ids []string, tables []panelTable, b brightness) (out []placement, noise float64) {
 	var all []float64
 	for i, p := range g.Panels {
 		row := placement{ID: ids[i], Placed: p.Placed, Scale: 1, Factor: 1, Why: warnPanel(t, g, ids, i, tables[i].SkyOnly)}
 		if p.Placed {
 			row.X, row.Y, row.TurnDeg, row.Scale, row.RMS = p.X, p.Y, p.TurnRad*180/math.Pi, p.Scale, p.RMS
-			row.Factor, row.Offset = lv[i].Factor, lv[i].Offset
-			all = append(all, tables[i].NoiseSigma*lv[i].Factor)
+			row.Factor, row.Offset = b.levels[i].Factor, b.levels[i].Offset
+			row.Glow = 100 * b.glows.of(i).strength()
+			all = append(all, tables[i].NoiseSigma*b.levels[i].Factor)
 		}
 		out = append(out, row)
 	}
@@ -206,22 +229,27 @@ func clipOf(id string) string {
 const takenTwice = 0.85
 
 // warnTwice names panels of one field.
-func warnTwice(t *pipeline.Task, g geometry, ids []string) {
+func warnTwice(t *pipeline.Task, g geometry, ids []string) error {
+	ms, err := g.mappings()
+	if err != nil {
+		return err
+	}
 	for i, p := range g.Panels {
 		for j, q := range g.Panels[:i] {
-			if p.Placed && q.Placed && min(p.within(q), q.within(p)) >= takenTwice {
+			if p.Placed && q.Placed && min(p.within(q, &ms[i], &ms[j]), q.within(p, &ms[j], &ms[i])) >= takenTwice {
 				t.Warn("panel-twice", "%s and %s are takes of the same field: both are used", clipOf(ids[j]), clipOf(ids[i]))
 			}
 		}
 	}
+	return nil
 }
 
 // within is the share of a panel that lies inside another, found at 20 by 20 places.
-func (p placed) within(q placed) float64 {
+func (p placed) within(q placed, mp, mq *mapping) float64 {
 	const side = 20
-	m, n := q.toMosaic().inverse().after(p.toMosaic()), 0
+	n := 0
 	for k := range side * side {
-		x, y := m.at((float64(k%side)+0.5)/side*float64(p.W), (float64(k/side)+0.5)/side*float64(p.H))
+		x, y := mq.pixel(mp.at((float64(k%side)+0.5)/side*float64(p.W), (float64(k/side)+0.5)/side*float64(p.H)))
 		if x >= 0 && y >= 0 && x < float64(q.W) && y < float64(q.H) {
 			n++
 		}

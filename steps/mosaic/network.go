@@ -48,6 +48,7 @@ type network struct {
 	sphere  *sphere
 	compass *compass
 	cost    float64 // of the last solution
+	odd     []oddClock
 }
 
 const (

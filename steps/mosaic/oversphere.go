@@ -69,6 +69,7 @@ type sphereTable struct {
 	ViewDeg    float64 // the largest angle between the view of a panel and that of the epoch
 	Sway       float64 // the most that the middle of the disk moved against the limb between panels, px
 	Mount      string
+	Odd        []oddClock
 	// The largest turn of the field between two panels, as the clocks have it for such a mount and as found; and how far
 	// the panels stray from that course, rms.
 	ForetoldDeg, FoundDeg, StrayDeg float64
@@ -89,7 +90,7 @@ func (n *network) sphereTable() sphereTable {
 		}
 	}
 	f := n.foretell()
-	t.Mount = f.mount
+	t.Mount, t.Odd = f.mount, n.odd
 	var fore, found, off []float64
 	for i, p := range n.poses {
 		if n.in[i] && s.views[i].Known {

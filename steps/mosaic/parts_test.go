@@ -219,7 +219,8 @@ func TestWithin(t *testing.T) {
 		want       float64
 	}{{300, 300, 0, 1}, {300, 300, math.Pi, 1}, {350, 300, 0, 0.75}, {350, 325, 0, 0.5625}, {600, 300, 0, 0}} {
 		q := placed{W: 200, H: 100, X: c.x, Y: c.y, TurnRad: c.turn, Scale: 1}
-		if got := p.within(q); math.Abs(got-c.want) > 0.03 {
+		mp, mq := flat(p.toMosaic()), flat(q.toMosaic())
+		if got := p.within(q, &mp, &mq); math.Abs(got-c.want) > 0.03 {
 			t.Errorf("a field at %g, %g turned by %.2f holds %.3f of it, want %.3f", c.x, c.y, c.turn, got, c.want)
 		}
 	}

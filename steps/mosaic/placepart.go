@@ -117,6 +117,9 @@ func place(ss []seen, es []small, ps []panel, links []link, times []int64, set p
 	if err != nil {
 		return geometry{}, err
 	}
+	if n.sphere != nil {
+		times = n.doubtClocks(times)
+	}
 	n.startDrift(times)
 	if n.sphere != nil {
 		if kept, anchor, err = n.overSphere(links, kept, ss, times, anchor); err != nil {

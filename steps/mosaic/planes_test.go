@@ -91,6 +91,22 @@ func TestNoisePlaneOfWhiteNoise(t *testing.T) {
 	}
 }
 
+// Where a dark corner was raised, with its noise, the weight plane says so: by the square of the share of light there.
+func TestWeightOfADarkCorner(t *testing.T) {
+	const w, h = 200, 150
+	f := falloff{Found: true, A: -0.4}
+	f.normalise()
+	s := sheetOf(0, slices.Repeat([]float32{0.5}, w*h), nil, w, h, image.Point{}, level{1, 0}, sharpness{}, 0.01)
+	s.falloff = &f
+	got := drawn(t, []*sheet{s}, image.Rect(0, 0, w, h))
+	for _, c := range [2]image.Point{{w / 2, h / 2}, {12, 12}} {
+		want := f.share(sensorPlace(float64(c.X), float64(c.Y), w, h))
+		if v := float64(got[weightPlane][c.Y*w+c.X]); math.Abs(v-want*want) > 0.005 {
+			t.Errorf("at %v the weight is %.4f, want %.4f", c, v, want*want)
+		}
+	}
+}
+
 // The starlet's planes and what is left add up to the picture, so their kinship sums to one; the planes' own noise is that of
 // Starck & Murtagh 2002, table 2.1: 0.889, 0.200, 0.086.
 func TestKinshipOfPlanes(t *testing.T) {

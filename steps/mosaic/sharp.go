@@ -103,20 +103,19 @@ const (
 // sharpTies compares the detail of two panels all over their overlap. The factors bring them to one brightness. The
 // ground being the same, the ratio of amplitudes is the ratio of what two blurs let through, and needs no
 // alignment finer than the grid of contrast.
-func sharpTies(a, b int, p, q *contrast, mp, mq similarity, fp, fq float64) []sharpTie {
+func sharpTies(a, b int, p, q *contrast, mp, mq *mapping, fp, fq float64) []sharpTie {
 	if fp <= 0 || fq <= 0 {
 		return nil // brightness found nothing in common: a panel of sky
 	}
-	ax0, ay0, ax1, ay1 := bounds(mp, p.w, p.h)
-	bx0, by0, bx1, by1 := bounds(mq, q.w, q.h)
+	ax0, ay0, ax1, ay1 := mp.bounds(p.w, p.h)
+	bx0, by0, bx1, by1 := mq.bounds(q.w, q.h)
 	x0, y0, x1, y1 := max(ax0, bx0), max(ay0, by0), min(ax1, bx1), min(ay1, by1)
-	ip, iq := mp.inverse(), mq.inverse()
 	brighter := portable.Log(fp / fq)
 	var out []sharpTie
 	for y := math.Ceil(y0/sharpStride) * sharpStride; y < y1; y += sharpStride {
 		for x := math.Ceil(x0/sharpStride) * sharpStride; x < x1; x += sharpStride {
-			px, py := ip.at(x, y)
-			qx, qy := iq.at(x, y)
+			px, py := mp.pixel(x, y)
+			qx, qy := mq.pixel(x, y)
 			for j := range sharpBands {
 				u, su, ok := p.at(j, px, py)
 				v, sv, ok2 := q.at(j, qx, qy)

@@ -17,7 +17,7 @@ type sharpTable struct{ Panels []sharpness }
 func sharpPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "sharpness",
-		Version: 3,
+		Version: 4,
 		In:      in,
 		Out:     []string{"sharpness"},
 		Memory:  memory,
@@ -39,6 +39,10 @@ func runSharp(ctx context.Context, t *pipeline.Task) error {
 	n := len(in)
 	if len(g.Panels) != n || len(lv.Levels) != n || len(tables) != n || len(fulls) != n {
 		return errors.New("the table of placements does not fit the panels")
+	}
+	ms, err := g.mappings()
+	if err != nil {
+		return err
 	}
 	cs := make([]contrast, n)
 	err = t.Each(ctx, n, func(i int) error {
@@ -67,7 +71,7 @@ func runSharp(ctx context.Context, t *pipeline.Task) error {
 	found := make([][]sharpTie, len(pairs))
 	err = t.Each(ctx, len(pairs), func(k int) error {
 		i, j := pairs[k][0], pairs[k][1]
-		found[k] = sharpTies(i, j, &cs[i], &cs[j], g.Panels[i].toMosaic(), g.Panels[j].toMosaic(), lv.Levels[i].Factor, lv.Levels[j].Factor)
+		found[k] = sharpTies(i, j, &cs[i], &cs[j], &ms[i], &ms[j], lv.Levels[i].Factor, lv.Levels[j].Factor)
 		return nil
 	})
 	if err != nil {

@@ -23,6 +23,7 @@ type sheet struct {
 	bend           bend
 	globe          globe
 	falloff        *falloff
+	glows          []glow  // of the channels
 	levels         []level // of the channels, or one of all
 	sharp          sharpness
 	box            image.Rectangle // in the joined picture
@@ -83,8 +84,9 @@ func (s *sheet) read() (*held, error) {
 			return nil, fmt.Errorf("its planes are of %d×%d and %d×%d px", s.w, s.h, size[0], size[1])
 		}
 	}
-	for _, p := range pix {
+	for c, p := range pix {
 		s.falloff.evenOut(p, s.w, s.h)
+		s.glows[c].takeOut(p, s.w, s.h)
 	}
 	for _, p := range noise {
 		s.falloff.noise(p, s.w, s.h)
@@ -101,12 +103,13 @@ func (s *sheet) says(r image.Rectangle) says {
 	}
 	for y := range r.Dy() {
 		for x := range r.Dx() {
-			far, weight := s.voice.at(s.globe.pixel(s.toPanel.at(float64(r.Min.X+x), float64(r.Min.Y+y))))
+			u, v := s.globe.pixel(s.toPanel.at(float64(r.Min.X+x), float64(r.Min.Y+y)))
+			far, weight := s.voice.at(u, v)
 			if far == 0 {
 				continue
 			}
 			i := y*r.Dx() + x
-			k.wide[i], k.stack[i] = say(far, weight, s.voice.wide), weight
+			k.wide[i], k.stack[i] = say(far, weight, s.voice.wide), weight*s.falloff.calm(u, v, s.w, s.h)
 			for j := range k.fine {
 				k.fine[j][i] = s.steady * say(far, weight, float32(int(fineReach)<<j))
 			}

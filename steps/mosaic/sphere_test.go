@@ -12,6 +12,8 @@ import (
 const (
 	ballNorth = 25 * deg // the Moon's north from up
 	ballTurn  = 2.2      // degrees
+
+	ballPanels = 16
 )
 
 // ballViews are the views of the panels, one after the other.
@@ -177,6 +179,51 @@ func TestWrongClocks(t *testing.T) {
 	}
 }
 
+// TestOneWrongClock reckons the view of one panel for 70 minutes later than it was taken, on an altazimuth mount: it alone is named, with by how
+// much, and carried by when it was taken.
+func TestOneWrongClock(t *testing.T) {
+	g := diskGround()
+	shots, set := ballShots(t, g, false)
+	const odd, as = 5, 12
+	set.Views[odd], shots[odd].unixNS = set.Views[as], shots[as].unixNS+1e9
+	n := joinWith(t, g, shots, 2, set, "auto")
+	s := n.geometry.Sphere
+	if !s.Carried || len(s.Odd) != 1 || s.Odd[0].Panel != odd || n.warned("clock-differs") != 1 || n.warned("field-turn-differs") != 0 {
+		t.Fatalf("odd clocks %+v, carried %v, warnings %v; want that of panel %d alone", s.Odd, s.Carried, n.warnings, odd)
+	}
+	if want := 30.0 * (as - odd) / (ballPanels - 1); math.Abs(math.Abs(s.Odd[0].Deg)-want) > 1 {
+		t.Errorf("it is said to be turned by %.2f°, want %.2f°", s.Odd[0].Deg, want)
+	}
+	if o := s.Odd[0]; !o.Told || math.Abs(o.Minutes+70) > 5 {
+		t.Errorf("it is said to be taken %.1f min later (%v), want 70 min earlier", o.Minutes, o.Told)
+	}
+	toGround, rms, _ := n.groundError(g.disk)
+	if off := wrap(s.NorthDeg*deg + toGround.turn() - ballNorth); math.Abs(off) > 3*deg {
+		t.Errorf("north is %.2f° off, want ≤ 3°", off/deg)
+	}
+	if rms > 0.06 {
+		t.Errorf("ground lies %.3f px off rms, want 0.06", rms)
+	}
+}
+
+// A camera turned by half a turn, or turned once and left so, is no clock that is wrong.
+func TestTurnedCameraIsNoWrongClock(t *testing.T) {
+	for _, c := range []struct {
+		what string
+		turn func(i int) float64
+	}{{"half a turn", func(i int) float64 { return float64(i/8) * math.Pi }}, {"by 25° towards the end", func(i int) float64 { return float64(i/13) * 25 * deg }}} {
+		n := &network{sphere: &sphere{views: ballViews(ballPanels)}}
+		var times []int64
+		for i, v := range n.sphere.views {
+			n.in, n.poses = append(n.in, true), append(n.poses, pose{Turn: v.UprightDeg*deg + c.turn(i), Scale: 1})
+			times = append(times, int64(i+1)*6e11)
+		}
+		if n.doubtClocks(times); n.odd != nil {
+			t.Errorf("%s: clocks of %+v are doubted", c.what, n.odd)
+		}
+	}
+}
+
 func TestGlobeAndBack(t *testing.T) {
 	g := globe{Known: true, EpochKM: 384400, View: viewSettings{Known: true, EastDeg: 0.7, NorthDeg: -0.4, DistanceKM: 381000}}
 	g.Disk = similarity{A: 0.002, B: 0.0005, X: -0.3, Y: -0.8}
@@ -200,6 +247,52 @@ func TestGlobeAndBack(t *testing.T) {
 	wx, wy = g.Pixel.at(wx, -wy)
 	if d := math.Hypot(px-wx, py-wy); d > 1e-9 {
 		t.Errorf("the middle of the epoch's disk is read %.4f px off", d)
+	}
+}
+
+// A panel that is carried over the sphere covers the map where it is drawn, and there lie the places at which its brightness is compared.
+func TestMappingOfACarriedPanel(t *testing.T) {
+	g := globe{Known: true, EpochKM: 384400, View: viewSettings{Known: true, EastDeg: 2.5, NorthDeg: -1, DistanceKM: 381000}}
+	g.Disk = similarity{A: 0.004, X: -0.4, Y: -0.3}
+	g.Pixel = g.Disk.inverse()
+	p := placed{W: 200, H: 150, Placed: true, X: 140, Y: 120, Scale: 1, Globe: g}
+	m, err := p.mapping()
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := make([]float32, p.W*p.H) // one bright pixel, wide enough to be met
+	const px, py = 60, 100
+	for y := -2; y <= 2; y++ {
+		for x := -2; x <= 2; x++ {
+			v[(py+y)*p.W+px+x] = 1
+		}
+	}
+	x, y := m.at(px, py)
+	if sx, sy := p.toMosaic().at(px, py); math.Hypot(x-sx, y-sy) < 5 {
+		t.Fatalf("the carry moves a pixel by only %.2f px: the test proves nothing", math.Hypot(x-sx, y-sy))
+	}
+	c := mapFor(geometry{Width: 300, Height: 250})
+	seen := c.glimpse(panel{p.W, p.H, v}, panel{p.W, p.H, make([]float32, len(v))}, m, tonalRange{})
+	var n, sx, sy float64
+	for k, v := range seen.v {
+		if v > 0.5 {
+			cx, cy := c.middle(seen.x0+k%seen.w, seen.y0+k/seen.w)
+			n, sx, sy = n+1, sx+cx, sy+cy
+		}
+	}
+	if n < 9 || math.Hypot(sx/n-x, sy/n-y) > 1 {
+		t.Errorf("the map shows the pixel in %.0f cells about %.1f, %.1f, want %.1f, %.1f", n, sx/n, sy/n, x, y)
+	}
+	b := blocksOf(panel{p.W, p.H, v}, m)
+	best := 0
+	for k, v := range b.mean {
+		if v > b.mean[best] || b.mean[best] != b.mean[best] {
+			best = k
+		}
+	}
+	u, w := sensorPlace(px, py, p.W, p.H)
+	if d := math.Hypot(b.u[best]-u, b.v[best]-w); d > 0.06 { // half a block is 0.032 either way
+		t.Errorf("its block is said to lie at %.3f, %.3f of the sensor, want about %.3f, %.3f", b.u[best], b.v[best], u, w)
 	}
 }
 

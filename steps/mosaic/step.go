@@ -89,14 +89,35 @@ func expand(x *pipeline.Expansion) error {
 		"coverage":   join.Out("coverage"),
 		"noise":      join.Out("noise"),
 		"placements": levels.Out("placements"),
+		"geometry":   place.Out("geometry"),
 	}}
-	face := x.Add(orientPart([]pipeline.Input{{Port: "image", Value: join.Out("image")}, {Port: "placements", Value: levels.Out("placements")}, {Port: "geometry", Value: place.Out("geometry")}}, set.Orientation))
+	handOn(out, items)
+	face := x.Add(orientPart(slices.Concat(inputsOf(out, "image", "placements", "geometry"), in.tables), set.Orientation))
 	out = out.With("orientation", face.Out("orientation"))
 	if p, ok := lightPart(items); ok {
 		out = out.With("light", x.Add(p).Out("light"))
 	}
 	x.Emit(out)
 	return nil
+}
+
+// inputsOf are values of an item as inputs, by their ports.
+func inputsOf(it pipeline.Item, ports ...string) (in []pipeline.Input) {
+	for _, p := range ports {
+		in = append(in, pipeline.Input{Port: p, Value: it.Values[p]})
+	}
+	return in
+}
+
+// handOn adds what is known of each panel's clip, as port:ID, for the report of the night.
+func handOn(out pipeline.Item, items []pipeline.Item) {
+	for _, it := range items {
+		for _, port := range []string{"panel", "frames", "index"} {
+			if v := it.Values[port]; !v.IsZero() {
+				out.Values[port+":"+it.ID.String()] = v
+			}
+		}
+	}
 }
 
 // inputs are what parts are given of all panels, in order.
@@ -208,7 +229,7 @@ func lookPart(it pipeline.Item, suffix string) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  14,
+		Version:  15,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},
@@ -220,7 +241,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  13,
+		Version:  17,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},
@@ -232,7 +253,7 @@ func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Pa
 func joinPart(in []pipeline.Input, memory int64) pipeline.Part {
 	return pipeline.Part{
 		Name:    "join",
-		Version: 12,
+		Version: 14,
 		In:      in,
 		Out:     []string{"image", "weight", "source", "coverage", "noise"},
 		Memory:  memory / 2,

@@ -23,18 +23,18 @@ type blocks struct {
 }
 
 // blocksOf looks at a panel drawn softly, so that small misplacement does not matter.
-func blocksOf(p panel, m similarity) blocks {
-	x0, y0, x1, y1 := bounds(m, p.w, p.h)
+func blocksOf(p panel, m mapping) blocks {
+	x0, y0, x1, y1 := m.bounds(p.w, p.h)
 	block := func(v float64) int { return int(math.Floor(v / toneSide)) }
 	b := blocks{x0: block(x0), y0: block(y0)}
 	b.w, b.h = block(x1)-b.x0+1, block(y1)-b.y0+1
 	b.mean, b.sigma = make([]float64, b.w*b.h), make([]float64, b.w*b.h)
 	b.u, b.v = make([]float64, b.w*b.h), make([]float64, b.w*b.h)
-	toPanel := m.inverse()
+	carried := m.globe.panel(p)
 	for k := range b.mean {
 		left, top := (b.x0+k%b.w)*toneSide, (b.y0+k/b.w)*toneSide
-		b.mean[k], b.sigma[k] = p.block(toPanel, left, top)
-		x, y := toPanel.at(float64(left)+(toneSide-1)/2., float64(top)+(toneSide-1)/2.)
+		b.mean[k], b.sigma[k] = carried.block(m.toPanel, left, top)
+		x, y := m.pixel(float64(left)+(toneSide-1)/2., float64(top)+(toneSide-1)/2.)
 		b.u[k], b.v[k] = sensorPlace(x, y, p.w, p.h)
 	}
 	return b

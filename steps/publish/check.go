@@ -2,11 +2,14 @@ package publish
 
 import (
 	"fmt"
+	"maps"
+	"net/url"
 	"path"
 	"slices"
 	"strings"
 
 	"plenilune/pipeline"
+	"plenilune/steps/publish/pages"
 )
 
 // formatOf tells a file's kind by its ending, "" if it is none that is written.
@@ -111,6 +114,30 @@ func check(settings any, _ pipeline.Night) []pipeline.Problem {
 				Hint: "end the file in .jpg, or make the picture smaller with long_edge_px"})
 		}
 	}
+	return append(out, checkFolders(settings.(*Settings).Pages, seen)...)
+}
+
+// checkFolders holds the pages' folders to names of their own; taken are those of pictures, in small letters.
+func checkFolders(all []pages.Pages, taken map[string]string) []pipeline.Problem {
+	var out []pipeline.Problem
+	for i, p := range all {
+		at := fmt.Sprintf("pages.%d.folder", i)
+		if text, hint := checkPath(p.Folder); text != "" {
+			out = append(out, pipeline.Problem{Path: at, Text: text, Hint: hint})
+			continue
+		}
+		low := strings.ToLower(path.Clean(p.Folder))
+		for _, other := range slices.Sorted(maps.Keys(taken)) {
+			if other == low || strings.HasPrefix(other, low+"/") || strings.HasPrefix(low, other+"/") {
+				out = append(out, pipeline.Problem{Path: at, Text: fmt.Sprintf("the folder %q would hold, or be, %q, and it is replaced whole", p.Folder, taken[other]), Hint: "give the pages a folder of their own"})
+				break
+			}
+		}
+		taken[low] = p.Folder
+		if u, err := url.Parse(p.URL); p.URL != "" && (err != nil || u.Host == "" || u.Scheme != "https" && u.Scheme != "http" || u.RawQuery != "" || u.Fragment != "") {
+			out = append(out, pipeline.Problem{Path: fmt.Sprintf("pages.%d.url", i), Text: fmt.Sprintf("%q is no address of a folder in the web", p.URL), Hint: "as in \"https://example.org/moon\""})
+		}
+	}
 	return out
 }
 
@@ -126,13 +153,21 @@ func checkDepth(format, depth string) string {
 var reserved = []string{"con", "prn", "aux", "nul", "com1", "com2", "com3", "com4", "com5", "com6", "com7", "com8", "com9",
 	"lpt1", "lpt2", "lpt3", "lpt4", "lpt5", "lpt6", "lpt7", "lpt8", "lpt9"}
 
-// checkName holds a name to what can be written on every system, inside the
+// checkName holds a picture's name to what can be written on every system, inside the
 // output folder.
 func checkName(file string) (text, hint string) {
+	if text, hint = checkPath(file); text == "" && formatOf(file) == "" {
+		return fmt.Sprintf("%q does not end in a kind of picture that is written", file), "end it in .tif, .fits, .png or .jpg"
+	}
+	return text, hint
+}
+
+// checkPath is checkName for any file or folder.
+func checkPath(file string) (text, hint string) {
 	inside := "name a file inside the output folder, as in \"disk.png\""
 	switch {
 	case file == "":
-		return "a picture needs a file name", inside
+		return "a name is missing", inside
 	case strings.HasPrefix(file, "/") || strings.Contains(file, ":"):
 		return fmt.Sprintf("%q leaves the output folder", file), inside
 	case strings.ContainsAny(file, "\\<>\"|?*"):
@@ -158,9 +193,6 @@ func checkName(file string) (text, hint string) {
 				return fmt.Sprintf("%q is a device on Windows, not a file", el), "choose another name"
 			}
 		}
-	}
-	if formatOf(file) == "" {
-		return fmt.Sprintf("%q does not end in a kind of picture that is written", file), "end it in .tif, .fits, .png or .jpg"
 	}
 	return "", ""
 }

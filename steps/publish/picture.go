@@ -18,8 +18,9 @@ type picture struct {
 	src      *pipeline.PlaneReader
 	s        encodeSettings
 	progress func(float64)
-	sw, sh   int // of the source
-	w, h, c  int // of the file
+	each     func(n int, fn func(i int) error) error // runs several at once; nil one after the other
+	sw, sh   int                                     // of the source
+	w, h, c  int                                     // of the file
 
 	from int // first source row held
 	rows [][]float32

@@ -7,11 +7,13 @@ import (
 	"io"
 
 	"plenilune/pipeline"
+	"plenilune/steps/publish/pages"
 )
 
 // Settings is a publish block of the manifest.
 type Settings struct {
-	Pictures []Picture `hcl:"picture,block"`
+	Pictures []Picture     `hcl:"picture,block"`
+	Pages    []pages.Pages `hcl:"pages,block"`
 }
 
 // Picture is one file.
@@ -74,6 +76,11 @@ func expand(x *pipeline.Expansion) error {
 			}
 		}
 	}
+	for _, p := range set.Pages {
+		if err := pages.Deliver(x, p); err != nil {
+			return err
+		}
+	}
 	return nil
 }
 
@@ -122,6 +129,7 @@ func encode(ctx context.Context, s encodeSettings, t *pipeline.Task) error {
 	}
 	defer src.Close()
 	p := newPicture(ctx, src, s, t.Progress)
+	p.each = func(n int, fn func(i int) error) error { return t.Each(ctx, n, fn) }
 	t.Fact("width", float64(p.w), "px")
 	t.Fact("height", float64(p.h), "px")
 	if err := t.PutBytes("file", p.write); err != nil {

@@ -110,7 +110,7 @@ func (p *picture) writePNG(w io.Writer) error {
 		meaning = append(meaning, png.Density(uint32(math.Round(1000*d))))
 	}
 	buf := make([]float32, p.w*p.c)
-	rows := png.Rows{W: p.w, H: p.h, Channels: p.c, Bits: bits, Row: func(y int, dst []uint16) error {
+	rows := png.Rows{W: p.w, H: p.h, Channels: p.c, Bits: bits, Each: p.each, Row: func(y int, dst []uint16) error {
 		if err := p.row(y, buf); err != nil {
 			return err
 		}

@@ -26,10 +26,20 @@ var names = []string{
 }
 
 // aims lays the panels out in a winding grid over the lit part of the disk, with
-// the errors of a real mount.
-func (p *Plan) aims(disk *plane.Image) []Aim {
+// the errors of a real mount, or as the plan has them.
+func (p *Plan) aims(disk *plane.Image, middleX, middleY float64) []Aim {
 	d := newDice(p.Seed, forAims)
 	order := newDice(p.Seed, forNames).shuffle(len(names))
+	if p.Aims != nil {
+		var out []Aim
+		for i, a := range p.Aims {
+			a.Name = names[order[i%len(names)]]
+			a.X += middleX + d.between(-p.PointingPx, p.PointingPx)
+			a.Y += middleY + d.between(-p.PointingPx, p.PointingPx)
+			out = append(out, a)
+		}
+		return out
+	}
 	cx, cy := middleOfLit(disk)
 	sx, sy := float64(p.Width)*(1-p.Overlap), float64(p.Height)*(1-p.Overlap)
 	n := p.PanelsAcross * p.PanelsDown

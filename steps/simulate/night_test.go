@@ -109,7 +109,7 @@ func TestNamesAreUnordered(t *testing.T) {
 	d := plane.New(64, 64, 1)
 	d.Pix[0][32*64+32] = 1
 	p := Sample()
-	for _, a := range p.aims(d) {
+	for _, a := range p.aims(d, 32, 32) {
 		names = append(names, a.Name)
 		if strings.ContainsAny(a.Name, "0123456789/\\") {
 			t.Errorf("name %q", a.Name)

@@ -42,6 +42,7 @@ type Plan struct {
 	TurnDeg      float64 // of the field over the night, to either side
 	PanelsAcross int
 	PanelsDown   int
+	Aims         []Aim // instead of a grid: X and Y from the disk's middle, in pixels, before errors of aim; at most 40, whose names are drawn
 
 	// The camera.
 	Width, Height int

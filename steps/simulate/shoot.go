@@ -24,7 +24,7 @@ func (p Plan) Shoot(ctx context.Context, sink Sink, progress func(done, total in
 		return nil, err
 	}
 	t := &Truth{Disk: s.truth, CentreX: s.cx / 2, CentreY: s.cy / 2, RadiusPx: p.DiskPx / 2}
-	for i, a := range p.aims(s.truth) {
+	for i, a := range p.aims(s.truth, t.CentreX, t.CentreY) {
 		t.Clips = append(t.Clips, p.newClip(i, a))
 	}
 	studio := newStudio(&p, s, o)

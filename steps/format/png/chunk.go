@@ -1,5 +1,5 @@
-// Package png writes PNG files through image/png and adds what that leaves out:
-// chunks that tell the meaning of the samples, and texts.
+// Package png writes PNG files, several stripes at once, with chunks that tell the
+// meaning of the samples, and texts.
 //
 // Source: Portable Network Graphics (PNG) Specification, third edition, W3C
 // Recommendation 24 June 2025.

@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"hash/adler32"
 	"image/color"
 	"image/png"
 	"math/rand/v2"
@@ -12,6 +13,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 )
 
@@ -246,4 +248,62 @@ func FuzzChunks(f *testing.F) {
 			}
 		}
 	})
+}
+
+// A picture of several stripes comes back, and its bytes do not depend on how many
+// are compressed at once.
+func TestStripes(t *testing.T) {
+	for _, c := range []struct{ channels, bits int }{{1, 8}, {1, 16}, {3, 8}, {3, 16}} {
+		p, want := picture(700, 5*stripeBytes/(700*c.channels*c.bits/8), c.channels, c.bits, 3)
+		alone := encode(t, p)
+		p.Each = func(n int, fn func(int) error) error {
+			errs := make([]error, n)
+			var wg sync.WaitGroup
+			for i := range n {
+				wg.Go(func() { errs[i] = fn(i) })
+			}
+			wg.Wait()
+			return errors.Join(errs...)
+		}
+		if together := encode(t, p); !bytes.Equal(alone, together) {
+			t.Errorf("%+v: the bytes depend on how many stripes are made at once", c)
+		}
+		img, err := png.Decode(bytes.NewReader(alone))
+		if err != nil {
+			t.Fatalf("%+v: %v", c, err)
+		}
+		for y := range p.H {
+			for x := range p.W {
+				r, g, b, _ := img.At(x, y).RGBA()
+				for k, got := range []uint32{r, g, b}[:c.channels] {
+					if v := uint32(want[y][x*c.channels+k]); c.bits == 8 && got != v*257 || c.bits == 16 && got != v {
+						t.Fatalf("%+v: (%d, %d) is %d, want %d", c, x, y, got, v)
+					}
+				}
+			}
+		}
+	}
+}
+
+// Sums of stretches join to the sum of all, as hash/adler32 has it.
+func TestAdlerJoins(t *testing.T) {
+	b := make([]byte, 300000)
+	for i := range b {
+		b[i] = byte(i*i>>3) | 0x80
+	}
+	for _, cut := range []int{0, 1, 65520, 65521, 65522, 200000, len(b)} {
+		got := joinAdler(adler32.Checksum(b[:cut]), adler32.Checksum(b[cut:]), len(b)-cut)
+		if want := adler32.Checksum(b); got != want {
+			t.Errorf("cut at %d: %08x, want %08x", cut, got, want)
+		}
+	}
+}
+
+// The predictor by hand, from its definition in the standard.
+func TestPredictor(t *testing.T) {
+	for _, c := range []struct{ a, b, c, want byte }{{10, 20, 10, 20}, {20, 10, 10, 20}, {5, 5, 5, 5}, {0, 255, 255, 0}, {100, 50, 200, 50}, {9, 7, 8, 8}, {3, 4, 3, 4}} {
+		if got := predict(c.a, c.b, c.c); got != c.want {
+			t.Errorf("left %d, upper %d, corner %d: %d, want %d", c.a, c.b, c.c, got, c.want)
+		}
+	}
 }

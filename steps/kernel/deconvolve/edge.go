@@ -108,6 +108,10 @@ func (m *edgeModel) profile(s Spread, shift float64) Profile {
 	return n
 }
 
+// EdgeOf returns the normal profile of a sharp edge seen through a telescope and a
+// spread.
+func EdgeOf(t Telescope, s Spread) Profile { return newEdgeModel(t).profile(s, 0) }
+
 // ErrNoEdge says that no spread explains a profile.
 var ErrNoEdge = errors.New("the profile is not that of a blurred edge")
 
@@ -121,8 +125,11 @@ const worstFit = 0.03
 func FitEdge(p Profile, t Telescope) (s Spread, rms float64, err error) {
 	m := newEdgeModel(t)
 	best := math.Inf(1)
-	for _, halo := range []float64{-1.5, 0, 1} { // from a narrow, a middling and a wide halo
-		x := []float64{0, -1.5, halo, 0}
+	starts := [][]float64{ // the unknowns, as spreadOf reads them
+		{0, -1.5, -1.5, 0}, {0, -1.5, 0, 0}, {0, -1.5, 1, 0}, // a narrow, a middling and a wide halo
+		{-1.5, 1, 0, 0}, // hardly any, about a wide core
+	}
+	for _, x := range starts {
 		r, err := solve.Fit(x, solve.FitOptions{Rounds: 80, Tolerance: 1e-7}, func(x []float64, e *solve.Normal) { m.residuals(p, x, e) })
 		if err == nil && r.Cost < best {
 			best, s = r.Cost, spreadOf(x)
@@ -132,16 +139,13 @@ func FitEdge(p Profile, t Telescope) (s Spread, rms float64, err error) {
 	if !(rms < worstFit) {
 		return Spread{}, rms, ErrNoEdge
 	}
-	if s.CoreSigma > s.HaloSigma {
-		s = Spread{Halo: 1 - s.Halo, CoreSigma: s.HaloSigma, HaloSigma: s.CoreSigma}
-	}
 	return s, rms, nil
 }
 
 // Bounds of what is fitted: beyond them a profile of this length tells nothing.
 const (
-	coreMost              = 3
-	haloLeast, haloBeyond = 0.8, 6
+	coreMost              = 5
+	haloLeast, haloBeyond = 0.6, 5
 )
 
 // spreadOf reads the unknowns, each of which runs over all numbers: share of the

@@ -132,3 +132,17 @@ func TestSharpenedIsWhatStepsDo(t *testing.T) {
 		}
 	}
 }
+
+// The halo falls off as the transfer of moving air does, between a long exposure's
+// exp(−x^(5/3)) (Fried 1966, J. Opt. Soc. Am. 56:1372) and exp(−x^(4/3)).
+func TestHaloFallsOffAsAirDoes(t *testing.T) {
+	s := Spread{Halo: 1, HaloSigma: 2}
+	scale := math.Sqrt2 * math.Pi * s.HaloSigma / 0.8054 // of the law that the two Gaussians follow
+	for f := 0.002; f < 0.3; f += 0.002 {
+		x := scale * f
+		want := math.Exp(-math.Pow(x, 1.5))
+		if got := s.Transfer(f); math.Abs(got-want) > 0.025 {
+			t.Errorf("x = %.2f: %.4f, want %.4f", x, got, want)
+		}
+	}
+}

@@ -8,12 +8,23 @@ import (
 )
 
 // Spread is a blur by moving air, as it is left in a mean of many frames: a narrow
-// core and about it a wide halo, both Gaussian. The zero value does not blur.
+// core, Gaussian, and about it a halo with wings. The zero value does not blur.
+//
+// The transfer of a long exposure falls off as exp(−(f/f₀)^(5/3)) (Fried 1966, J.
+// Opt. Soc. Am. 56:1372), not as a Gaussian's square, and a mean of moments of
+// different strength more slowly still. The halo is of two Gaussians, which
+// together follow exp(−(f/f₀)^(3/2)) to 0.02.
 type Spread struct {
 	Halo      float64 `json:"halo"`       // the halo's share of the light, 0…1
-	CoreSigma float64 `json:"core_sigma"` // standard deviations, pixels
-	HaloSigma float64 `json:"halo_sigma"`
+	CoreSigma float64 `json:"core_sigma"` // standard deviation, pixels
+	HaloSigma float64 `json:"halo_sigma"` // of the halo without its wings, likewise
 }
+
+// The wings: their share of the halo, and how much wider than the rest they are.
+const (
+	wingShare = 0.3
+	wingWidth = 2.6
+)
 
 // Times returns the spread in a picture n times as fine.
 func (s Spread) Times(n float64) Spread {
@@ -22,7 +33,8 @@ func (s Spread) Times(n float64) Spread {
 
 // Transfer returns by how much the spread leaves a pattern of f cycles per pixel.
 func (s Spread) Transfer(f float64) float64 {
-	return float64((1-s.Halo)*gaussian(s.CoreSigma, f)) + float64(s.Halo*gaussian(s.HaloSigma, f))
+	halo := float64((1-wingShare)*gaussian(s.HaloSigma, f)) + float64(wingShare*gaussian(float64(wingWidth*s.HaloSigma), f))
+	return float64((1-s.Halo)*gaussian(s.CoreSigma, f)) + float64(s.Halo*halo)
 }
 
 // gaussian is the transfer of a Gaussian blur: exp(−2π²σ²f²).
@@ -37,7 +49,8 @@ func NewBlur(s Spread, w, h int) *Separable[float32] {
 		b.Terms = append(b.Terms, Term[float32]{float32(1 - s.Halo), taps(s.CoreSigma)})
 	}
 	if s.Halo > 0 {
-		b.Terms = append(b.Terms, Term[float32]{float32(s.Halo), taps(s.HaloSigma)})
+		b.Terms = append(b.Terms, Term[float32]{float32(s.Halo * (1 - wingShare)), taps(s.HaloSigma)},
+			Term[float32]{float32(s.Halo * wingShare), taps(wingWidth * s.HaloSigma)})
 	}
 	return b
 }

@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"golang.org/x/image/font"
+	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/gofont/goitalic"
 	"golang.org/x/image/font/gofont/goregular"
 	"golang.org/x/image/font/opentype"
@@ -18,17 +19,18 @@ import (
 // Style is how letters stand.
 type Style int
 
-// The styles: maps set the names of seas slanted.
+// The styles: maps set the names of seas slanted, sheets their titles bold.
 const (
 	Upright Style = iota
 	Slanted
+	Bold
 )
 
 // MostPx is the largest size of letters: beyond it outlines would be filled in another way, by floating point.
 const MostPx = 400
 
-var fonts = sync.OnceValue(func() (out [2]*sfnt.Font) {
-	for i, b := range [2][]byte{goregular.TTF, goitalic.TTF} {
+var fonts = sync.OnceValue(func() (out [3]*sfnt.Font) {
+	for i, b := range [3][]byte{goregular.TTF, goitalic.TTF, gobold.TTF} {
 		f, err := opentype.Parse(b)
 		if err != nil {
 			panic(fmt.Sprintf("lettering: the typeface that is part of the program: %v", err)) // a test reads it
@@ -57,6 +59,13 @@ func Draw(text string, s Style, px float64) Mask {
 	d := font.Drawer{Dst: &image.Alpha{Pix: m.Ink, Stride: m.W, Rect: r}, Src: image.Opaque, Face: f, Dot: fixed.Point26_6{}}
 	d.DrawString(text)
 	return m
+}
+
+// Width returns how far a text of a size leads on, in pixels, rounded up.
+func Width(text string, s Style, px float64) int {
+	f := face(s, px)
+	defer f.Close()
+	return font.MeasureString(f, text).Ceil()
 }
 
 func face(s Style, px float64) font.Face {
