@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"plenilune/cache"
 )
@@ -104,7 +105,7 @@ func (v *verifier) prove(_ context.Context, g *graph, outDir string, d *delivery
 	case err != nil:
 		return fmt.Errorf("read the record beside it: %w", err)
 	case !bytes.Equal(stands, rec):
-		b.State = Differs
+		b.State, b.Reason = Differs, "it is not the record of the picture made anew; see there"
 	}
 	v.proofs = append(v.proofs, b)
 	return nil
@@ -132,6 +133,10 @@ func (v *verifier) compare(g *graph, path string, d *delivery, made Record, rec,
 		return p, nil
 	}
 	p.State = Differs
+	if d.Splice == nil {
+		p.Reason = "its text is not the one made anew"
+		return p, nil
+	}
 	b, err := v.read(path)
 	if err != nil {
 		p.Reason = err.Error()
@@ -163,8 +168,10 @@ func (g *graph) firstApart(was, is Record) (step, reason string, changes []Chang
 	for _, p := range was.Parts {
 		q, ok := now[p.Key]
 		if !ok {
-			step, changes = g.counterpart(p, is, then)
-			return step, "the recipe, its inputs or the program differ", changes
+			if step, changes = g.counterpart(p, is, then); len(changes) == 0 {
+				return step, "it was made from files that are not those of now", g.captureChanges(was, is)
+			}
+			return step, whatDiffers(changes), changes
 		}
 		for _, port := range slices.Sorted(maps.Keys(p.Outputs)) {
 			if id := p.Outputs[port]; q.Outputs[port] != id {
@@ -178,6 +185,36 @@ func (g *graph) firstApart(was, is Record) (step, reason string, changes []Chang
 		}
 	}
 	return "", "the records agree: the file was changed after it was made", nil
+}
+
+// whatDiffers says in words what kinds of changes there are.
+func whatDiffers(changes []Change) string {
+	var words []string
+	for _, k := range [][2]string{{"version", "the program computes it in another way"}, {"setting", "settings differ"}, {"input", "inputs differ"}} {
+		if slices.ContainsFunc(changes, func(c Change) bool { return strings.HasPrefix(c.What, k[0]) }) {
+			words = append(words, k[1])
+		}
+	}
+	return strings.Join(words, ", ")
+}
+
+// captureChanges lists the files that only one of two records was made from.
+func (g *graph) captureChanges(was, is Record) (out []Change) {
+	only := func(a, b Record) (ids []ID) {
+		for _, c := range a.Captures {
+			if !slices.ContainsFunc(b.Captures, func(d RecordCapture) bool { return d.ID == c.ID }) {
+				ids = append(ids, c.ID)
+			}
+		}
+		return ids
+	}
+	for _, id := range only(was, is) {
+		out = append(out, Change{What: "input file", Old: g.files.label(id)})
+	}
+	for _, id := range only(is, was) {
+		out = append(out, Change{What: "input file", New: g.files.label(id)})
+	}
+	return out
 }
 
 // counterpart finds the part made anew that comes nearest to one that was not, and tells what differs.

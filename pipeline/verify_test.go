@@ -61,12 +61,20 @@ func TestVerify(t *testing.T) {
 
 	// Another clip.
 	b.clip("b", "beta")
-	if p := b.verify(fakeManifest); p.State != Differs || p.Step != "sum.s/join" {
+	if p := b.verify(fakeManifest); p.State != Differs || p.Step != "sum.s/join" || p.Reason != "inputs differ" {
 		t.Errorf("with another clip: %+v", p)
 	}
 	if err := os.Remove(filepath.Join(b.dir, "clips", "b")); err != nil {
 		t.Fatal(err)
 	}
+
+	// The clip that it was made from is another one now.
+	b.clip("a", "omega")
+	p = b.verify(fakeManifest)
+	if p.State != Differs || !strings.HasPrefix(p.Step, "clips.all:") || p.Reason != "inputs differ" || len(p.Change) != 1 {
+		t.Errorf("with the clip replaced: %+v", p)
+	}
+	b.clip("a", "alpha")
 
 	// A file touched afterwards, one without a record, one that is gone.
 	for name, bad := range map[string][]byte{"touched": append([]byte("A"), good[1:]...), "without record": []byte("a")} {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -8,6 +9,8 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -29,8 +32,9 @@ Nothing there is changed. What it computes on the way goes into a folder of its 
 which is removed at the end.
 
 The table on stdout says of each file "same", "same picture" (the pixels are equal, the
-record in it is not), "differs" or "missing", and of those that differ the first part
-of the work at which the two go apart. Exit code 3 says that something differs.`,
+record in it is not), "differs", "missing" or "not made", and of those that differ the
+first part of the work at which the two go apart. Exit code 3 says that something
+differs, 1 that something could not be made anew.`,
 		Example: `  plenilune verify night.hcl
   plenilune verify night.hcl --clips /media/disk/clips --only disk.png`,
 		Args: cobra.ExactArgs(1),
@@ -85,6 +89,8 @@ func (f *runFlags) verify(ctx context.Context, stdout, stderr io.Writer, file, s
 	s := newScreen(stdout, stderr, f.json)
 	defer s.close()
 	opts.Observer = s.event
+	ahead := foretelling{screen: s, cache: dir, out: dir, volume: volumeOf}
+	opts.Expect = ahead.expect
 	proofs, _, err := pipeline.Verify(ctx, m, c, opts, recordOf)
 	s.close()
 	if err != nil && !errors.Is(err, pipeline.ErrIncomplete) {
@@ -92,16 +98,19 @@ func (f *runFlags) verify(ctx context.Context, stdout, stderr io.Writer, file, s
 	}
 	if f.json {
 		showProofsJSON(s, proofs)
+	} else if len(proofs) == 0 {
+		// said below
 	} else if werr := showProofs(stdout, proofs); werr != nil {
 		return werr
 	}
-	for _, p := range proofs {
-		if p.State != pipeline.Proven {
-			return &toldError{exitDiffers}
-		}
+	if len(proofs) == 0 && err == nil {
+		return requestf("--only %s: no file is made of it, so that there is nothing to compare; name a file, as in --only disk.png", strings.Join(f.only, ", "))
 	}
-	if err != nil {
-		fmt.Fprintln(stderr, "plenilune:", err)
+	if slices.ContainsFunc(proofs, func(p pipeline.Proof) bool { return p.State != pipeline.Proven && p.State != pipeline.Unmade }) {
+		return &toldError{exitDiffers}
+	}
+	if err != nil || slices.ContainsFunc(proofs, func(p pipeline.Proof) bool { return p.State == pipeline.Unmade }) {
+		fmt.Fprintln(stderr, "plenilune:", cmp.Or(err, pipeline.ErrIncomplete))
 		return &toldError{exitFailed}
 	}
 	return nil

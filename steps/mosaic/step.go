@@ -46,6 +46,9 @@ func expand(x *pipeline.Expansion) error {
 	if err != nil {
 		return err
 	}
+	if len(items) == 0 {
+		return errors.New("there is no panel to join: no clip could be used")
+	}
 	if items = without(x, items, set.Except); len(items) == 0 {
 		return errors.New("there is no panel to join: except leaves out every clip; take one off its list")
 	}
