@@ -11,6 +11,10 @@ type Event struct {
 // StepEvent tells that a part came to its end.
 type StepEvent struct {
 	Step    string // "stack.panels:x1/align"
+	Block   Ref    // what of that stands before the colon
+	Item    ID     // the clip that it is about, by content; zero for the whole block
+	Clip    string // that clip's short name
+	Part    string // what stands behind the slash, without a label
 	State   State
 	Seconds float64
 	Key     ID
@@ -39,15 +43,23 @@ type DeliveredEvent struct {
 // display is the name of a part as people read it.
 func (g *graph) display(n *node) string {
 	s := n.block.String()
-	if !n.part.Item.ID.IsZero() {
-		s += ":" + g.files.label(n.part.Item.ID)
+	if name := g.clipName(n); name != "" {
+		s += ":" + name
 	}
 	return s + "/" + n.part.called()
 }
 
+// clipName is what the clip that a part is about is called; empty for a whole block.
+func (g *graph) clipName(n *node) string {
+	if n.part.Item.ID.IsZero() {
+		return ""
+	}
+	return g.files.label(n.part.Item.ID)
+}
+
 // report passes on a settled part and what it stated.
 func (g *graph) report(n *node) {
-	g.obs(Event{Step: &StepEvent{Step: g.display(n), State: n.state, Seconds: n.seconds, Key: n.key,
+	g.obs(Event{Step: &StepEvent{Step: g.display(n), Block: n.block, Item: n.part.Item.ID, Clip: g.clipName(n), Part: n.part.Name, State: n.state, Seconds: n.seconds, Key: n.key,
 		Facts: n.notes.Facts, Err: n.err}})
 	for _, w := range n.notes.Warnings {
 		g.warn(w)

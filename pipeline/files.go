@@ -21,9 +21,10 @@ import (
 
 // inputFile is a capture on the user's disk, known by its content.
 type inputFile struct {
-	path string
-	id   ID
-	size int64
+	path    string
+	id      ID
+	size    int64
+	through func(io.ReaderAt) io.ReaderAt
 }
 
 // opener lets a part read the file without learning its name.
@@ -45,7 +46,7 @@ func (f *inputFile) opener() func() (File, io.Closer, error) {
 			h.Close()
 			return nil, nil, fmt.Errorf("%s changed while the run was reading it: it had %d bytes and has %d; run again", f.path, f.size, st.Size())
 		}
-		return sized{h, st.Size()}, h, nil
+		return sized{f.through(h), st.Size()}, h, nil
 	}
 }
 
@@ -62,6 +63,8 @@ type fileSet struct {
 	rehash bool
 	slots  chan struct{}
 	onRead func(path string, bytes int64)
+	// through is what every reading of a file goes through.
+	through func(io.ReaderAt) io.ReaderAt
 
 	mu     sync.Mutex
 	byPath map[string]*fileSlot
@@ -75,14 +78,21 @@ type fileSlot struct {
 	err  error
 }
 
-func newFileSet(m *Manifest, c *cache.Cache, rehash bool) *fileSet {
+// FileNames returns the short name of each file that the manifest's patterns found, by its path.
+func (m *Manifest) FileNames() map[string]string {
 	var all []string
 	for _, b := range m.Blocks {
 		all = append(all, b.Paths...)
 	}
-	return &fileSet{cache: c, rehash: rehash, slots: make(chan struct{}, 2), byPath: map[string]*fileSlot{},
-		labels: map[ID]string{}, names: shortNames(all)}
+	return shortNames(all)
 }
+
+func newFileSet(m *Manifest, c *cache.Cache, rehash bool) *fileSet {
+	return &fileSet{cache: c, rehash: rehash, slots: make(chan struct{}, 2), byPath: map[string]*fileSlot{},
+		labels: map[ID]string{}, names: m.FileNames(), through: straight}
+}
+
+func straight(r io.ReaderAt) io.ReaderAt { return r }
 
 // shortNames gives each path its shortest unique name: the base name without
 // ending, with it, or with as many folders as it takes.
@@ -181,7 +191,7 @@ func (s *fileSet) hash(ctx context.Context, path string) (*inputFile, error) {
 		return nil, fmt.Errorf("look at %s: %w", path, err)
 	}
 	if id, ok := s.cache.Recall(stamp); ok && !s.rehash {
-		return &inputFile{path, id, stamp.Size}, nil
+		return &inputFile{path, id, stamp.Size, s.through}, nil
 	}
 	f, err := os.Open(path)
 	if err != nil {
@@ -191,8 +201,9 @@ func (s *fileSet) hash(ctx context.Context, path string) (*inputFile, error) {
 	h := sha256.New()
 	buf := make([]byte, 4<<20)
 	var total int64
+	r := s.through(f)
 	for {
-		n, err := f.Read(buf)
+		n, err := r.ReadAt(buf, total)
 		h.Write(buf[:n])
 		total += int64(n)
 		if s.onRead != nil {
@@ -208,7 +219,7 @@ func (s *fileSet) hash(ctx context.Context, path string) (*inputFile, error) {
 			return nil, ctx.Err()
 		}
 	}
-	in := &inputFile{path: path, size: total}
+	in := &inputFile{path: path, size: total, through: s.through}
 	h.Sum(in.id[:0])
 	if err := s.cache.Remember(stamp, in.id); err != nil {
 		return nil, fmt.Errorf("remember the content of %s: %w", path, err)

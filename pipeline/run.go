@@ -112,20 +112,7 @@ func (g *graph) lookAhead(ctx context.Context, o Options) (*forecast, error) {
 
 func (g *graph) runOnce(ctx context.Context, o Options) (Summary, error) {
 	var sum Summary
-	var mu sync.Mutex
-	g.obs = func(e Event) {
-		mu.Lock()
-		defer mu.Unlock()
-		switch {
-		case e.Step != nil:
-			sum.count(e.Step.State)
-		case e.Delivered != nil:
-			sum.Delivered++
-		}
-		if o.Observer != nil {
-			o.Observer(e)
-		}
-	}
+	g.observe(&sum, o.Observer)
 	stop := g.tick(o)
 	g.expandAll(ctx)
 	g.working.Wait()
@@ -139,6 +126,24 @@ func (g *graph) runOnce(ctx context.Context, o Options) (Summary, error) {
 		return sum, ctx.Err()
 	}
 	return sum, errors.Join(g.failure(sum), derr)
+}
+
+// observe counts what happens and passes it on, one thing at a time.
+func (g *graph) observe(sum *Summary, pass func(Event)) {
+	var mu sync.Mutex
+	g.obs = func(e Event) {
+		mu.Lock()
+		defer mu.Unlock()
+		switch {
+		case e.Step != nil:
+			sum.count(e.Step.State)
+		case e.Delivered != nil:
+			sum.Delivered++
+		}
+		if pass != nil {
+			pass(e)
+		}
+	}
 }
 
 func (s *Summary) count(st State) {

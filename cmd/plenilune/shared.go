@@ -71,20 +71,29 @@ func buildName() string {
 	return strings.TrimSpace(name + " " + runtime.GOOS + "/" + runtime.GOARCH)
 }
 
-// loadManifest reads a manifest with its files; diagnostics go to stderr. A
-// manifest with errors gives a told error of code 2.
+// readManifest reads a manifest, without looking for its files; diagnostics go to stderr. A manifest with errors gives a told
+// error of code 2.
+func readManifest(stderr io.Writer, file string, over []pipeline.Override) (*pipeline.Manifest, error) {
+	return loadWith(stderr, file, over, func(*pipeline.Manifest) pipeline.Diagnostics { return pipeline.Diagnostics{} })
+}
+
+// loadManifest reads a manifest with its files, as readManifest does.
 func loadManifest(stderr io.Writer, file, clips string, set []string) (*pipeline.Manifest, error) {
-	src, err := os.ReadFile(file)
-	if err != nil {
-		return nil, requestf("read the manifest: %v", err)
-	}
 	over, err := overrides(set)
 	if err != nil {
 		return nil, err
 	}
+	return loadWith(stderr, file, over, func(m *pipeline.Manifest) pipeline.Diagnostics { return m.ResolveFiles(clips) })
+}
+
+func loadWith(stderr io.Writer, file string, over []pipeline.Override, more func(*pipeline.Manifest) pipeline.Diagnostics) (*pipeline.Manifest, error) {
+	src, err := os.ReadFile(file)
+	if err != nil {
+		return nil, requestf("read the manifest: %v", err)
+	}
 	m, diags := pipeline.LoadManifest(file, src, steps.All(), over)
 	if !diags.HasErrors() {
-		diags.Append(m.ResolveFiles(clips))
+		diags.Append(more(m))
 	}
 	if diags.Len() > 0 {
 		colour, width := looks(stderr)

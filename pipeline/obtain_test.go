@@ -1,0 +1,75 @@
+package pipeline
+
+import (
+	"errors"
+	"io"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync/atomic"
+	"testing"
+)
+
+// counted counts the readings that go through it.
+type counted struct {
+	io.ReaderAt
+	n *atomic.Int64
+}
+
+func (c counted) ReadAt(b []byte, off int64) (int, error) {
+	c.n.Add(1)
+	return c.ReaderAt.ReadAt(b, off)
+}
+
+func (b *bench) obtain(w Wish) (words []string, sum Summary, err error) {
+	b.t.Helper()
+	b.seen = nil
+	o := Options{Jobs: 2, Memory: 1 << 20, Observer: func(e Event) { b.seen = append(b.seen, e) }}
+	sum, err = Obtain(b.t.Context(), b.load(fakeManifest), b.c, o, w, func(p Product) {
+		var x word
+		if err := p.Source(w.Ports[0]).Table(&x); err != nil {
+			b.t.Error(err)
+		}
+		words = append(words, p.Name+"="+x.Text)
+	})
+	slices.Sort(words)
+	return words, sum, err
+}
+
+// What is obtained is what a run would make, no more of it runs, and the run finds it in the cache.
+func TestObtainRunsWhatItTakes(t *testing.T) {
+	b := newBench(t, map[string]string{"a": "alpha", "b": "beta", "bad": "!"})
+	var reads atomic.Int64
+	words, sum, err := b.obtain(Wish{Block: Ref{"clips", "all"}, Ports: []string{"word"},
+		Through: func(r io.ReaderAt) io.ReaderAt { return counted{r, &reads} }})
+	if !errors.Is(err, ErrIncomplete) || sum.Ran != 2 || sum.Failed != 1 || !slices.Equal(words, []string{"a=a", "b=b"}) {
+		t.Errorf("%v, %+v, %v; want the letters of two clips and one failure", words, sum, err)
+	}
+	if n := reads.Load(); n < 6 { // each file to know its content, and by its part
+		t.Errorf("%d readings went through", n)
+	}
+	for _, e := range b.seen {
+		if s := e.Step; s != nil && (s.Block != Ref{"clips", "all"} || s.Part != "first" || s.Item.IsZero()) {
+			t.Errorf("event %+v does not say what it is about", s)
+		}
+	}
+	words, sum, err = b.obtain(Wish{Block: Ref{"sum", "s"}, Ports: []string{"sum"}})
+	if !errors.Is(err, ErrIncomplete) || sum.Ran != 1 || sum.Cached != 2 || len(words) != 1 || !strings.Contains(words[0], "-") {
+		t.Errorf("%v, %+v, %v; want the sum alone to run", words, sum, err)
+	}
+	if s, _ := b.run(fakeManifest, Options{}); s.Ran != 1 || b.state("file.f/encode") != Ran {
+		t.Errorf("the run after: %+v, want the file's part alone to run", s)
+	}
+	if found, err := filepath.Glob(filepath.Join(b.dir, "out", "*")); err != nil || len(found) != 1 {
+		t.Errorf("delivered %v, %v; want the run's file", found, err)
+	}
+}
+
+func TestObtainOfNoBlock(t *testing.T) {
+	b := newBench(t, map[string]string{"a": "alpha"})
+	_, _, err := b.obtain(Wish{Block: Ref{"sum", "none"}, Ports: []string{"sum"}})
+	var request *RequestError
+	if !errors.As(err, &request) {
+		t.Errorf("error %v, want a wrong request", err)
+	}
+}
