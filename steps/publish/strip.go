@@ -47,11 +47,12 @@ type Tile struct {
 // StripStep serves teststrip blocks.
 func StripStep() pipeline.Step {
 	return pipeline.Step{
-		Name:   "publish",
-		Block:  "teststrip",
-		New:    func() any { return &StripSettings{SizePx: 256, Zoom: 1} },
-		Check:  checkStrip,
-		Expand: expandStrip,
+		Name:    "publish",
+		Block:   "teststrip",
+		New:     func() any { return &StripSettings{SizePx: 256, Zoom: 1} },
+		Check:   checkStrip,
+		Outputs: func(s any) []pipeline.Output { return []pipeline.Output{{Path: "file", File: s.(*StripSettings).File}} },
+		Expand:  expandStrip,
 	}
 }
 
