@@ -69,8 +69,11 @@ type axis struct {
 	values []string
 }
 
-// mostTiles keeps a sheet within what a screen shows and a run can bear.
-const mostTiles = 64
+// mostTiles and mostSheetPx keep a sheet within what a screen shows and a viewer opens.
+const (
+	mostTiles   = 64
+	mostSheetPx = 100_000_000
+)
 
 func axes(args []string) ([]axis, error) {
 	var out []axis
@@ -160,6 +163,13 @@ func (f *stripFlags) block(ax []axis) (b stripBlock, err error) {
 	}
 	if f.zoom < 1 || f.zoom > 8 {
 		return b, requestf("--zoom %d: want 1 to 8", f.zoom)
+	}
+	tiles := 1
+	for _, a := range ax {
+		tiles *= len(a.values)
+	}
+	if px := tiles * f.size * f.size * f.zoom * f.zoom; px > mostSheetPx {
+		return b, requestf("--size %d --zoom %d: %d tiles make a sheet of %d million pixels, and %d are the most; lower one of them, or give fewer values", f.size, f.zoom, tiles, px/1e6, mostSheetPx/1_000_000)
 	}
 	name, title := f.file, []string{}
 	for _, a := range ax {
