@@ -3,6 +3,7 @@ package publish
 import (
 	"image"
 	"math"
+	"slices"
 
 	"plenilune/pipeline"
 	"plenilune/steps/kernel/decorrelation"
@@ -15,6 +16,7 @@ import (
 const (
 	followReach = 64  // px, of the first picture, that a crop may lie off in one joined anew
 	followMost  = 512 // px of a crop's side by which it is found again
+	foundFrom   = 0.6 // how alike, after smoothing, a crop is where it is taken as found: noise apart, it is the same ground
 	scaleMost   = 2.0 // between two pictures of a strip: what a stack's scale makes
 )
 
@@ -61,51 +63,63 @@ func (s shown) sameGround(o shown) bool {
 	return s.of == o.of && s.lay.Disk == o.lay.Disk && s.lay.ToSource == o.lay.ToSource
 }
 
-// ratio is how many of its pixels go on one of the first picture's: by the limb, or by the scale on the sky, or, where neither is
-// known, by the pictures' sizes if both sides say the same.
-func (s shown) ratio(first shown) float64 {
-	r := 1.0
-	across, down := float64(s.of.X)/float64(first.of.X), float64(s.of.Y)/float64(first.of.Y)
-	switch {
-	case s.lay.Disk.Found && first.lay.Disk.Found:
-		r = s.lay.Disk.Radius / first.lay.Disk.Radius
-	case s.lay.Scale > 0 && first.lay.Scale > 0:
-		r = first.lay.Scale / s.lay.Scale
-	case math.Abs(across-down) < 0.01:
-		r = across
-	}
-	if r = min(max(r, 1/scaleMost), scaleMost); math.Abs(r-1)*float64(first.side) < 1 {
-		return 1 // the crop would be no larger
-	}
-	return r
-}
+// guess is where the middle of the first picture's crop may lie, and how many pixels go on one of the first's.
+type guess struct{ x, y, ratio float64 }
 
-// carry moves the crop onto the ground of the first.
-func (s *shown) carry(p *pipeline.PlaneReader, first shown) error {
-	r := s.ratio(first)
+// guesses are made by the limb, by the scale on the sky, and by the pictures' sizes: none is always there, and a limb of which a
+// short arc is in view misleads.
+func (s shown) guesses(first shown) []guess {
 	half := float64(float64(first.side-1) / 2)
 	x, y := float64(first.corner.X)+half, float64(first.corner.Y)+half
+	var out []guess
+	add := func(r float64, at func(r float64) (float64, float64)) {
+		if r = min(max(r, 1/scaleMost), scaleMost); math.Abs(r-1)*float64(first.side) < 1 {
+			r = 1 // the crop would be no larger
+		}
+		g := guess{ratio: r}
+		g.x, g.y = at(r)
+		if !slices.Contains(out, g) {
+			out = append(out, g)
+		}
+	}
+	byCorner := func(r float64) (float64, float64) { return float64(r*(x+0.5)) - 0.5, float64(r*(y+0.5)) - 0.5 }
 	if a, b := first.lay.Disk, s.lay.Disk; a.Found && b.Found {
 		ax, ay := first.lay.ToSource.Apply(a.X, a.Y)
 		bx, by := s.lay.ToSource.Apply(b.X, b.Y)
-		x, y = bx+float64(r*(x-ax)), by+float64(r*(y-ay))
-	} else {
-		x, y = float64(r*(x+0.5))-0.5, float64(r*(y+0.5))-0.5
+		add(b.Radius/a.Radius, func(r float64) (float64, float64) { return bx + float64(r*(x-ax)), by + float64(r*(y-ay)) })
 	}
+	if s.lay.Scale > 0 && first.lay.Scale > 0 {
+		add(first.lay.Scale/s.lay.Scale, byCorner)
+	}
+	across, down := float64(s.of.X)/float64(first.of.X), float64(s.of.Y)/float64(first.of.Y)
+	if math.Abs(across-down) < 0.01 || len(out) == 0 {
+		add((across+down)/2, byCorner)
+	}
+	return out
+}
+
+// carry moves the crop onto the ground of the first: of the guesses, to where it is found most alike.
+func (s *shown) carry(p *pipeline.PlaneReader, first shown) error {
 	n := min(first.side, followMost)
 	wide := n + 2*followReach
-	in, err := atScale(p, x, y, r, wide)
-	if err != nil {
-		return err
+	crop := middleOf(first.lum, first.side, n)
+	all := s.guesses(first)
+	best, top := all[0], foundFrom
+	s.found = false
+	for _, g := range all {
+		in, err := atScale(p, g.x, g.y, g.ratio, wide)
+		if err != nil {
+			return err
+		}
+		if at, alike := follow(crop, in, n, wide, wide); alike >= top {
+			g.x += float64(g.ratio * float64(at.X-followReach))
+			g.y += float64(g.ratio * float64(at.Y-followReach))
+			best, top, s.found = g, alike, true
+		}
 	}
-	at, ok := follow(middleOf(first.lum, first.side, n), in, n, wide, wide)
-	if s.found = ok; ok {
-		x += float64(r * float64(at.X-followReach))
-		y += float64(r * float64(at.Y-followReach))
-	}
-	s.side = int(math.Round(r * float64(first.side)))
-	half = float64(float64(s.side-1) / 2)
-	s.corner = image.Pt(int(math.Round(x-half)), int(math.Round(y-half)))
+	s.side = int(math.Round(best.ratio * float64(first.side)))
+	half := float64(float64(s.side-1) / 2)
+	s.corner = image.Pt(int(math.Round(best.x-half)), int(math.Round(best.y-half)))
 	return nil
 }
 
@@ -143,19 +157,19 @@ func middleOf(lum []float32, side, n int) []float32 {
 	return out
 }
 
-// follow returns where in a picture, by whole pixels, a square crop of another lies;
-// ok is false where it is not found.
-func follow(crop, in []float32, size, w, h int) (at image.Point, ok bool) {
+// follow returns where in a picture, by whole pixels, a square crop of another lies most likely, and how alike both are there,
+// as a coefficient of correlation; 0 where nothing is.
+func follow(crop, in []float32, size, w, h int) (at image.Point, alike float64) {
 	rough := func(v []float32, w, h int) []float32 {
 		out := make([]float32, len(v))
 		filter.GaussianFilled(out, v, w, h, 2, 0.5)
 		return out
 	}
 	peaks := fourier.MaskedNCC(rough(in, w, h), w, h, rough(crop, size, size), size, size).Peaks(1, 0.5, 4)
-	if len(peaks) == 0 || peaks[0].NCC < 0.5 {
-		return at, false
+	if len(peaks) == 0 {
+		return at, 0
 	}
-	return image.Pt(int(math.Round(-peaks[0].DX)), int(math.Round(-peaks[0].DY))), true
+	return image.Pt(int(math.Round(-peaks[0].DX)), int(math.Round(-peaks[0].DY))), peaks[0].NCC
 }
 
 // measure tells what a crop is.

@@ -47,11 +47,15 @@ func sheetOf(t *testing.T, s sheetSettings, c cropTable, planes []any, lays []an
 // arcseconds by its own scale.
 func TestTilesOfAnotherScale(t *testing.T) {
 	c := cropTable{120, 100, 128}
-	for _, known := range []bool{true, false} {
+	// With a limb whose radius is far amiss, as where a short arc of it is in view, the sizes tell.
+	for _, of := range []struct {
+		known  bool
+		radius float64
+	}{{true, 380}, {true, 300}, {false, 0}} {
 		one, two := hills(420, 420, 1, 0, 0), hills(852, 850, 2, 7, 4)
-		a := lay{W: 420, H: 420, ToSource: warp.Identity(), Scale: 0.8, Disk: disk{known, 210, 210, 190}}
+		a := lay{W: 420, H: 420, ToSource: warp.Identity(), Scale: 0.8, Disk: disk{of.known, 210, 210, 190}}
 		// the limb is measured 5 px amiss
-		b := lay{W: 852, H: 850, ToSource: warp.Identity(), Scale: 0.4, Disk: disk{known, 2*210 + 7 + 5, 2*210 + 4 - 5, 380}}
+		b := lay{W: 852, H: 850, ToSource: warp.Identity(), Scale: 0.4, Disk: disk{of.known, 2*210 + 7 + 5, 2*210 + 4 - 5, of.radius}}
 		r := sheetOf(t, sheetSettings{Labels: []string{"1", "2"}, Zoom: 1}, c, []any{one, two}, []any{a, b})
 		facts := map[string]float64{}
 		for _, f := range r.Facts {
@@ -59,7 +63,7 @@ func TestTilesOfAnotherScale(t *testing.T) {
 		}
 		x, y := facts["tile_1_finest_detail_on_the_sky"], facts["tile_2_finest_detail_on_the_sky"]
 		if x == 0 || math.Abs(y/x-1) > 0.15 || r.Warned("tile-not-found") {
-			t.Errorf("limb known: %v: detail to %.2f″ and %.2f″ (%v)", known, x, y, r.Warnings)
+			t.Errorf("%+v: detail to %.2f″ and %.2f″ (%v)", of, x, y, r.Warnings)
 		}
 		img, err := stdpng.Decode(bytes.NewReader(r.Bytes("file")))
 		if err != nil {
@@ -75,7 +79,7 @@ func TestTilesOfAnotherScale(t *testing.T) {
 			}
 		}
 		if worst > 0.1 {
-			t.Errorf("limb known: %v: the tiles differ by %.2f of white: they show other ground", known, worst)
+			t.Errorf("%+v: the tiles differ by %.2f of white: they show other ground", of, worst)
 		}
 	}
 }
