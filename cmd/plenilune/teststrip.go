@@ -37,8 +37,9 @@ and its own name: detail.crisp.fine.boost, detail.crisp.deconvolve.iterations,
 finish.print.shadow_lift, stack.panels.keep. With two settings the sheet has a row for
 each value of the first and a column for each of the second.
 
-The crop lies where detail is greatest, or about --at. Under each value stands what is
-measured before finishing: how fine the crop's detail goes before it is lost in noise
+The crop lies where relief is strongest, on lit ground within the limb, or about --at;
+of a picture joined anew or at another scale it shows the same ground, or it is said
+that this was not found. Under each value stands what is measured before finishing: how fine the crop's detail goes before it is lost in noise
 (half the period of the finest pattern), and the noise where the picture's lit ground
 is smoothest, against its brightness there. The first grows finer with boost too: it
 tells how fine the pattern stands out of the noise after the settings, not what the
@@ -55,7 +56,7 @@ telescope resolved.`,
 	fl := cmd.Flags()
 	fl.StringVarP(&f.out, "out", "o", "", "output `DIR` (default: the manifest's name without ending, then -out, beside it)")
 	fl.StringVar(&f.file, "file", "", "`NAME` of the sheet in the output folder (default: teststrip-BLOCK.SETTING.png)")
-	fl.StringVar(&f.at, "at", "", "`X,Y` of the crop's middle, in pixels from the picture's top left corner (default: where detail is greatest)")
+	fl.StringVar(&f.at, "at", "", "`X,Y` of the crop's middle, in pixels from the picture's top left corner (default: where relief is strongest)")
 	fl.IntVar(&f.size, "size", 256, "side of the crop in `PIXELS`, 32 to 2048")
 	fl.IntVar(&f.zoom, "zoom", 1, "show each pixel as `N` by N")
 	fl.StringVar(&f.clips, "clips", "", "look for the manifest's files under `DIR` instead")

@@ -17,7 +17,7 @@ type StripSettings struct {
 	// Columns is how many stand in a row; 0 takes up to four.
 	Columns int `hcl:"columns,optional" min:"0" max:"100"`
 	// The crop: its middle and side in pixels of the first finished picture. Without
-	// a middle it lies where detail is greatest.
+	// a middle it lies where relief is strongest.
 	Middle *Middle `hcl:"middle,block"`
 	SizePx int     `hcl:"size_px,optional" min:"32" max:"2048"`
 	// Zoom shows each pixel as so many a side.
