@@ -30,6 +30,13 @@ type sheet struct {
 
 func (sh *sheet) cell() int { return max(sh.side, tileLeast) }
 
+// grow makes the tiles larger, so that one of a finer picture shows all its pixels, as long as the sheet keeps to its bound.
+func (sh *sheet) grow(side int) {
+	if side > sh.side && side*side*len(sh.Labels) <= mostSheetPx {
+		sh.side = side
+	}
+}
+
 // size is the sheet's, in pixels.
 func (sh *sheet) size() (w, h int) {
 	rows := (len(sh.tiles) + sh.columns() - 1) / sh.columns()

@@ -118,4 +118,11 @@ func TestStripIsBounded(t *testing.T) {
 	if p := checkStrip(s, pipeline.Night{}); len(p) != 0 {
 		t.Errorf("of a sheet of 67 million pixels is said %v", p)
 	}
+	sh := &sheet{sheetSettings: sheetSettings{Labels: make([]string, 4)}, side: 4000}
+	if sh.grow(8000); sh.side != 4000 {
+		t.Errorf("for a finer picture the sheet grew to 4 tiles of %d px a side", sh.side)
+	}
+	if sh.grow(5000); sh.side != 5000 {
+		t.Errorf("with room for 5000 px, a tile has %d", sh.side)
+	}
 }

@@ -80,7 +80,7 @@ func drawSheet(ctx context.Context, s sheetSettings, t *pipeline.Task) error {
 			sh.where = fmt.Sprintf("%d × %d px about (%d, %d)", c.Size, c.Size, at.X+c.Size/2, at.Y+c.Size/2)
 		}
 		sh.tiles = append(sh.tiles, tileOnSheet{t.In("image")[i], image.Rect(0, 0, lin.side, lin.side).Add(at), label, f.text()})
-		sh.side = max(sh.side, lin.side*s.Zoom)
+		sh.grow(lin.side * s.Zoom)
 		t.Progress(float64(i+1) / float64(len(s.Labels)+1))
 	}
 	return t.PutBytes("file", sh.encode)
