@@ -45,6 +45,7 @@ func (l *loader) load(body *hclsyntax.Body, overrides []Override) {
 		}
 	}
 	l.judgeUse()
+	l.m.judgeOutputs(l.d)
 }
 
 func sortedAttributes(b *hclsyntax.Body) []*hclsyntax.Attribute {

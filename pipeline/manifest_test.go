@@ -73,13 +73,15 @@ func manifestSteps() []Step {
 		}
 		return out
 	}
+	out := step("out", "publish", func() any { return &testOut{} })
+	out.Outputs = func(s any) []Output { return []Output{{Path: "file", File: s.(*testOut).File}} }
 	return []Step{
 		step("captures", "master", func() any { return &testClips{Order: "auto"} }),
 		step("captures", "clips", func() any { return &testClips{Order: "auto"} }),
 		step("frames", "clips", func() any { return &testClipMasters{} }),
 		step("stacks", "stack", func() any { return &testStack{Keep: "0.5"} }),
 		detail,
-		step("out", "publish", func() any { return &testOut{} }),
+		out,
 	}
 }
 

@@ -22,6 +22,10 @@ type Step struct {
 	// Check finds faults that the field tags cannot express. It may be nil.
 	Check func(settings any, night Night) []Problem
 
+	// Outputs lists what a block's settings name for the output folder, so that no two
+	// blocks take one place there. It may be nil.
+	Outputs func(settings any) []Output
+
 	// Expand cuts one block into parts. It runs in a goroutine of its own and
 	// may wait for small tables of earlier parts.
 	Expand func(x *Expansion) error
@@ -33,6 +37,14 @@ type Problem struct {
 	Text    string // what is wrong
 	Hint    string // what to do
 	Warning bool   // the run may go on
+}
+
+// Output is a file or a folder that a setting names, relative to the output folder,
+// with slashes.
+type Output struct {
+	Path   string // the setting, as in the manifest: "picture.0.file"
+	File   string
+	Folder bool // it is replaced whole, with all that is in it
 }
 
 // Ref names another block, as in clips.disk.

@@ -37,10 +37,13 @@ and its own name: detail.crisp.fine.boost, detail.crisp.deconvolve.iterations,
 finish.print.shadow_lift, stack.panels.keep. With two settings the sheet has a row for
 each value of the first and a column for each of the second.
 
-The crop lies where detail is greatest, or about --at. Under each value stands what is
-measured before finishing: how fine the crop's detail goes before it is lost in noise
+The crop lies where relief is strongest, on lit ground within the limb, or about --at;
+of a picture joined anew or at another scale it shows the same ground, or it is said
+that this was not found. Under each value stands what is measured before finishing: how fine the crop's detail goes before it is lost in noise
 (half the period of the finest pattern), and the noise where the picture's lit ground
-is smoothest, against its brightness there.`,
+is smoothest, against its brightness there. The first grows finer with boost too: it
+tells how fine the pattern stands out of the noise after the settings, not what the
+telescope resolved.`,
 		Example: `  plenilune teststrip night.hcl detail.crisp.fine.boost=1,1.5,2,3
   plenilune teststrip night.hcl detail.crisp.deconvolve.iterations=3,6,12 --at 1450,820 --size 320
   plenilune teststrip night.hcl detail.crisp.fine.boost=1,2 detail.crisp.fine.floor_sigma=0,1,2`,
@@ -53,7 +56,7 @@ is smoothest, against its brightness there.`,
 	fl := cmd.Flags()
 	fl.StringVarP(&f.out, "out", "o", "", "output `DIR` (default: the manifest's name without ending, then -out, beside it)")
 	fl.StringVar(&f.file, "file", "", "`NAME` of the sheet in the output folder (default: teststrip-BLOCK.SETTING.png)")
-	fl.StringVar(&f.at, "at", "", "`X,Y` of the crop's middle, in pixels from the picture's top left corner (default: where detail is greatest)")
+	fl.StringVar(&f.at, "at", "", "`X,Y` of the crop's middle, in pixels from the picture's top left corner (default: where relief is strongest)")
 	fl.IntVar(&f.size, "size", 256, "side of the crop in `PIXELS`, 32 to 2048")
 	fl.IntVar(&f.zoom, "zoom", 1, "show each pixel as `N` by N")
 	fl.StringVar(&f.clips, "clips", "", "look for the manifest's files under `DIR` instead")
@@ -67,8 +70,11 @@ type axis struct {
 	values []string
 }
 
-// mostTiles keeps a sheet within what a screen shows and a run can bear.
-const mostTiles = 64
+// mostTiles and mostSheetPx keep a sheet within what a screen shows and a viewer opens.
+const (
+	mostTiles   = 64
+	mostSheetPx = 100_000_000
+)
 
 func axes(args []string) ([]axis, error) {
 	var out []axis
@@ -116,7 +122,10 @@ func (f *stripFlags) strip(ctx context.Context, stdout, stderr io.Writer, file s
 	if err != nil {
 		return err
 	}
-	varied, labels, err := varied(m, over, ax, block)
+	if err := ownFile(m, block.file); err != nil {
+		return err
+	}
+	varied, labels, err := varied(m, over, ax, block.text)
 	if err != nil {
 		return err
 	}
@@ -126,20 +135,42 @@ func (f *stripFlags) strip(ctx context.Context, stdout, stderr io.Writer, file s
 	f.only = []string{"teststrip." + varied.Blocks[len(varied.Blocks)-1].Name}
 	s := newScreen(stdout, stderr, f.json)
 	s.also = func(e pipeline.Event) {
-		if e.Step != nil && strings.HasPrefix(e.Step.Step, "teststrip.") && filepath.Base(e.Step.Step) == "sheet" {
+		done := e.Step != nil && (e.Step.State == pipeline.Ran || e.Step.State == pipeline.Cached)
+		if done && strings.HasPrefix(e.Step.Step, "teststrip.") && filepath.Base(e.Step.Step) == "sheet" {
 			tellTiles(s, labels, e.Step.Facts)
 		}
 	}
 	return f.execute(ctx, s, varied, outDir(file, f.out))
 }
 
-// block writes the teststrip block but for its name and its tiles.
-func (f *stripFlags) block(ax []axis) (string, error) {
+// ownFile refuses a sheet in the place of a file that the manifest's run delivers.
+func ownFile(m *pipeline.Manifest, file string) error {
+	by, name, taken := m.OutputOf(file)
+	switch {
+	case taken && name == file:
+		return requestf("--file %s: %s delivers that file; give the sheet another name", file, by)
+	case taken:
+		return requestf("--file %s: %s delivers %s, in the same place; give the sheet another name", file, by, name)
+	}
+	return nil
+}
+
+// stripBlock is a teststrip block but for its name and its tiles.
+type stripBlock struct{ file, text string }
+
+func (f *stripFlags) block(ax []axis) (b stripBlock, err error) {
 	if f.size < 32 || f.size > 2048 {
-		return "", requestf("--size %d: want 32 to 2048 px", f.size)
+		return b, requestf("--size %d: want 32 to 2048 px", f.size)
 	}
 	if f.zoom < 1 || f.zoom > 8 {
-		return "", requestf("--zoom %d: want 1 to 8", f.zoom)
+		return b, requestf("--zoom %d: want 1 to 8", f.zoom)
+	}
+	tiles := 1
+	for _, a := range ax {
+		tiles *= len(a.values)
+	}
+	if px := tiles * f.size * f.size * f.zoom * f.zoom; px > mostSheetPx {
+		return b, requestf("--size %d --zoom %d: %d tiles make a sheet of %d million pixels, and %d are the most; lower one of them, or give fewer values", f.size, f.zoom, tiles, px/1e6, mostSheetPx/1_000_000)
 	}
 	name, title := f.file, []string{}
 	for _, a := range ax {
@@ -160,15 +191,15 @@ func (f *stripFlags) block(ax []axis) (string, error) {
 	text := fmt.Sprintf("  file    = %s\n  title   = %s\n  columns = %d\n  size_px = %d\n  zoom    = %d\n",
 		quote(name), quote(strings.Join(title, " by ")), columns, f.size, f.zoom)
 	if f.at != "" {
-		a, b, ok := strings.Cut(f.at, ",")
-		x, err1 := strconv.ParseFloat(strings.TrimSpace(a), 64)
-		y, err2 := strconv.ParseFloat(strings.TrimSpace(b), 64)
+		across, down, ok := strings.Cut(f.at, ",")
+		x, err1 := strconv.ParseFloat(strings.TrimSpace(across), 64)
+		y, err2 := strconv.ParseFloat(strings.TrimSpace(down), 64)
 		if !ok || err1 != nil || err2 != nil || x < 0 || y < 0 {
-			return "", requestf("--at %s: want X,Y in pixels, as in --at 1450,820", f.at)
+			return b, requestf("--at %s: want X,Y in pixels, as in --at 1450,820", f.at)
 		}
 		text += fmt.Sprintf("  middle {\n    x_px = %g\n    y_px = %g\n  }\n", x, y)
 	}
-	return text, nil
+	return stripBlock{name, text}, nil
 }
 
 // quote is a text as a manifest writes it.
@@ -327,6 +358,9 @@ func tellTiles(s *screen, labels []string, facts []pipeline.Fact) {
 		}
 		if smooth {
 			words = append(words, fmt.Sprintf("noise %.2f %%", noise))
+		}
+		if len(words) == 0 {
+			words = append(words, "nothing could be measured")
 		}
 		s.line("%s: %s", label, strings.Join(words, ", "))
 	}

@@ -141,6 +141,22 @@ func checkFolders(all []pages.Pages, taken map[string]string) []pipeline.Problem
 	return out
 }
 
+// outputs lists the files and folders that a block delivers.
+func outputs(settings any) []pipeline.Output {
+	var out []pipeline.Output
+	for i, p := range settings.(*Settings).Pictures {
+		at := fmt.Sprintf("picture.%d.file", i)
+		out = append(out, pipeline.Output{Path: at, File: p.File})
+		if p.Caption {
+			out = append(out, pipeline.Output{Path: at, File: p.File + ".txt"})
+		}
+	}
+	for i, p := range settings.(*Settings).Pages {
+		out = append(out, pipeline.Output{Path: fmt.Sprintf("pages.%d.folder", i), File: p.Folder, Folder: true})
+	}
+	return out
+}
+
 func checkDepth(format, depth string) string {
 	if format == "jpeg" && depth != "uint8" || format == "png" && depth == "float32" || format == "fits" && depth == "uint8" {
 		return fmt.Sprintf("a %s file cannot hold %s", strings.ToUpper(format), depth)

@@ -43,11 +43,12 @@ type Picture struct {
 // Step serves publish blocks.
 func Step() pipeline.Step {
 	return pipeline.Step{
-		Name:   "publish",
-		Block:  "publish",
-		New:    func() any { return &Settings{} },
-		Check:  check,
-		Expand: expand,
+		Name:    "publish",
+		Block:   "publish",
+		New:     func() any { return &Settings{} },
+		Check:   check,
+		Outputs: outputs,
+		Expand:  expand,
 	}
 }
 

@@ -1,16 +1,11 @@
 package publish
 
 import (
-	"context"
-	"errors"
 	"fmt"
-	"image"
-	"math"
 	"path"
 	"slices"
 
 	"plenilune/pipeline"
-	"plenilune/steps/kernel/warp"
 )
 
 // StripSettings is a teststrip block: one crop of several pictures, side by side.
@@ -22,7 +17,7 @@ type StripSettings struct {
 	// Columns is how many stand in a row; 0 takes up to four.
 	Columns int `hcl:"columns,optional" min:"0" max:"100"`
 	// The crop: its middle and side in pixels of the first finished picture. Without
-	// a middle it lies where detail is greatest.
+	// a middle it lies where relief is strongest.
 	Middle *Middle `hcl:"middle,block"`
 	SizePx int     `hcl:"size_px,optional" min:"32" max:"2048"`
 	// Zoom shows each pixel as so many a side.
@@ -47,11 +42,12 @@ type Tile struct {
 // StripStep serves teststrip blocks.
 func StripStep() pipeline.Step {
 	return pipeline.Step{
-		Name:   "publish",
-		Block:  "teststrip",
-		New:    func() any { return &StripSettings{SizePx: 256, Zoom: 1} },
-		Check:  checkStrip,
-		Expand: expandStrip,
+		Name:    "publish",
+		Block:   "teststrip",
+		New:     func() any { return &StripSettings{SizePx: 256, Zoom: 1} },
+		Check:   checkStrip,
+		Outputs: func(s any) []pipeline.Output { return []pipeline.Output{{Path: "file", File: s.(*StripSettings).File}} },
+		Expand:  expandStrip,
 	}
 }
 
@@ -66,14 +62,14 @@ func checkStrip(settings any, _ pipeline.Night) []pipeline.Problem {
 	if len(s.Tiles) == 0 {
 		return []pipeline.Problem{{Text: "a test strip without a tile", Hint: "add tile \"NAME\" { image = finish.NAME … }"}}
 	}
+	if px := len(s.Tiles) * s.SizePx * s.SizePx * s.Zoom * s.Zoom; px > mostSheetPx {
+		return []pipeline.Problem{{Path: "size_px", Text: fmt.Sprintf("%d tiles of %d px a side, each shown as %d by %d, make %d million pixels, and %d are the most", len(s.Tiles), s.SizePx, s.Zoom, s.Zoom, px/1e6, int(mostSheetPx/1e6)), Hint: "lower size_px or zoom, or show fewer tiles"}}
+	}
 	return nil
 }
 
-type cropSettings struct {
-	Given bool
-	X, Y  float64
-	Size  int
-}
+// mostSheetPx is what a sheet may come to: more, no viewer opens.
+const mostSheetPx = 100e6
 
 type sheetSettings struct {
 	Title         string
@@ -85,7 +81,6 @@ func expandStrip(x *pipeline.Expansion) error {
 	set := x.Settings().(*StripSettings)
 	var images, linears, layouts []pipeline.Input
 	s := sheetSettings{Title: set.Title, Columns: set.Columns, Zoom: set.Zoom}
-	var scale pipeline.Value
 	for _, tile := range set.Tiles {
 		img, err := first(x, tile.Image)
 		if err != nil {
@@ -99,25 +94,19 @@ func expandStrip(x *pipeline.Expansion) error {
 		linears = append(linears, pipeline.Input{Port: "linear", Value: lin.Values["image"]})
 		layouts = append(layouts, pipeline.Input{Port: "layout", Value: img.Values["layout"]})
 		s.Labels = append(s.Labels, tile.Label)
-		if scale.IsZero() {
-			scale = lin.Values["placements"]
-		}
 	}
 	cs := cropSettings{Size: set.SizePx}
 	if m := set.Middle; m != nil {
 		cs.Given, cs.X, cs.Y = true, m.XPx, m.YPx
 	}
 	crop := x.Add(pipeline.Part{
-		Name: "crop", Version: 1, Settings: cs, In: []pipeline.Input{linears[0], layouts[0]}, Out: []string{"crop"},
+		Name: "crop", Version: 2, Settings: cs, In: []pipeline.Input{linears[0], layouts[0]}, Out: []string{"crop"},
 		Memory: 256 << 20, Run: pipeline.Bind(chooseCrop),
 	})
 	in := slices.Concat([]pipeline.Input{{Port: "crop", Value: crop.Out("crop")}}, images, linears, layouts)
-	if !scale.IsZero() {
-		in = append(in, pipeline.Input{Port: "placements", Value: scale})
-	}
 	sheet := x.Add(pipeline.Part{
-		Name: "sheet", Version: 1, Settings: s, In: in, Out: []string{"file"},
-		Memory: 128 << 20, Run: pipeline.Bind(drawSheet),
+		Name: "sheet", Version: 2, Settings: s, In: in, Out: []string{"file"},
+		Memory: s.memory(set.SizePx), Run: pipeline.Bind(drawSheet),
 	})
 	x.Deliver(pipeline.Delivery{File: set.File, Encoded: sheet.Out("file"), Version: 1, Splice: splicePNG})
 	return nil
@@ -136,61 +125,4 @@ func first(x *pipeline.Expansion, r pipeline.Ref) (pipeline.Item, error) {
 		return pipeline.Item{}, fmt.Errorf("%s has no picture", r)
 	}
 	return items[0], nil
-}
-
-// lay is how a finished picture lies over the one it is made of.
-type lay struct {
-	W, H     int
-	ToSource warp.Affine // from its pixels to the other's
-}
-
-func layOf(s pipeline.Source) (l lay, err error) { return l, s.Table(&l) }
-
-// over is the corner, in the finished picture, of the square of so many pixels a side about the middle of one in the other.
-func (l lay) over(corner image.Point, size int) (image.Point, error) {
-	from, ok := l.ToSource.Invert()
-	if !ok {
-		return image.Point{}, errors.New("the finished picture's layout cannot be turned round")
-	}
-	half := float64(float64(size-1) / 2)
-	x, y := from.Apply(float64(corner.X)+half, float64(corner.Y)+half)
-	return image.Pt(int(math.Round(x-half)), int(math.Round(y-half))), nil
-}
-
-// cropTable is where a crop lies, in the picture before it was finished.
-type cropTable struct {
-	X    int `json:"x"` // of its left column and top row
-	Y    int `json:"y"`
-	Size int `json:"size"`
-}
-
-func chooseCrop(_ context.Context, s cropSettings, t *pipeline.Task) error {
-	w, h, pix, err := t.One("linear").Pixels()
-	if err != nil {
-		return err
-	}
-	l, err := layOf(t.One("layout"))
-	if err != nil {
-		return err
-	}
-	size := min(s.Size, w, h)
-	c := cropTable{Size: size}
-	if s.Given {
-		if s.X < 0 || s.Y < 0 || s.X >= float64(l.W) || s.Y >= float64(l.H) {
-			return fmt.Errorf("a crop about (%g, %g) px lies outside the picture, which has %d × %d px", s.X, s.Y, l.W, l.H)
-		}
-		x, y := l.ToSource.Apply(s.X, s.Y)
-		c.X = min(max(int(x)-size/2, 0), w-size)
-		c.Y = min(max(int(y)-size/2, 0), h-size)
-	} else {
-		c.X, c.Y = busiest(luminance(pix), w, h, size)
-	}
-	shown, err := l.over(image.Pt(c.X, c.Y), size)
-	if err != nil {
-		return err
-	}
-	t.Fact("crop_middle_x", float64(2*shown.X+size)/2, "px")
-	t.Fact("crop_middle_y", float64(2*shown.Y+size)/2, "px")
-	t.Fact("crop_side", float64(size), "px")
-	return t.PutTable("crop", c)
 }

@@ -5,14 +5,10 @@ import (
 	"fmt"
 	"image"
 	"image/color"
-	"image/draw"
-	"io"
 	"math"
 	"strings"
 
 	"plenilune/pipeline"
-	"plenilune/steps/format/png"
-	"plenilune/steps/kernel/decorrelation"
 	"plenilune/steps/kernel/lettering"
 )
 
@@ -26,7 +22,6 @@ const (
 	figureSize   = 12.5
 	titleSize    = 15.0
 	tilesAbreast = 4
-	followReach  = 64 // px that a crop may lie off in a picture joined anew
 )
 
 var (
@@ -36,51 +31,57 @@ var (
 	noData     = color.NRGBA{58, 52, 64, 255}
 )
 
-// scaleTable is what is read of a mosaic's placements.
-type scaleTable struct {
-	ScaleArcsecPerPx float64 `json:"scale_arcsec_per_px"`
+// memory is what drawing takes: a crop of up to scaleMost times the side in single precision with what its measuring needs, a row
+// of tiles in bytes, what finding a crop again needs, and the lines of text.
+func (s sheetSettings) memory(size int) int64 {
+	px := int64(scaleMost * scaleMost * float64(size*size))
+	text := int64(s.Zoom*size+tileLeast+sheetGap) * sheetLabel * 4 * 2
+	return 64*px + int64(s.columns())*(3*px+text) + 192<<20
 }
 
-func drawSheet(_ context.Context, s sheetSettings, t *pipeline.Task) error {
+// columns is how many tiles stand in a row.
+func (s sheetSettings) columns() int {
+	if s.Columns > 0 {
+		return s.Columns
+	}
+	return min(len(s.Labels), tilesAbreast)
+}
+
+func drawSheet(ctx context.Context, s sheetSettings, t *pipeline.Task) error {
 	var c cropTable
 	if err := t.One("crop").Table(&c); err != nil {
 		return err
 	}
-	var scale scaleTable
-	if t.Has("placements") {
-		if err := t.One("placements").Table(&scale); err != nil {
-			return err
-		}
-	}
-	sh := newSheet(s, c.Size*s.Zoom)
-	var first shown
+	sh := &sheet{sheetSettings: s, side: c.Size * s.Zoom}
+	var first *shown
 	for i, label := range s.Labels {
-		lin, err := cropLike(t.In("linear")[i], c, first)
-		if err != nil {
+		if err := ctx.Err(); err != nil {
 			return err
 		}
-		if i == 0 {
-			first = lin
-		}
-		f := lin.measure(c.Size)
-		f.tell(t, i+1, scale.ScaleArcsecPerPx)
 		l, err := layOf(t.In("layout")[i])
 		if err != nil {
 			return err
 		}
-		at, err := l.over(lin.corner, c.Size)
+		lin, err := cropLike(t.In("linear")[i], l, c, first)
 		if err != nil {
 			return err
+		}
+		at, err := l.over(lin.corner, lin.side)
+		if err != nil {
+			return err
+		}
+		f := lin.measure()
+		f.tell(t, i+1)
+		if f.lost {
+			t.Warn("tile-not-found", "tile %d (%s): the first one's crop was not found in this picture, and other ground may be shown", i+1, label)
 		}
 		if i == 0 {
-			sh.head(s.Title, fmt.Sprintf("%d × %d px about (%d, %d)", c.Size, c.Size, at.X+c.Size/2, at.Y+c.Size/2))
+			first = &lin
+			sh.where = fmt.Sprintf("%d × %d px about (%d, %d)", c.Size, c.Size, at.X+c.Size/2, at.Y+c.Size/2)
 		}
-		pix, err := cropOfSource(t.In("image")[i], image.Rect(0, 0, c.Size, c.Size).Add(at))
-		if err != nil {
-			return err
-		}
-		sh.tile(i, pix, c.Size, s.Zoom, label, f.text(scale.ScaleArcsecPerPx))
-		t.Progress(float64(i+1) / float64(len(s.Labels)))
+		sh.tiles = append(sh.tiles, tileOnSheet{t.In("image")[i], image.Rect(0, 0, lin.side, lin.side).Add(at), label, f.text()})
+		sh.grow(lin.side * s.Zoom)
+		t.Progress(float64(i+1) / float64(len(s.Labels)+1))
 	}
 	return t.PutBytes("file", sh.encode)
 }
@@ -90,13 +91,16 @@ type tileFigures struct {
 	detailPx float64 // half the period of the finest pattern of the crop that stands out of the noise; 0 unknown
 	smooth   bool    // there is lit ground to tell the noise from
 	noisePct float64 // see noisePct
+	lost     bool    // the crop was not found in the picture
+
+	arcsecPerPx float64 // of this picture; 0 unknown
 }
 
-func (f tileFigures) tell(t *pipeline.Task, tile int, arcsecPerPx float64) {
+func (f tileFigures) tell(t *pipeline.Task, tile int) {
 	if f.detailPx > 0 {
 		t.Fact(fmt.Sprintf("tile_%d_finest_detail", tile), f.detailPx, "px")
-		if arcsecPerPx > 0 {
-			t.Fact(fmt.Sprintf("tile_%d_finest_detail_on_the_sky", tile), float64(f.detailPx*arcsecPerPx), "arcsec")
+		if f.arcsecPerPx > 0 {
+			t.Fact(fmt.Sprintf("tile_%d_finest_detail_on_the_sky", tile), float64(f.detailPx*f.arcsecPerPx), "arcsec")
 		}
 	}
 	if f.smooth {
@@ -105,12 +109,15 @@ func (f tileFigures) tell(t *pipeline.Task, tile int, arcsecPerPx float64) {
 }
 
 // text is what stands under a tile.
-func (f tileFigures) text(arcsecPerPx float64) string {
+func (f tileFigures) text() string {
 	var words []string
+	if f.lost {
+		words = append(words, "place not found")
+	}
 	if f.detailPx > 0 {
 		detail := fmt.Sprintf("detail to %.2f px", f.detailPx)
-		if arcsecPerPx > 0 {
-			detail += fmt.Sprintf(", %.2f″", f.detailPx*arcsecPerPx)
+		if f.arcsecPerPx > 0 {
+			detail += fmt.Sprintf(", %.2f″", f.detailPx*f.arcsecPerPx)
 		}
 		words = append(words, detail)
 	}
@@ -150,56 +157,6 @@ func cropOfSource(s pipeline.Source, r image.Rectangle) ([][]float32, error) {
 	return cropOf(p, r)
 }
 
-// shown is a crop of a linear picture.
-type shown struct {
-	lum      []float32
-	corner   image.Point // where in the picture
-	of       image.Point // the picture's size
-	noisePct float64     // see noisePct
-	smooth   bool
-}
-
-// cropLike reads the luminance of a crop. Of a picture that is not of the first
-// one's size, that was joined anew, it is where it shows what the first crop does.
-func cropLike(s pipeline.Source, c cropTable, first shown) (out shown, err error) {
-	p, err := s.Plane()
-	if err != nil {
-		return out, err
-	}
-	defer p.Close()
-	w, h, _ := p.Size()
-	if out.noisePct, out.smooth, err = noisePct(p); err != nil {
-		return out, err
-	}
-	out.corner, out.of = image.Pt(c.X, c.Y), image.Pt(w, h)
-	square := image.Rect(0, 0, c.Size, c.Size)
-	if first.lum != nil && first.of != out.of {
-		wide := square.Add(out.corner).Inset(-followReach)
-		pix, err := cropOf(p, wide)
-		if err != nil {
-			return out, err
-		}
-		if d, ok := follow(first.lum, luminance(pix), c.Size, wide.Dx(), wide.Dy()); ok {
-			out.corner = wide.Min.Add(d)
-		}
-	}
-	pix, err := cropOf(p, square.Add(out.corner))
-	if err != nil {
-		return out, err
-	}
-	out.lum = luminance(pix)
-	return out, nil
-}
-
-// measure tells what a crop of so many pixels a side is.
-func (s shown) measure(size int) tileFigures {
-	f := tileFigures{smooth: s.smooth, noisePct: s.noisePct}
-	if limit := decorrelation.Limit(filled(s.lum), size, size); limit > 0 {
-		f.detailPx = 0.5 / limit
-	}
-	return f
-}
-
 // filled puts the mean where there is no data.
 func filled(lum []float32) []float32 {
 	sum, n := 0.0, 0.0
@@ -216,51 +173,6 @@ func filled(lum []float32) []float32 {
 		}
 	}
 	return out
-}
-
-// sheet is a contact sheet being drawn.
-type sheet struct {
-	img           *image.NRGBA
-	cell, columns int // width of a tile's place, tiles in a row
-	side          int // of a tile
-}
-
-func newSheet(s sheetSettings, side int) *sheet {
-	n := len(s.Labels)
-	sh := &sheet{cell: max(side, tileLeast), side: side, columns: s.Columns}
-	if sh.columns == 0 {
-		sh.columns = min(n, tilesAbreast)
-	}
-	rows := (n + sh.columns - 1) / sh.columns
-	w := sheetGap + sh.columns*(sh.cell+sheetGap)
-	h := sheetTitle + rows*(side+sheetLabel) + sheetGap/2
-	sh.img = image.NewNRGBA(image.Rect(0, 0, w, h))
-	draw.Draw(sh.img, sh.img.Bounds(), image.NewUniform(sheetPaper), image.Point{}, draw.Src)
-	return sh
-}
-
-// head writes what the strip is about, and of which place, as far as both fit.
-func (sh *sheet) head(title, where string) {
-	bold, plain := typeface{lettering.Bold, titleSize}, typeface{lettering.Upright, figureSize}
-	right := sh.img.Rect.Max.X - sheetGap
-	bold.write(sh.img, title, sheetGap, 27, sheetInk, right)
-	if at := right - plain.width(where); at > sheetGap+bold.width(title)+sheetGap {
-		plain.write(sh.img, where, at, 27, sheetFaint, right)
-	}
-}
-
-// tile draws the i-th tile with its lines.
-func (sh *sheet) tile(i int, pix [][]float32, size, zoom int, label, figures string) {
-	bold, plain := fitting(label, sh.cell), typeface{lettering.Upright, figureSize}
-	x := sheetGap + i%sh.columns*(sh.cell+sheetGap)
-	y := sheetTitle + i/sh.columns*(sh.side+sheetLabel)
-	for v := range size * zoom {
-		for u := range size * zoom {
-			sh.img.SetNRGBA(x+u, y+v, shade(pix, v/zoom*size+u/zoom))
-		}
-	}
-	bold.write(sh.img, label, x, y+sh.side+20, sheetInk, x+sh.cell)
-	plain.write(sh.img, figures, x, y+sh.side+38, sheetFaint, x+sh.cell)
 }
 
 // fitting is the largest type of a few sizes in which a value fits its place.
@@ -283,17 +195,4 @@ func shade(pix [][]float32, i int) color.NRGBA {
 		v[c] = uint8(float32(min(max(p, 0), 1)*255) + 0.5)
 	}
 	return color.NRGBA{v[0], v[1], v[2], 255}
-}
-
-func (sh *sheet) encode(w io.Writer) error {
-	b := sh.img.Rect
-	rows := png.Rows{W: b.Dx(), H: b.Dy(), Channels: 3, Bits: 8, Row: func(y int, dst []uint16) error {
-		for x := range b.Dx() {
-			for c := range 3 {
-				dst[3*x+c] = uint16(sh.img.Pix[y*sh.img.Stride+4*x+c])
-			}
-		}
-		return nil
-	}}
-	return png.Encode(w, rows, png.SRGB()...)
 }
