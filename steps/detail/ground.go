@@ -34,7 +34,8 @@ const (
 	edgeMax      = 8   // a wider edge is no limb
 	glowNear     = 4   // beyond the limb the sky's glow is drawn in with the edge, fading out
 	glowFar      = 20  // between these two distances from it
-	wingWide     = 2   // over this much the glow beyond the edge is taken back,
+	wingFrom     = 4   // nearer the light is what a perfect telescope shows beside an edge;
+	wingFull     = 9   // from here on most of it is the air's, and is taken back,
 	wingFar      = 100 // ending so slowly here that what is left falls all the way
 	profileBins  = 13
 	profileLevel = 9 // from here on the profile across the limb is level ground
@@ -92,7 +93,7 @@ func (g *ground) sift(pix, valid []float32, w, h int) (keep, rim, glow []float32
 			inside := smoothstep(end, end+2, away[i])
 			keep[i] = 1 - float32(limb[i]*(1-inside))
 			rim[i] = float32(limb[i]*(1-inside)) * (1 - smoothstep(glowNear, glowFar, out[i]))
-			glow[i] = float32(limb[i]*smoothstep(0, wingWide, out[i])) * (1 - smoothstep(glowNear, wingFar, out[i]))
+			glow[i] = float32(limb[i]*smoothstep(wingFrom, wingFull, out[i])) * (1 - smoothstep(wingFull, wingFar, out[i]))
 		}
 	}
 	return keep, rim, glow

@@ -3,10 +3,11 @@ package detail
 // wingShare is how much of the light beside the limb is taken back.
 const wingShare = 0.6
 
-// dimWings takes back most of the light just beyond the lit limb. What the
-// telescope's own wings and the air's widest spread there is below the model of
-// the blur; next to a limb that has grown crisp it would stand as a grey ring
-// about the Moon. It ends so far out that nothing brightens again on the way.
+// dimWings takes back most of the light some way beyond the lit limb. What the air's
+// widest wings spread there is below the model of the blur; next to a limb that has
+// grown crisp it would stand as a grey ring about the Moon. Within a few pixels the
+// light is the telescope's own, which belongs to the picture. It ends so far out that
+// nothing brightens again on the way.
 func dimWings(gain, sharp []float32, w, h int) {
 	g := findGround(sharp, w, h)
 	if g.edgePx == 0 {
