@@ -58,6 +58,7 @@ var costs = map[string]cost{
 	"mosaic/links":     {perPx: 0.2, perPair: 1, parallel: 0.9, bytesFieldPx: 0.1},
 	"mosaic/place":     {perPx: 1.2, parallel: 0.9, bytesFieldPx: 0.1},
 	"mosaic/light":     {},
+	"mosaic/spectra":   {},
 	"mosaic/levels":    {perPx: 0.06, colour: 2, parallel: 0.9},
 	"mosaic/orient":    {perPx: 0.02},
 	"mosaic/sharpness": {perPx: 0.045, parallel: 0.5},

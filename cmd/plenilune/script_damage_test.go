@@ -53,6 +53,36 @@ func scriptSlope(ts *testscript.TestScript, neg bool, args []string) {
 	})
 }
 
+// scriptSoft blurs every frame of an 8-bit capture a second time, by [1 2 1]/4 along and down as often as said: soft FILE TIMES.
+func scriptSoft(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: soft FILE TIMES")
+	}
+	times, err := strconv.Atoi(args[1])
+	ts.Check(err)
+	rng := rand.New(rand.NewPCG(2, 1))
+	changeFrames(ts, args[0], func(frames []byte, h ser.Header) {
+		w, n := int(h.Width), int(h.Width)*int(h.Height)
+		for f := range slices.Chunk(frames, n) {
+			now, next := make([]float64, n), make([]float64, n)
+			for i, v := range f {
+				now[i] = float64(v)
+			}
+			for range times {
+				for _, step := range []int{1, w} {
+					for i, v := range now {
+						next[i] = (now[max(i-step, i%step)] + 2*v + now[min(i+step, n-step+i%step)]) / 4
+					}
+					now, next = next, now
+				}
+			}
+			for i, v := range now {
+				f[i] = byte(min(255, v+rng.Float64())) // or levels would be left out
+			}
+		}
+	})
+}
+
 // scriptDamage spoils a frame of an 8-bit capture: damage FILE KIND FRAME where KIND
 // is black, repeat, tear (its lower half is another frame's, moved) or shift (its
 // rows from the middle on lie further left).

@@ -60,6 +60,7 @@ func TestScripts(t *testing.T) {
 			"touch":       scriptTouch,
 			"samples":     scriptSamples,
 			"slope":       scriptSlope,
+			"soft":        scriptSoft,
 			"numbers":     scriptNumbers,
 			"turning":     scriptTurning,
 			"damage":      scriptDamage,

@@ -32,11 +32,40 @@ type seen struct {
 	Places   int               `json:"places"`   // how many places of the limb it rests on
 }
 
+// joined weighs the blur's width with another measurement of it, each by its inverse
+// variance. A blur that was only usual is given that width, by its halo's share; the
+// shape that a limb has told is left alone: it says more of it than the width does.
+func (b seen) joined(tel deconvolve.Telescope, fwhm, sigma float64) seen {
+	own, other := 1/square(max(b.SigmaPx, leastSigma)), 1/square(sigma)
+	b.FWHMPx = (float64(own*b.FWHMPx) + float64(other*fwhm)) / (own + other)
+	b.SigmaPx = math.Sqrt(1 / (own + other))
+	if b.Measured {
+		return b
+	}
+	lo, hi := 0.0, 1.0
+	for range 20 {
+		b.Spread.Halo = (lo + hi) / 2
+		if tel.FWHM(b.Spread) < b.FWHMPx {
+			lo = b.Spread.Halo
+		} else {
+			hi = b.Spread.Halo
+		}
+	}
+	return b
+}
+
 // usualSpread, in pixels of the sensor, is taken where a picture shows no limb: a
 // little less blur than a mean of the better frames commonly has, so that nothing is
 // overdone (found on simulated nights at a ratio of aperture to Fried's parameter of
 // about 3).
 var usualSpread = deconvolve.Spread{Halo: 0.4, CoreSigma: 0.33, HaloSigma: 2.15}
+
+// usualScatter is by what share blurs differ in width from the usual one, one standard
+// deviation (simulated nights at ratios of aperture to Fried's parameter of 3 to 5).
+const usualScatter = 0.05
+
+// leastSigma, in pixels: no width is known better.
+const leastSigma = 1e-3
 
 const (
 	fewestPlaces = 6     // of the limb; fewer may all lie in one bad spot
@@ -44,7 +73,8 @@ const (
 	jackknives   = 8
 )
 
-// blur measures the blur of a picture at the lit limb.
+// blur tells the blur of a picture: from the lit limb, or what is usual where none is in
+// view, and from the spectra of the panels' halves.
 func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 	img, p, err := readPicture(t)
 	if err != nil {
@@ -56,6 +86,10 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 			return err
 		}
 	}
+	spectra, err := readSpectra(t)
+	if err != nil {
+		return err
+	}
 	tel, stated := telescope(o, p, light)
 	places := limbEdges(img.Luminance(), img.W, img.H)
 	edges := profilesOf(places)
@@ -63,30 +97,59 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 	if !stated {
 		tel, within = opticsSeen(middle(edges, -1), tel)
 	}
-	b, err := measureBlur(edges, tel)
-	if err == nil && within > 0 {
+	b, noLimb := measureBlur(edges, tel)
+	if noLimb == nil && within > 0 {
 		b.SigmaPx = math.Sqrt(square(b.SigmaPx) + square(ofOptics(middle(edges, -1), tel, within)))
 	}
-	if err != nil {
-		b = seen{Spread: usualSpread.Times(cmp.Or(p.Fineness, 1))}
-		b.FWHMPx = tel.FWHM(b.Spread)
-		t.Warn("blur-assumed", "the blur cannot be measured here (%v): a usual one is taken out, core and halo together %.1f px wide; "+
-			"give blur_fwhm_px in deconvolve if you know better", err, b.FWHMPx)
-	} else {
-		t.Fact("blur_fwhm", b.FWHMPx, "px")
-		t.Fact("blur_fwhm_uncertainty", b.SigmaPx, "px")
-		if s := p.ScaleArcsecPerPx; s > 0 {
-			t.Fact("blur_fwhm_on_the_sky", float64(b.FWHMPx*s), "arcsec")
-			t.Fact("blur_fwhm_on_the_sky_uncertainty", float64(b.SigmaPx*s), "arcsec")
+	usual := usualSpread.Times(cmp.Or(p.Fineness, 1))
+	if noLimb != nil {
+		b = seen{Spread: usual, FWHMPx: tel.FWHM(usual)}
+		b.SigmaPx = usualScatter * b.FWHMPx
+	}
+	if fwhm, sigma, ok := bySpectra(spectra, tel, within, usual); ok {
+		tellSpectra(t, b, fwhm, sigma)
+		if b.Measured || sigma < b.SigmaPx {
+			b = b.joined(tel, fwhm, sigma)
 		}
-		t.Fact("blur_core_fwhm", sigmaToFWHM*b.Spread.CoreSigma, "px")
-		t.Fact("blur_halo_share", 100*b.Spread.Halo, "%")
-		t.Fact("blur_halo_fwhm", sigmaToFWHM*b.Spread.HaloSigma, "px")
-		t.Fact("optics_cutoff", tel.Cutoff, "cycles/px")
-		t.Fact("blur_places", float64(b.Places), "places of the limb")
+	}
+	if noLimb != nil {
+		t.Warn("blur-assumed", "the blur cannot be measured here (%v): a usual one is taken out, core and halo together %.1f px wide; "+
+			"give blur_fwhm_px in deconvolve if you know better", noLimb, b.FWHMPx)
+	} else {
+		tellBlur(t, b, p, tel)
 		tellSides(t, places, tel, b)
 	}
 	return t.PutTable("blur", b)
+}
+
+// tellBlur says what blur was measured.
+func tellBlur(t *pipeline.Task, b seen, p placement, tel deconvolve.Telescope) {
+	t.Fact("blur_fwhm", b.FWHMPx, "px")
+	t.Fact("blur_fwhm_uncertainty", b.SigmaPx, "px")
+	if s := p.ScaleArcsecPerPx; s > 0 {
+		t.Fact("blur_fwhm_on_the_sky", float64(b.FWHMPx*s), "arcsec")
+		t.Fact("blur_fwhm_on_the_sky_uncertainty", float64(b.SigmaPx*s), "arcsec")
+	}
+	t.Fact("blur_core_fwhm", sigmaToFWHM*b.Spread.CoreSigma, "px")
+	t.Fact("blur_halo_share", 100*b.Spread.Halo, "%")
+	t.Fact("blur_halo_fwhm", sigmaToFWHM*b.Spread.HaloSigma, "px")
+	t.Fact("optics_cutoff", tel.Cutoff, "cycles/px")
+	t.Fact("blur_places", float64(b.Places), "places of the limb")
+}
+
+// tellSpectra says what blur the panels' spectra show, and if it is not that of the limb.
+func tellSpectra(t *pipeline.Task, b seen, fwhm, sigma float64) {
+	t.Fact("blur_fwhm_by_spectra", fwhm, "px")
+	t.Fact("blur_fwhm_by_spectra_uncertainty", sigma, "px")
+	if !b.Measured {
+		return
+	}
+	t.Fact("blur_fwhm_by_limb", b.FWHMPx, "px")
+	t.Fact("blur_fwhm_by_limb_uncertainty", b.SigmaPx, "px")
+	if off := math.Abs(fwhm - b.FWHMPx); off > 3*math.Sqrt(square(sigma)+square(b.SigmaPx)) {
+		t.Warn("blur-doubtful", "the blur is %.2f ± %.2f px wide at the limb and %.2f ± %.2f px by the detail that halves of the frames agree on: "+
+			"look at the limb for ripples, and give blur_fwhm_px in deconvolve if you know better", b.FWHMPx, b.SigmaPx, fwhm, sigma)
+	}
 }
 
 // unevenBlur is how much wider the blur of one side of the disk may be than that of

@@ -19,6 +19,7 @@ type ground struct {
 	fill    grid    // the ground, carried on where keep is 0 or there is no data
 	rim     grid    // 1 on the limb's edge, where it may be steepened, 0 elsewhere
 	glow    grid    // 1 on the sky beside the limb's edge, 0 elsewhere
+	air     grid    // likewise, but only where the telescope's own wings have mostly ended
 	edgePx  float64 // how wide the limb's edge is, sky to ground, in pixels of the picture; 0 without a limb
 	sigmaPx float64 // the standard deviation of the blur that the edge shows, likewise
 	sky     float64 // the darkest level, about that of the sky
@@ -36,6 +37,8 @@ const (
 	glowFar      = 20  // between these two distances from it
 	wingWide     = 2   // over this much the glow beyond the edge is taken back,
 	wingFar      = 100 // ending so slowly here that what is left falls all the way
+	airNear      = 4   // between these two distances the telescope's own wings
+	airFull      = 9   // end and what the air's add begins to count
 	profileBins  = 13
 	profileLevel = 9 // from here on the profile across the limb is level ground
 )
@@ -60,12 +63,12 @@ func findGround(lum []float32, w, h int) *ground {
 			valid[i] = 1
 		}
 	}
-	keep, rim, glow := g.sift(pix, valid, cw, ch)
+	keep, rim, glow, air := g.sift(pix, valid, cw, ch)
 	weight := make([]float32, cw*ch)
 	for i := range weight {
 		weight[i] = float32(keep[i] * valid[i])
 	}
-	g.keep, g.rim, g.glow = grid{keep, cw, ch}, grid{rim, cw, ch}, grid{glow, cw, ch}
+	g.keep, g.rim, g.glow, g.air = grid{keep, cw, ch}, grid{rim, cw, ch}, grid{glow, cw, ch}, grid{air, cw, ch}
 	g.fill = grid{carryOn(pix, weight, cw, ch), cw, ch}
 	return g
 }
@@ -77,14 +80,14 @@ func (g *ground) at(x, y int) (keep, fill, rim float32) {
 	return g.keep.at(cx, cy), g.fill.at(cx, cy), g.rim.at(cx, cy)
 }
 
-// sift measures the limb's edge and returns keep, rim and glow.
-func (g *ground) sift(pix, valid []float32, w, h int) (keep, rim, glow []float32) {
+// sift measures the limb's edge and returns keep, rim, glow and air.
+func (g *ground) sift(pix, valid []float32, w, h int) (keep, rim, glow, air []float32) {
 	sky := g.wideSky(pix, w, h)
 	away := distance(sky, w, h)
 	limb := g.limbness(pix, valid, away, w, h)
 	width, sigma := g.edge(pix, valid, away, limb)
 	g.edgePx, g.sigmaPx = 2*width, 2*sigma
-	keep, rim, glow = make([]float32, w*h), make([]float32, w*h), make([]float32, w*h)
+	keep, rim, glow, air = make([]float32, w*h), make([]float32, w*h), make([]float32, w*h), make([]float32, w*h)
 	end, out := float32(width), distanceFrom(sky, w, h)
 	for i := range keep {
 		keep[i] = 1
@@ -93,9 +96,10 @@ func (g *ground) sift(pix, valid []float32, w, h int) (keep, rim, glow []float32
 			keep[i] = 1 - float32(limb[i]*(1-inside))
 			rim[i] = float32(limb[i]*(1-inside)) * (1 - smoothstep(glowNear, glowFar, out[i]))
 			glow[i] = float32(limb[i]*smoothstep(0, wingWide, out[i])) * (1 - smoothstep(glowNear, wingFar, out[i]))
+			air[i] = float32(glow[i] * smoothstep(airNear, airFull, out[i]))
 		}
 	}
-	return keep, rim, glow
+	return keep, rim, glow, air
 }
 
 // distanceFrom returns the distance to what is not sky.

@@ -15,8 +15,8 @@ type deconvolveSettings struct {
 	FWHMArcsec float64 `json:"fwhm_arcsec"`
 }
 
-// sharpen takes the blur out of the luminance of a picture, and leaves the noise.
-// It holds ten planes of the picture's size.
+// sharpen takes the blur out of the luminance of a picture, and leaves the noise; and
+// tells which light a print should leave out beyond the limb. It holds ten planes of the picture's size.
 func sharpen(ctx context.Context, s deconvolveSettings, t *pipeline.Task) error {
 	img, p, err := readPicture(t)
 	if err != nil {
@@ -45,8 +45,12 @@ func sharpen(ctx context.Context, s deconvolveSettings, t *pipeline.Task) error 
 	for i, v := range lum {
 		after[i] = v + gain[i]
 	}
+	dim := make([]float32, len(after))
 	if n > 0 {
-		dimWings(gain, after, img.W, img.H)
+		dim = dimWings(gain, after, img.W, img.H)
+	}
+	if err := t.PutPlane(ctx, "beyond", img.W, img.H, dim); err != nil {
+		return err
 	}
 	addLuminance(img.Pix, gain, float32(0.02*d.bright))
 	return t.PutPlane(ctx, "image", img.W, img.H, img.Pix...)

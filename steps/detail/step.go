@@ -153,17 +153,17 @@ func addDeconvolution(x *pipeline.Expansion, it pipeline.Item, d Deconvolve) pip
 			o = opticsSettings{tel.ApertureMM, tel.Obstruction}
 		}
 		measured := x.Add(pipeline.Part{
-			Name: "blur", Item: it, Version: 7, Settings: o, In: inputs(it, "image", "placements", "panel", "light"), Out: []string{"blur"},
+			Name: "blur", Item: it, Version: 9, Settings: o, In: inputs(it, "image", "placements", "panel", "light", "spectra", "spectrum"), Out: []string{"blur"},
 			Memory: memory / 2, Run: pipeline.Bind(blur),
 		})
 		in = append(in, pipeline.Input{Port: "blur", Value: measured.Out("blur")})
 	}
 	sharp := x.Add(pipeline.Part{
-		Name: "deconvolve", Item: it, Version: 8,
+		Name: "deconvolve", Item: it, Version: 10,
 		Settings: deconvolveSettings{Iterations: d.Iterations, FWHMPx: d.BlurFWHMPx, FWHMArcsec: d.BlurFWHMArcsec},
-		In:       in, Out: []string{"image"}, Memory: memory, Run: pipeline.Bind(sharpen),
+		In:       in, Out: []string{"image", "beyond"}, Memory: memory, Run: pipeline.Bind(sharpen),
 	})
-	return it.With("image", sharp.Out("image"))
+	return it.With("image", sharp.Out("image")).With("beyond", sharp.Out("beyond"))
 }
 
 func addBands(x *pipeline.Expansion, it pipeline.Item, rs recombineSettings) pipeline.Item {

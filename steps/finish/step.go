@@ -104,9 +104,12 @@ func expand(x *pipeline.Expansion) error {
 			return err
 		}
 		layout := x.Add(part).Out("layout")
+		in := []pipeline.Input{image, {Port: "layout", Value: layout}, {Port: "levels", Value: levels.Out("levels")}}
+		if v := it.Values["beyond"]; !v.IsZero() {
+			in = append(in, pipeline.Input{Port: "beyond", Value: v})
+		}
 		tone := x.Add(pipeline.Part{
-			Name: "tone", Item: it, Version: 3, Settings: toneSettings{set.ShadowLift, set.ColourBoost},
-			In:  []pipeline.Input{image, {Port: "layout", Value: layout}, {Port: "levels", Value: levels.Out("levels")}},
+			Name: "tone", Item: it, Version: 4, Settings: toneSettings{set.ShadowLift, set.ColourBoost}, In: in,
 			Out: []string{"image"}, Memory: 128 << 20, Run: pipeline.Bind(runTone),
 		})
 		x.Emit(it.With("image", tone.Out("image")).With("layout", layout))

@@ -30,6 +30,11 @@ func runTone(ctx context.Context, s toneSettings, t *pipeline.Task) error {
 		return err
 	}
 	defer src.Close()
+	dim, err := openDim(t)
+	if err != nil {
+		return err
+	}
+	defer dim.close()
 	w, h, c := src.Size()
 	if len(l.Black) != c || len(l.Gain) != c {
 		return fmt.Errorf("levels of %d channels for a picture of %d", len(l.Black), c)
@@ -54,6 +59,9 @@ func runTone(ctx context.Context, s toneSettings, t *pipeline.Task) error {
 			return err
 		}
 		l.level(m)
+		if err := dim.apply(m, wide, look); err != nil {
+			return err
+		}
 		if margin > 0 {
 			boost(m, s.ColourBoost)
 			for k, d := range dst {

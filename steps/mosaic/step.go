@@ -100,6 +100,9 @@ func expand(x *pipeline.Expansion) error {
 	if p, ok := lightPart(items); ok {
 		out = out.With("light", x.Add(p).Out("light"))
 	}
+	if len(in.spectra) > 0 {
+		out = out.With("spectra", x.Add(spectraPart(in.spectra)).Out("spectra"))
+	}
 	x.Emit(out)
 	return nil
 }
@@ -126,8 +129,9 @@ func handOn(out pipeline.Item, items []pipeline.Item) {
 // inputs are what parts are given of all panels, in order.
 type inputs struct {
 	look, links, pixels, weights, fulls, noises, tables []pipeline.Input
-	sensor                                              float64 // pixels of the sensor to one of theirs, along a side
-	pixelsMost                                          int64   // of the largest of those drawn to another scale; 0: none was
+	spectra                                             []pipeline.Input // of those at their own scale
+	sensor                                              float64          // pixels of the sensor to one of theirs, along a side
+	pixelsMost                                          int64            // of the largest of those drawn to another scale; 0: none was
 }
 
 // matched looks at all panels and matches them; those that turn out to have another scale than most are drawn to it first.
@@ -156,6 +160,7 @@ func matched(x *pipeline.Expansion, items []pipeline.Item, memory int64) (inputs
 		for _, port := range append(planePorts, "panel") {
 			items[i] = items[i].With(port, n.Out(port))
 		}
+		items[i] = items[i].With("spectrum", pipeline.Value{})
 	}
 	in, _ = match(x, items, "-again", memory+2*4*most)
 	in.sensor, in.pixelsMost = sensorPixels(found.Sizes), most
@@ -185,7 +190,7 @@ func match(x *pipeline.Expansion, items []pipeline.Item, suffix string, memory i
 			*p.to = append(*p.to, pipeline.Input{Port: p.port, Value: it.Values[p.port]})
 		}
 	}
-	in.sensor = 1
+	in.sensor, in.spectra = 1, ofPort(items, "spectrum")
 	links = x.Add(linksPart(slices.Concat(in.look, in.tables), suffix, memory)).Out("links")
 	in.links = []pipeline.Input{{Port: "links", Value: links}}
 	return in, links

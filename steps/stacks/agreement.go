@@ -2,14 +2,14 @@ package stacks
 
 import "plenilune/steps/kernel/frc"
 
-// agreement returns up to which frequency, in cycles a pixel of the sensor, the two halves of a channel show the same, 0 if
-// that cannot be told.
-func agreement(s *sums, ch int) float64 {
+// agreement returns how alike the two halves of a channel are, by frequency in cycles a pixel of the stack; nil if that
+// cannot be told.
+func agreement(s *sums, ch int) frc.Curve {
 	p, q, cv := s.picture(&s.half[0], ch), s.picture(&s.half[1], ch), s.c
 	x0, y0, x1, y1 := knownWindow(p, q, cv)
 	w, h := x1-x0, y1-y0
 	if w <= 0 || h <= 0 {
-		return 0
+		return nil
 	}
 	cut := func(src []float32) []float32 {
 		out := make([]float32, 0, w*h)
@@ -18,7 +18,7 @@ func agreement(s *sums, ch int) float64 {
 		}
 		return out
 	}
-	return frc.Correlate(cut(p), cut(q), w, h).Limit() * s.raster.scale
+	return frc.Correlate(cut(p), cut(q), w, h)
 }
 
 // knownWindow returns a window in which both pictures are known everywhere, by taking off the border line with the

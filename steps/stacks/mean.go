@@ -169,12 +169,13 @@ func openGate(c *clip, ref *plane.Image, cv canvas, col colours) *gate {
 func deliver(ctx context.Context, t *pipeline.Task, c *clip, s *sums, frames int) error {
 	img, weight, count := s.finish(frames)
 	cv := s.c
+	alike := agreement(s, len(img)/2)
 	table := panelTable{
 		Width: cv.W, Height: cv.H, FramesTotal: c.idx.Frames, FramesKept: frames,
 		NoiseSigma:        noiseOf(plane.Of(cv.W, cv.H, img...).Luminance(), s.raster),
 		ChannelNoiseSigma: noiseOf(img[len(img)/2], s.raster),
 		MidUnixNS:         c.midTime(), SkyOnly: c.tab.SkyOnly, Channels: len(img), ReferenceX: cv.X, ReferenceY: cv.Y,
-		LimitCyclesPerPx: agreement(s, len(img)/2), Scale: s.raster.scale,
+		LimitCyclesPerPx: alike.Limit() * s.raster.scale, Scale: s.raster.scale,
 	}
 	t.Fact("frames_kept", float64(frames), "frames")
 	t.Fact("noise", table.NoiseSigma, "of white")
@@ -183,6 +184,9 @@ func deliver(ctx context.Context, t *pipeline.Task, c *clip, s *sums, frames int
 		t.Fact("finest_period", 1/f, "px")
 	}
 	if err := t.PutTable("panel", table); err != nil {
+		return err
+	}
+	if err := t.PutTable("spectrum", spectrumOf(alike)); err != nil {
 		return err
 	}
 	for _, p := range []struct {

@@ -16,6 +16,7 @@ type Ring struct {
 	Frequency   float64 // of its middle, cycles a pixel, 0…½
 	Correlation float64 // −1…1
 	Samples     float64 // pixels in the full ring, those that padding adds not counted
+	Power       float64 // mean of the product of the two spectra: the power of what both show, noise not counted
 }
 
 // Curve is a ring correlation, from the broadest detail to the finest.
@@ -135,7 +136,7 @@ func (r *rings) curve() Curve {
 		if !(d > 0) {
 			continue
 		}
-		out = append(out, Ring{r.middle[k] / r.samples[k], c / d, r.samples[k]})
+		out = append(out, Ring{r.middle[k] / r.samples[k], c / d, r.samples[k], float64(2*r.share) * c / r.samples[k]})
 	}
 	return out
 }
