@@ -79,6 +79,9 @@ func (f *surveyFlags) run(stdout, stderr io.Writer, file string) error {
 	if f.chart != "" && !strings.EqualFold(filepath.Ext(f.chart), ".svg") {
 		return requestf("--chart %s: the chart is an SVG file; give it a name that ends in .svg", shown(f.chart))
 	}
+	if f.chart != "" && f.write != "" && sameName(f.chart, f.write) {
+		return requestf("--chart and --write name one file, %s; give each a name of its own", shown(f.write))
+	}
 	if _, err := os.Lstat(f.write); f.write != "" && err == nil {
 		return requestf("%s stands there already; choose another name for --write", shown(f.write))
 	}
@@ -111,6 +114,13 @@ func (f *surveyFlags) run(stdout, stderr io.Writer, file string) error {
 		fmt.Fprintf(stderr, "written: %s\n", filepath.ToSlash(p))
 	}
 	return nil
+}
+
+// sameName tells whether two paths are one file, also where names do not differ by case.
+func sameName(a, b string) bool {
+	x, errX := filepath.Abs(a)
+	y, errY := filepath.Abs(b)
+	return errX == nil && errY == nil && strings.EqualFold(x, y)
 }
 
 // load reads the manifest without its files: clips need not exist yet.

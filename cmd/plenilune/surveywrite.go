@@ -13,17 +13,15 @@ import (
 	"plenilune/steps/survey"
 )
 
-// nightManifest is the manifest of a night that was surveyed, for clips to come: in a folder called clips beside it.
+// nightManifest is the manifest of a night that was surveyed, for clips to come: in a folder called clips beside it. Its
+// title is of its date: that of the manifest it was reckoned from may be of another night.
 func nightManifest(name string, r *survey.Report) ([]byte, error) {
 	how := r.How
 	if how.WavelengthNM = 0; r.Night.Survey != nil {
 		how.WavelengthNM = r.Night.Survey.WavelengthNM
 	}
-	data := manifestData{Name: remark(filepath.Base(name)), Title: r.Night.Title, Night: nightText(r.Night, how),
+	data := manifestData{Name: remark(filepath.Base(name)), Title: "The Moon on " + r.Day.String(), Night: nightText(r.Night, how),
 		Keep: stacks.DefaultKeep, Files: []string{"clips/*.ser"}, Bands: recipeBands()}
-	if data.Title == "" {
-		data.Title = "The Moon on " + r.Day.String()
-	}
 	var b bytes.Buffer
 	if err := manifestText.Execute(&b, data); err != nil {
 		return nil, fmt.Errorf("write the manifest: %w", err)

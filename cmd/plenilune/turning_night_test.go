@@ -35,6 +35,7 @@ func scriptTurning(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	plan := simulate.Small()
 	plan.Workers, plan.DiskPx, plan.SmallestCraterKm, plan.CratersAbove20Km, plan.PhaseDeg = 2, 420, 10, 2500, 25
+	plan.SubObserverLonDeg, plan.SubObserverLatDeg, plan.DistanceRadii, plan.BrightLimbDeg = -1.2, -3.4, 218, 8
 	plan.PanelsAcross, plan.PanelsDown, plan.Frames, plan.Calibration = 1, 1, 1, 0
 	truth, err := plan.Shoot(context.Background(), noSink{}, nil)
 	ts.Check(err)

@@ -26,7 +26,7 @@ func TestLightLeftOutIsAsIfItWereNotThere(t *testing.T) {
 	}
 	in := map[string][]any{
 		"levels": {levelsTable{Black: []float64{0, 0, 0}, Gain: []float64{1, 1, 1}, White: 1, Large: 1}},
-		"layout": {layoutTable{frame: frameFor(w, h, orientation{true, "stated", 180, false}, "up")}},
+		"layout": {layoutTable{frame: frameFor(w, h, orientation{true, 180, false, 0}, "up")}},
 	}
 	p := pipeline.Part{Name: "tone", Settings: toneSettings{0.2, 1}, Out: []string{"image"}, Run: pipeline.Bind(runTone)}
 	in["image"] = []any{pipelinetest.Plane{W: w, H: h, Pix: less.Pix}}

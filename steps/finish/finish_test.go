@@ -1,6 +1,7 @@
 package finish
 
 import (
+	"image"
 	"math"
 	"testing"
 
@@ -8,6 +9,17 @@ import (
 	"plenilune/pipeline/pipelinetest"
 	"plenilune/steps/kernel/plane"
 )
+
+// surveyImage is surveyOf for a picture that is held whole, and every pixel of it.
+func surveyImage(m *plane.Image) *survey {
+	s := &survey{thin: m, w: (m.W + lightCell - 1) / lightCell, h: (m.H + lightCell - 1) / lightCell, width: m.W, height: m.H}
+	s.cells = make([]float32, s.w*s.h)
+	for _, p := range m.Pix {
+		s.most = append(s.most, brightest(p))
+	}
+	s.fillCells(m, image.Rect(0, 0, m.W, m.H))
+	return s
+}
 
 // halfMoon is a lit half disk on a sky with a pedestal and a little grain.
 func halfMoon(pedestal float32) *plane.Image {

@@ -67,13 +67,31 @@ func turnFor(o orientation, north string) (l [4]float64, exact bool) {
 func frameFor(w, h int, o orientation, north string) frame {
 	l, exact := turnFor(o, north)
 	// The map's linear part is orthogonal: its inverse is its transpose.
-	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
-	for _, p := range [4][2]float64{{-0.5, -0.5}, {float64(w) - 0.5, -0.5}, {-0.5, float64(h) - 0.5}, {float64(w) - 0.5, float64(h) - 0.5}} {
-		x, y := float64(l[0]*p[0])+float64(l[2]*p[1]), float64(l[1]*p[0])+float64(l[3]*p[1])
-		x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
-	}
+	x0, y0, x1, y1 := spanned(w, h, func(x, y float64) (float64, float64) {
+		return float64(l[0]*x) + float64(l[2]*y), float64(l[1]*x) + float64(l[3]*y)
+	})
 	f := frame{W: int(math.Ceil(x1 - x0 - 1e-6)), H: int(math.Ceil(y1 - y0 - 1e-6)), Exact: exact, ToSource: warp.Affine{l[0], l[1], 0, l[2], l[3], 0}}
 	return f.cut(x0+0.5, y0+0.5, f.W, f.H)
+}
+
+// spanned is the upright rectangle about one of w by h px that is brought over by a map.
+func spanned(w, h int, over func(x, y float64) (float64, float64)) (x0, y0, x1, y1 float64) {
+	x0, y0, x1, y1 = math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, p := range [4][2]float64{{-0.5, -0.5}, {float64(w) - 0.5, -0.5}, {-0.5, float64(h) - 0.5}, {float64(w) - 0.5, float64(h) - 0.5}} {
+		x, y := over(p[0], p[1])
+		x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
+	}
+	return x0, y0, x1, y1
+}
+
+// beyond tells whether the frame shows nothing of a picture of w by h px: two rectangles miss each other if they do so along a side of
+// one of them.
+func (f frame) beyond(w, h int) bool {
+	apart := func(w, h, otherW, otherH int, over func(x, y float64) (float64, float64)) bool {
+		x0, y0, x1, y1 := spanned(w, h, over)
+		return x1 <= -0.5 || y1 <= -0.5 || x0 >= float64(otherW)-0.5 || y0 >= float64(otherH)-0.5
+	}
+	return apart(f.W, f.H, w, h, f.ToSource.Apply) || apart(w, h, f.W, f.H, f.fromSource)
 }
 
 // cut returns the part of a finished picture whose first pixel lies at (x, y); it may reach beyond.

@@ -275,9 +275,8 @@ func TestRoundKM(t *testing.T) {
 // At the mean distance the middle of the disk shows 1.8552 km an arcsecond of the Moon's centre's distance (1737.4 km and 384,400 km); the
 // ground is the Moon's radius nearer, and so appears larger by 1/(1 − 1737.4/384400).
 func TestScaleOfTheGround(t *testing.T) {
-	s := &sight{}
-	s.placements.Limb = limb{true, 500, 500, 932.28} // px, of 1″: asin(1737.4/384400) is 932.28″
-	s.lies.View.DistanceKM = 384400
+	s := &sight{km: 384400}
+	s.placements.Limb = arc{limb{true, 500, 500, 932.28}, 180} // px, of 1″: asin(1737.4/384400) is 932.28″
 	var l layoutTable
 	l.frame = frameFor(1000, 1000, orientation{}, asShot)
 	s.scale(&l)

@@ -1,6 +1,7 @@
 package finish
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -49,7 +50,7 @@ type sight struct {
 			ID     string `json:"id"`
 			Placed bool   `json:"placed"`
 		} `json:"panels"`
-		Limb   limb    `json:"limb"`
+		Limb   arc     `json:"limb"`
 		Scale  float64 `json:"scale_arcsec_per_px"`
 		Extent string  `json:"extent"`
 	}
@@ -65,10 +66,35 @@ type sight struct {
 	light lightTable
 	disk  *moon.Disk // nil: not known how the Moon stood
 	view  string     // where that is from
+	km    float64    // distance of the Moon's middle: from there, or the mean one
 }
 
+// arc is the limb as far as it was found.
+type arc struct {
+	limb
+	ArcDeg float64 `json:"arc_deg"`
+}
+
+// leastArcDeg is how much of the limb tells its radius and its middle: the sagitta of 60° is 13 % of the radius, so that the limb's relief
+// moves it by half a per cent; that of 20° is 1.5 %, and it moves by 4 %.
+const leastArcDeg = 60.0
+
+// lacks tells why the limb is not good enough for something to be done by it; "" if it is.
+func (a arc) lacks(to string) string {
+	switch {
+	case !a.Found:
+		return "no limb was found " + to
+	case a.ArcDeg < leastArcDeg:
+		return fmt.Sprintf("only %.0f° of the limb were found, and it takes %.0f° %s", a.ArcDeg, leastArcDeg, to)
+	}
+	return ""
+}
+
+// known tells whether the limb is good enough to measure by.
+func (a arc) known() bool { return a.Found && a.ArcDeg >= leastArcDeg }
+
 func readSight(t *pipeline.Task, panels []string) (*sight, error) {
-	s := &sight{}
+	s := &sight{km: meanDistanceKM}
 	if err := t.One("light").Table(&s.light); err != nil {
 		return nil, err
 	}
@@ -84,13 +110,14 @@ func readSight(t *pipeline.Task, panels []string) (*sight, error) {
 	}
 	if v := s.lies.View; v.Known {
 		d := moon.DiskOf(v.SubLonDeg, v.SubLatDeg, v.DistanceKM)
-		s.disk, s.view = &d, "as seen from the site"
+		s.disk, s.view, s.km = &d, "as seen from the site", v.DistanceKM
 		return s, nil
 	}
 	at, err := s.middle(t, panels)
 	if err == nil && at > 0 {
-		d := moon.Centre(moon.Unix(at)).Disk()
-		s.disk, s.view = &d, "as seen from the Earth's middle: no site is stated"
+		v := moon.Centre(moon.Unix(at))
+		d := v.Disk()
+		s.disk, s.view, s.km = &d, "as seen from the Earth's middle: no site is stated", v.DistanceKM
 	}
 	return s, err
 }
@@ -133,6 +160,9 @@ func runLayout(_ context.Context, set layoutSettings, t *pipeline.Task) error {
 	}
 	l := layoutTable{North: s.north(t, set.North)}
 	l.frame = s.cropped(t, set, frameFor(s.light.Width, s.light.Height, s.lies.orientation, l.North))
+	if set.Region != (Region{}) && l.beyond(s.light.Width, s.light.Height) {
+		t.Warn("region-empty", "the region lies wholly beyond the picture, and what is cut from it is black: the picture as it is turned, uncut, is %s", s.uncut(l))
+	}
 	s.scale(&l)
 	if set.ScaleBar {
 		s.bar(t, &l, set.Letters)
@@ -177,39 +207,40 @@ func (s *sight) cropped(t *pipeline.Task, set layoutSettings, f frame) frame {
 	switch {
 	case r.WidthPx > 0:
 		return f.cut(float64(r.LeftPx), float64(r.TopPx), r.WidthPx, r.HeightPx)
-	case r.WidthArcmin > 0 && disk.Found && s.placements.Scale > 0:
+	case r.WidthArcmin > 0 && disk.known() && s.placements.Scale > 0:
 		px := 60 / s.placements.Scale
 		w, h := max(1, int(math.Round(float64(r.WidthArcmin*px)))), max(1, int(math.Round(float64(r.HeightArcmin*px))))
 		x, y := f.fromSource(disk.X, disk.Y)
 		x, y = x+float64(r.RightArcmin*px), y-float64(r.UpArcmin*px)
 		return f.cut(x-float64(float64(w-1)/2), y-float64(float64(h-1)/2), w, h)
 	case r.WidthArcmin > 0:
-		t.Warn("crop-unknown", "the picture is not cut to the region: no limb was found to measure it from; give it in pixels")
-	case set.Crop == "disk" && !disk.Found:
-		t.Warn("crop-unknown", "the picture is not cut to the disk: no limb was found in it")
-	case disk.Found && (set.Crop == "disk" || set.Crop == auto && s.placements.Extent == "disk"):
-		return f.toDisk(disk, set.MarginPct)
+		why := cmp.Or(disk.lacks("to measure it from"), "no scale is known")
+		t.Warn("crop-unknown", "the picture is not cut to the region: %s; give it in pixels", why)
+	case set.Crop == "disk" && !disk.known():
+		t.Warn("crop-unknown", "the picture is not cut to the disk: %s", disk.lacks("to cut it by"))
+	case disk.known() && (set.Crop == "disk" || set.Crop == auto && s.placements.Extent == "disk"):
+		return f.toDisk(disk.limb, set.MarginPct)
 	}
 	return f
 }
 
-// scale fills in how large things are in the finished picture.
+// uncut tells how large the whole picture is, turned.
+func (s *sight) uncut(l layoutTable) string {
+	whole := frameFor(s.light.Width, s.light.Height, s.lies.orientation, l.North)
+	return fmt.Sprintf("%d × %d px", whole.W, whole.H)
+}
+
+// scale fills in how large things are in the finished picture: by the limb, or, where too little of it was found, by the optics.
 func (s *sight) scale(l *layoutTable) {
 	l.ArcsecPerPx = s.placements.Scale
 	p := s.placements.Limb
-	if !p.Found {
-		if l.ArcsecPerPx > 0 {
-			l.KMPerPx = l.ArcsecPerPx * math.Pi / 648000 * (meanDistanceKM - moon.RadiusKM)
-		}
+	if !p.known() {
+		l.KMPerPx = l.ArcsecPerPx * math.Pi / 648000 * (s.km - moon.RadiusKM)
 		return
 	}
 	l.Disk = limb{Found: true, Radius: p.Radius}
 	l.Disk.X, l.Disk.Y = l.fromSource(p.X, p.Y)
-	disk := moon.DiskOf(0, 0, meanDistanceKM)
-	if d := s.lies.View.DistanceKM; d > 0 {
-		disk = moon.DiskOf(0, 0, d)
-	}
-	across, _ := disk.Scale(moon.At(0, 0))
+	across, _ := moon.DiskOf(0, 0, s.km).Scale(moon.At(0, 0))
 	l.KMPerPx = moon.RadiusKM / (p.Radius * across)
 }
 
@@ -218,7 +249,7 @@ const meanDistanceKM = 385000.56
 
 func (s *sight) bar(t *pipeline.Task, l *layoutTable, size float64) {
 	if l.KMPerPx <= 0 {
-		t.Warn("scale-bar-not-drawn", "no scale bar is drawn: no limb was found to measure the scale by, and no optics are stated")
+		t.Warn("scale-bar-not-drawn", "no scale bar is drawn: %s, and no optics are stated", s.placements.Limb.lacks("to measure the scale by"))
 		return
 	}
 	letters := max(leastLetters, float64(size*lettersOfDisk*float64(min(l.W, l.H))))
@@ -230,8 +261,8 @@ func (s *sight) bar(t *pipeline.Task, l *layoutTable, size float64) {
 func (s *sight) names(t *pipeline.Task, set layoutSettings, l *layoutTable) {
 	why := ""
 	switch {
-	case !s.placements.Limb.Found:
-		why = "no limb was found to place them by"
+	case !s.placements.Limb.known():
+		why = s.placements.Limb.lacks("to place them by")
 	case !s.lies.Known:
 		why = "how the Moon lies in the picture was not found; state it with an orientation block in the mosaic"
 	case !s.lies.sure():
@@ -243,7 +274,7 @@ func (s *sight) names(t *pipeline.Task, set layoutSettings, l *layoutTable) {
 		t.Warn("names-not-drawn", "no names are drawn: %s", why)
 		return
 	}
-	c := chart{frame: l.frame, limb: s.placements.Limb, lies: s.lies.orientation, disk: *s.disk, light: &s.light, size: set.Letters}
+	c := chart{frame: l.frame, limb: s.placements.Limb.limb, lies: s.lies.orientation, disk: *s.disk, light: &s.light, size: set.Letters}
 	if l.Bar != nil {
 		c.taken = append(c.taken, l.Bar.box())
 	}

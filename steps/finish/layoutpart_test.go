@@ -1,6 +1,7 @@
 package finish
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -13,7 +14,7 @@ type placementsIn struct {
 		ID     string `json:"id"`
 		Placed bool   `json:"placed"`
 	} `json:"panels"`
-	Limb   limb    `json:"limb"`
+	Limb   arc     `json:"limb"`
 	Scale  float64 `json:"scale_arcsec_per_px"`
 	Extent string  `json:"extent"`
 }
@@ -54,7 +55,7 @@ func said(r *pipelinetest.Result, code string) string {
 
 // What is asked for and cannot be done is not done, and the reason is said.
 func TestWhatIsNotKnown(t *testing.T) {
-	disk := placementsIn{Limb: limb{true, 320, 310, 250}, Extent: "disk"}
+	disk := placementsIn{Limb: arc{limb{true, 320, 310, 250}, 180}, Extent: "disk"}
 	lies := orientationIn{orientation: orientation{true, 40, false, 0}}
 	view := lies
 	view.View = viewIn{true, 2, -3, 380000}
@@ -91,7 +92,7 @@ func TestOnItsOwn(t *testing.T) {
 	if len(r.Warnings) > 0 || l.North != asShot || l.W != 640 || l.H != 640 || !l.Exact {
 		t.Errorf("a bare picture: %+v, %v", l, r.Warnings)
 	}
-	disk := placementsIn{Limb: limb{true, 320, 310, 250}, Extent: "disk"}
+	disk := placementsIn{Limb: arc{limb{true, 320, 310, 250}, 180}, Extent: "disk"}
 	_, l = laidOut(t, s, map[string][]any{"placements": {disk}, "orientation": {orientationIn{orientation: orientation{true, -2, false, 6}}}})
 	if l.W != 540 || !l.Exact || l.North != "up" {
 		t.Errorf("a disk that lies nearly upright: %+v", l)
@@ -109,10 +110,74 @@ func TestOnItsOwn(t *testing.T) {
 	}
 }
 
+// A short arc of the limb tells neither the Moon's radius nor its middle: nothing is measured by it, and that is said. Lengths come from the
+// optics and the Moon's distance: that of the view; of the hour, 406,294 km at the apogee of 2024 March 23, 15:45 UTC (as almanacs have it);
+// or the mean one.
+func TestShortArcs(t *testing.T) {
+	short := placementsIn{Limb: arc{limb{true, 320, 310, 250}, 32}, Scale: 3, Extent: "disk"}
+	lies := orientationIn{orientation: orientation{true, 40, false, 0}}
+	view := lies
+	view.View = viewIn{true, 2, -3, 380000}
+	all := layoutSettings{North: "up", Crop: "disk", MarginPct: 4, Names: true, ScaleBar: true, Letters: 1, Panels: []string{"a"}}
+	for _, c := range []struct {
+		name  string
+		in    map[string][]any
+		km    float64
+		exact float64
+	}{
+		{"a view", map[string][]any{"placements": {short}, "orientation": {view}}, 380000, 1e-9},
+		{"times", map[string][]any{"placements": {short}, "orientation": {lies}, "panel": {panelIn{1711208700e9}}}, 406294, 1e-4},
+		{"neither", map[string][]any{"placements": {short}, "orientation": {lies}}, 385000.56, 1e-9},
+	} {
+		r, l := laidOut(t, all, c.in)
+		if want := 3 * math.Pi / 648000 * (c.km - 1737.4); math.Abs(l.KMPerPx/want-1) > c.exact {
+			t.Errorf("%s: %.5f km/px, want %.5f", c.name, l.KMPerPx, want)
+		}
+		for _, code := range []string{"crop-unknown", "names-not-drawn"} {
+			if !strings.Contains(said(r, code), "only 32° of the limb were found, and it takes 60°") {
+				t.Errorf("%s: %s says %q", c.name, code, said(r, code))
+			}
+		}
+		if l.W < 640 || len(l.Names) > 0 || l.Disk.Found || l.Bar == nil {
+			t.Errorf("%s: %+v", c.name, l)
+		}
+	}
+	short.Scale = 0
+	region := all
+	region.Region = Region{WidthArcmin: 4, HeightArcmin: 2}
+	r, l := laidOut(t, region, map[string][]any{"placements": {short}, "orientation": {view}})
+	if l.KMPerPx != 0 || l.Bar != nil || !strings.Contains(said(r, "scale-bar-not-drawn"), "only 32°") || !strings.Contains(said(r, "crop-unknown"), "only 32°") {
+		t.Errorf("without optics: %+v, %v", l, r.Warnings)
+	}
+}
+
+// A region that shows nothing of the picture is told of, also where it lies in a corner that only the turn made.
+func TestEmptyRegions(t *testing.T) {
+	turned := orientationIn{orientation: orientation{true, 45, false, 0}}
+	for _, c := range []struct {
+		name  string
+		north string
+		r     Region
+		empty bool
+	}{
+		{"within", asShot, Region{LeftPx: 100, TopPx: 50, WidthPx: 60, HeightPx: 70}, false},
+		{"over the edge", asShot, Region{LeftPx: -59, TopPx: 639, WidthPx: 60, HeightPx: 70}, false},
+		{"left of it", asShot, Region{LeftPx: -60, TopPx: 50, WidthPx: 60, HeightPx: 70}, true},
+		{"below it", asShot, Region{LeftPx: 50, TopPx: 640, WidthPx: 60, HeightPx: 70}, true},
+		{"its corner", "up", Region{LeftPx: 0, TopPx: 0, WidthPx: 200, HeightPx: 200}, true},
+		{"its tip", "up", Region{LeftPx: 400, TopPx: 0, WidthPx: 100, HeightPx: 100}, false},
+	} {
+		r, _ := laidOut(t, layoutSettings{North: c.north, Crop: auto, Region: c.r}, map[string][]any{"orientation": {turned}})
+		if (said(r, "region-empty") != "") != c.empty {
+			t.Errorf("%s: %v", c.name, r.Warnings)
+		}
+	}
+}
+
 // A region in arcminutes lies where it is said about the disk's middle as the picture is turned; one in pixels where it is counted from
 // the corner.
 func TestRegions(t *testing.T) {
-	disk := placementsIn{Limb: limb{true, 320, 310, 250}, Extent: "disk", Scale: 6} // 10 px an arcminute
+	disk := placementsIn{Limb: arc{limb{true, 320, 310, 250}, 180}, Extent: "disk", Scale: 6} // 10 px an arcminute
 	in := func() map[string][]any {
 		return map[string][]any{"placements": {disk}, "orientation": {orientationIn{orientation: orientation{true, 180, false, 0}}}}
 	}

@@ -29,7 +29,7 @@ func (v *survey) measure(whitePct float64) (levelsTable, error) {
 	for c, p := range m.Pix {
 		v := known(p)
 		if len(v) == 0 {
-			return l, errors.New("the picture has no pixel with data")
+			return l, errors.New("the picture has no pixel with data: look at what it is made of, as a picture of its mosaic or stack, and at that one's warnings")
 		}
 		slices.Sort(v)
 		lo, hi := at(v, 0.001), at(v, 0.999)

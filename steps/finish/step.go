@@ -117,7 +117,7 @@ func expand(x *pipeline.Expansion) error {
 	return nil
 }
 
-// layoutPart lays a picture out by what is known of it; the times of its panels are asked for only where names are wanted.
+// layoutPart lays a picture out by what is known of it; the times of its panels tell how the Moon stood, and how far away.
 func layoutPart(x *pipeline.Expansion, it pipeline.Item, set *Settings, light pipeline.Value) (pipeline.Part, error) {
 	s := layoutSettings{North: set.North, Crop: set.Crop, MarginPct: set.MarginPct, ScaleBar: set.ScaleBar}
 	if set.Names || set.ScaleBar {
@@ -134,20 +134,20 @@ func layoutPart(x *pipeline.Expansion, it pipeline.Item, set *Settings, light pi
 	}
 	if set.Names {
 		s.Names, s.NamesMost, s.SmallestKM = true, set.NamesMost, set.NamesSmallestKM
-		panels, err := x.Behind(it, set.Image, "stack", "panel")
-		if err == nil {
-			panels, err = x.Alive(panels)
-		}
-		if err != nil {
-			return pipeline.Part{}, err
-		}
-		for _, p := range panels {
-			s.Panels = append(s.Panels, p.ID.String())
-			in = append(in, pipeline.Input{Port: "panel", Value: p.Values["panel"]})
-		}
+	}
+	panels, err := x.Behind(it, set.Image, "stack", "panel")
+	if err == nil {
+		panels, err = x.Alive(panels)
+	}
+	if err != nil {
+		return pipeline.Part{}, err
+	}
+	for _, p := range panels {
+		s.Panels = append(s.Panels, p.ID.String())
+		in = append(in, pipeline.Input{Port: "panel", Value: p.Values["panel"]})
 	}
 	return pipeline.Part{
-		Name: "layout", Item: it, Version: 2, Settings: s, In: in, Out: []string{"layout"}, Memory: 16 << 20, Run: pipeline.Bind(runLayout),
+		Name: "layout", Item: it, Version: 3, Settings: s, In: in, Out: []string{"layout"}, Memory: 16 << 20, Run: pipeline.Bind(runLayout),
 	}, nil
 }
 

@@ -66,17 +66,6 @@ func surveyOf(ctx context.Context, t *pipeline.Task, src *pipeline.PlaneReader) 
 	return s, err
 }
 
-// surveyImage is surveyOf for a picture that is held whole, and every pixel of it.
-func surveyImage(m *plane.Image) *survey {
-	s := &survey{thin: m, w: (m.W + lightCell - 1) / lightCell, h: (m.H + lightCell - 1) / lightCell, width: m.W, height: m.H}
-	s.cells = make([]float32, s.w*s.h)
-	for _, p := range m.Pix {
-		s.most = append(s.most, brightest(p))
-	}
-	s.fillCells(m, image.Rect(0, 0, m.W, m.H))
-	return s
-}
-
 func brightest(p []float32) float32 {
 	top := float32(math.Inf(-1))
 	for _, v := range p {

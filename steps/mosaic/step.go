@@ -40,25 +40,34 @@ func Step() pipeline.Step {
 // perPanel is a guess at the bytes a panel takes in memory while all are looked at together.
 const perPanel = 24 << 20
 
+// panelsToJoin are the stacks that are there and not left out, in the order of their clips' content.
+func panelsToJoin(x *pipeline.Expansion, set *Settings) ([]pipeline.Item, error) {
+	items, err := x.Upstream(set.Panels...)
+	if err != nil {
+		return nil, err
+	}
+	if len(items) == 0 {
+		return nil, errors.New("there is no panel to join: no clip could be used")
+	}
+	if items = without(x, items, set.Except); len(items) == 0 {
+		return nil, errors.New("there is no panel to join: except leaves out every clip; take one off its list")
+	}
+	if items, err = x.Alive(items); err != nil {
+		return nil, err
+	}
+	if len(items) == 0 {
+		return nil, errors.New("there is no panel to join: no clip gave a stack")
+	}
+	slices.SortStableFunc(items, func(a, b pipeline.Item) int { return strings.Compare(a.ID.String(), b.ID.String()) })
+	return items, nil
+}
+
 func expand(x *pipeline.Expansion) error {
 	set := x.Settings().(*Settings)
-	items, err := x.Upstream(set.Panels...)
+	items, err := panelsToJoin(x, set)
 	if err != nil {
 		return err
 	}
-	if len(items) == 0 {
-		return errors.New("there is no panel to join: no clip could be used")
-	}
-	if items = without(x, items, set.Except); len(items) == 0 {
-		return errors.New("there is no panel to join: except leaves out every clip; take one off its list")
-	}
-	if items, err = x.Alive(items); err != nil {
-		return err
-	}
-	if len(items) == 0 {
-		return errors.New("there is no panel to join: no clip gave a stack")
-	}
-	slices.SortStableFunc(items, func(a, b pipeline.Item) int { return strings.Compare(a.ID.String(), b.ID.String()) })
 	ids := make([]string, len(items))
 	for i, it := range items {
 		ids[i] = it.ID.String()

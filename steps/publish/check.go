@@ -109,6 +109,10 @@ func check(settings any, _ pipeline.Night) []pipeline.Problem {
 			out = append(out, pipeline.Problem{Path: fmt.Sprintf("picture.%d.encoding", i), Text: "8 bits of linear light would show steps in the shadows",
 				Hint: "leave encoding away, or give a depth of uint16 or float32"})
 		}
+		if p.PrintWidthMM > 0 && formatOf(p.File) == "fits" {
+			out = append(out, pipeline.Problem{Path: fmt.Sprintf("picture.%d.print_width_mm", i), Text: "a FITS file has no place for the width of a print",
+				Hint: "leave print_width_mm away, or end the file in .tif, .png or .jpg"})
+		}
 		if p.MaxBytes > 0 && formatOf(p.File) != "jpeg" {
 			out = append(out, pipeline.Problem{Path: fmt.Sprintf("picture.%d.max_bytes", i), Text: fmt.Sprintf("a %s file loses nothing, and cannot be made to fit so many bytes", strings.ToUpper(formatOf(p.File))),
 				Hint: "end the file in .jpg, or make the picture smaller with long_edge_px"})

@@ -18,6 +18,9 @@ const (
 	leastQuality = 30
 )
 
+// longestJPEG is how many pixels a side may have (ITU-T T.81, B.2.2: 16 bits).
+const longestJPEG = 65535
+
 // writeJPEG writes sRGB values, and says so by a profile. Under a bound on the file's size it takes the highest quality that keeps
 // to it.
 func (p *picture) writeJPEG(w io.Writer) error {

@@ -50,6 +50,15 @@ func TestJPEGKeepsToABound(t *testing.T) {
 	}
 }
 
+// A picture wider than JPEG can say is refused with what to do, before it is drawn.
+func TestJPEGHasALongestSide(t *testing.T) {
+	part := pipeline.Part{Name: "encode", Settings: encodeSettings{Format: "jpeg", Depth: "uint8"}, Out: []string{"file"}, Run: pipeline.Bind(encode)}
+	_, err := pipelinetest.New().Run(t, part, map[string][]any{"image": {ramp(longestJPEG+1, 1, 1)}})
+	if err == nil || !strings.Contains(err.Error(), "long_edge_px") {
+		t.Errorf("a side of %d px: %v", longestJPEG+1, err)
+	}
+}
+
 // The width of a print stands in every kind of file, as exiftool reads it: 300 px on 60 mm are 127 px an inch, 50 a centimetre,
 // 5,000 a metre. So do profile and encoding.
 func TestTagsOutside(t *testing.T) {

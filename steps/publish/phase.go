@@ -34,7 +34,7 @@ func when(panels []panelRow) string {
 		span, phaseName(v), 100*v.Lit, ageDays(mid), 2*v.SemidiameterArcsec/60, v.ColongitudeDeg())
 }
 
-// phaseName is what almanacs call a phase; quarters and the full Moon have a day to either side.
+// phaseName is what almanacs call a phase; the full and the new Moon have a day to either side, quarters half a day.
 func phaseName(v moon.View) string {
 	const day = 13.0 // degrees of the phase angle, about
 	name := "waning"

@@ -54,14 +54,16 @@ func TestNames(t *testing.T) {
 
 func TestCheck(t *testing.T) {
 	problems := check(&Settings{Pictures: []Picture{
-		{File: "disk.png"}, {File: "Disk.png"}, {File: "disk.png", Depth: "float32"}, {File: "a.jpg", Depth: "uint16"}, {File: "b.tif", Depth: "float32"},
+		{File: "disk.png"}, {File: "Disk.png"}, {File: "disk.png", Depth: "float32"}, {File: "a.jpg", Depth: "uint16"}, {File: "b.tif", Depth: "float32", PrintWidthMM: 100},
+		{File: "c.fits", PrintWidthMM: 100},
 	}}, pipeline.Night{})
 	var all []string
 	for _, p := range problems {
 		all = append(all, p.Path+": "+p.Text)
 	}
 	got := strings.Join(all, "\n")
-	for _, want := range []string{"picture.1.file: \"disk.png\" and \"Disk.png\"", "picture.2.depth: a PNG file cannot hold float32", "picture.3.depth: a JPEG file cannot hold uint16"} {
+	for _, want := range []string{"picture.1.file: \"disk.png\" and \"Disk.png\"", "picture.2.depth: a PNG file cannot hold float32", "picture.3.depth: a JPEG file cannot hold uint16",
+		"picture.5.print_width_mm: a FITS file"} {
 		if !strings.Contains(got, want) {
 			t.Errorf("no %q in\n%s", want, got)
 		}

@@ -4,6 +4,7 @@ package publish
 
 import (
 	"context"
+	"fmt"
 	"io"
 
 	"plenilune/pipeline"
@@ -32,7 +33,8 @@ type Picture struct {
 	// Encoding is what the samples are: sRGB values, or proportional to light. Not given, a finished picture and one of 8 bits
 	// have sRGB values, any other is linear.
 	Encoding string `hcl:"encoding,optional" oneof:"srgb linear"`
-	// MaxBytes bounds a JPEG file: as much quality is given up as that takes. 0 bounds nothing.
+	// MaxBytes bounds a JPEG file: as much quality is given up as that takes, down to where a smaller picture is better; a larger file is
+	// then written with a warning. 0 bounds nothing.
 	MaxBytes int `hcl:"max_bytes,optional" min:"4000" max:"2000000000"`
 	// PrintWidthMM states in the file how wide a print is meant to be.
 	PrintWidthMM float64 `hcl:"print_width_mm,optional" min:"5" max:"50000"`
@@ -99,7 +101,7 @@ func deliver(x *pipeline.Expansion, p Picture, it pipeline.Item, many bool) erro
 		file = numbered(file, it.ID.Short())
 	}
 	n := x.Add(pipeline.Part{
-		Name: "encode", Label: file, Item: it, Version: 3, Settings: s,
+		Name: "encode", Label: file, Item: it, Version: 4, Settings: s,
 		In:     []pipeline.Input{{Port: "image", Value: it.Values[p.plane()]}},
 		Out:    []string{"file"},
 		Memory: 256 << 20,
@@ -130,6 +132,9 @@ func encode(ctx context.Context, s encodeSettings, t *pipeline.Task) error {
 	}
 	defer src.Close()
 	p := newPicture(ctx, src, s, t.Progress)
+	if long := max(p.w, p.h); s.Format == "jpeg" && long > longestJPEG {
+		return fmt.Errorf("a JPEG file holds at most %d px a side, and the picture has %d: make it smaller with long_edge_px, or end the file in .tif or .png", longestJPEG, long)
+	}
 	p.each = func(n int, fn func(i int) error) error { return t.Each(ctx, n, fn) }
 	t.Fact("width", float64(p.w), "px")
 	t.Fact("height", float64(p.h), "px")

@@ -103,12 +103,30 @@ func TestClippedIsSaid(t *testing.T) {
 	}{
 		{encodeSettings{Format: "tiff", Depth: "uint16"}, many, true},
 		{encodeSettings{Format: "png", Depth: "uint16"}, many, true},
+		{encodeSettings{Format: "fits", Depth: "uint16"}, many, true},
 		{encodeSettings{Format: "tiff", Depth: "uint16"}, few, false},
+		{encodeSettings{Format: "fits", Depth: "uint16"}, few, false},
+		{encodeSettings{Format: "fits", Depth: "float32"}, many, false},
 		{encodeSettings{Format: "tiff", Depth: "float32"}, many, false},
 	} {
 		r := pipelinetest.Run(t, pipeline.Part{Name: "encode", Settings: c.s, Out: []string{"file"}, Run: pipeline.Bind(encode)}, map[string][]any{"image": {c.p}})
 		if r.Warned("picture-clipped") != c.want {
 			t.Errorf("%+v: warnings %v, want one: %v", c.s, r.Warnings, c.want)
+		}
+	}
+}
+
+// What a file says of its samples is so of what stands for no data and for white.
+func TestSamplesAreDescribed(t *testing.T) {
+	for want, s := range map[string]encodeSettings{
+		"1 = white; NaN is no data":                           {Format: "tiff", Depth: "float32", Display: true, Encoding: "linear"},
+		"full scale = white; 0 is no data":                    {Format: "tiff", Depth: "uint16", Display: true, Encoding: "linear"},
+		"1 = the camera's white level; NaN is no data":        {Format: "tiff", Depth: "float32"},
+		"full scale = the camera's white level; 0 is no data": {Format: "tiff", Depth: "uint16"},
+		"Samples are sRGB values":                             {Format: "tiff", Depth: "float32", Display: true},
+	} {
+		if file := encoded(t, s, ramp(8, 4, 1)); !bytes.Contains(file, []byte(want)) {
+			t.Errorf("%+v: the file does not say %q", s, want)
 		}
 	}
 }

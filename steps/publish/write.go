@@ -20,6 +20,8 @@ func (p *picture) describe() string {
 		return "A picture of the Moon: its " + p.s.Plane + "."
 	case p.srgb():
 		return "The Moon. Samples are sRGB values (IEC 61966-2-1)."
+	case p.s.Display && p.s.Depth == "float32":
+		return "The Moon. Samples are linear light of a picture for the eye, 1 = white; NaN is no data."
 	case p.s.Display:
 		return "The Moon. Samples are linear light of a picture for the eye, full scale = white; 0 is no data."
 	case p.s.Depth == "float32":
@@ -78,7 +80,10 @@ func (p *picture) writeTIFF(w io.Writer) error {
 // writeFITS writes one plane a channel.
 func (p *picture) writeFITS(w io.Writer) error {
 	buf, last := make([]float32, p.w*p.c), -1
-	f := fits.Picture{W: p.w, H: p.h, Channels: p.c, Whole: p.s.Depth == "uint16", Row: func(c, y int, dst []float32) error {
+	asked := 0 // rows; all of them are asked for twice, first for their checksum
+	f := fits.Picture{W: p.w, H: p.h, Channels: p.c, Whole: p.s.Depth == "uint16"}
+	f.Row = func(c, y int, dst []float32) error {
+		asked++
 		if y != last {
 			if err := p.row(y, buf); err != nil {
 				return err
@@ -86,10 +91,13 @@ func (p *picture) writeFITS(w io.Writer) error {
 			last = y
 		}
 		for x := range dst {
-			dst[x] = float32(p.value(buf[x*p.c+c]))
+			v := buf[x*p.c+c]
+			if dst[x] = float32(p.value(v)); f.Whole && asked <= p.h*p.c {
+				p.level(v, 65535) // counts what is cut
+			}
 		}
 		return nil
-	}}
+	}
 	f.Cards = []fits.Card{{Key: "OBJECT", Value: "Moon"}, {Key: "CREATOR", Value: software}}
 	for _, line := range fits.Lines(p.describe()) {
 		f.Cards = append(f.Cards, fits.Card{Key: "COMMENT", Comment: line})

@@ -74,8 +74,8 @@ func (p *Plan) channels() int {
 func Sample() Plan {
 	return Plan{
 		Title: "Gibbous Moon over the dye works", MoonSeed: 11, Seed: 4,
-		DiskPx: 620, SubObserverLonDeg: -1.2, SubObserverLatDeg: -3.4, DistanceRadii: 218,
-		PhaseDeg: 62, BrightLimbDeg: 8, CratersAbove20Km: 6000, CraterSlope: 2, SmallestCraterKm: 5,
+		DiskPx: 620, SubObserverLonDeg: 4.426, SubObserverLatDeg: -3.886, DistanceRadii: 216.718,
+		PhaseDeg: 63.86, BrightLimbDeg: 2.76, CratersAbove20Km: 6000, CraterSlope: 2, SmallestCraterKm: 5,
 		CutoffCyclesPerPx: 0.48, Obstruction: 0.32,
 		ApertureOverR0: 2.6, SeeingSpread: 0.28, WarpPx: 0.6, WarpScalePx: 60, CloudDepth: 0.2,
 		Overlap: 0.3, PointingPx: 9, DriftPx: 10, JitterPx: 0.8, TurnDeg: 1.6, PanelsAcross: 3, PanelsDown: 4,

@@ -124,8 +124,8 @@ func begin(n pipeline.Night, day Day) (*Report, error) {
 	}
 	r.From = time.Date(day.Year, day.Month, day.Day, 12, 0, 0, 0, r.Zone)
 	if zone == nil && n.Site != nil {
-		// The mean Sun's noon: what one there calls that day's.
-		r.From = r.From.Add(-time.Duration(around(n.Site.LongitudeDeg) / 15 * float64(time.Hour))).Truncate(time.Minute)
+		// The mean Sun's noon: what one there calls that day's, on a round time, so that full and half hours are among those looked at.
+		r.From = r.From.Add(-time.Duration(around(n.Site.LongitudeDeg) / 15 * float64(time.Hour))).Truncate(trackStep)
 	}
 	r.To = r.From.Add(24 * time.Hour)
 	r.Ref = r.From.Add(12 * time.Hour)

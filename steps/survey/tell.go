@@ -133,17 +133,47 @@ func (r *Report) tellNight(t *teller) {
 	t.fact("moonrise", "%s", event(s.Rise))
 	high := ""
 	if s.Transit != nil {
-		high = fmt.Sprintf(", %.1f° high", s.at(*s.Transit).AltitudeDeg)
+		high = fmt.Sprintf(", %s° high", plain(s.at(*s.Transit).AltitudeDeg, 1))
 	}
 	t.fact("transit", "%s%s", event(s.Transit), high)
 	t.fact("moonset", "%s", event(s.Set))
-	t.fact("Sun", "sets %s, rises %s", event(s.Sunset), event(s.Sunrise))
-	t.fact("Sun below −6°", "from %s to %s", event(s.Dusk), event(s.Dawn))
+	t.fact("Sun", "%s", s.sunIn(event))
+	t.fact("Sun below −6°", "%s", s.darkIn(event))
 	if w := r.Window; w != nil {
 		t.fact("best window", "%s to %s, by %s, the Moon %.0f° to %.0f° high", r.hm(w.From), r.hm(w.To), w.Light, w.LeastDeg, w.MostDeg)
 		t.fact("usable", "%s to %s, the Moon at least %.0f° high in such light", r.hm(w.GoodFrom), r.hm(w.GoodTo), w.WishDeg)
 	}
 	r.tellTrack(t)
+}
+
+// sunIn says when the Sun sets and rises; near the poles it may do one of them only, or neither.
+func (s *Sky) sunIn(event func(*time.Time) string) string {
+	switch {
+	case s.Sunset == nil && s.Sunrise == nil && s.site.SunAboveRising(at(s.Track[0].At)) > 0:
+		return "stays up"
+	case s.Sunset == nil && s.Sunrise == nil:
+		return "stays down"
+	case s.Sunset == nil:
+		return "rises " + event(s.Sunrise) + ", and does not set"
+	case s.Sunrise == nil:
+		return "sets " + event(s.Sunset) + ", and does not rise"
+	}
+	return "sets " + event(s.Sunset) + ", rises " + event(s.Sunrise)
+}
+
+// darkIn says from when to when the Sun stands below the altitude at which civil twilight ends.
+func (s *Sky) darkIn(event func(*time.Time) string) string {
+	switch {
+	case s.Dusk == nil && s.Dawn == nil && s.Track[0].SunDeg > duskDeg:
+		return "at no time"
+	case s.Dusk == nil && s.Dawn == nil:
+		return "all the time"
+	case s.Dusk == nil:
+		return "until " + event(s.Dawn)
+	case s.Dawn == nil:
+		return "from " + event(s.Dusk) + " on"
+	}
+	return "from " + event(s.Dusk) + " to " + event(s.Dawn)
 }
 
 // tableStep is the time between rows of the table.

@@ -102,3 +102,65 @@ func TestMissing(t *testing.T) {
 		t.Errorf("of an empty one: %v", got)
 	}
 }
+
+// Near the poles the Sun stays up, or down, for days; at 69.65° north, about the winter solstice, it stays down but comes within 6° of the horizon
+// every noon: 90° − 69.65° − 23.44° = −3.1°.
+func TestSunThatStays(t *testing.T) {
+	night := func(latitude float64, day string) string {
+		text, _ := told(t, plan(t, pipeline.Night{Site: &pipeline.Site{LatitudeDeg: latitude, LongitudeDeg: 15.6}}, day))
+		return text
+	}
+	for _, c := range []struct {
+		latitude float64
+		day      string
+		want     []string
+	}{
+		{78.2, "2027-06-18", []string{"Sun           stays up\n", "Sun below −6° at no time\n"}},
+		{78.2, "2027-12-18", []string{"Sun           stays down\n", "Sun below −6° all the time\n"}},
+		{69.65, "2027-12-18", []string{"Sun           stays down\n", "Sun below −6° from "}},
+		{47, "2027-06-18", []string{"Sun           sets ", ", rises "}},
+	} {
+		text := night(c.latitude, c.day)
+		for _, want := range append(c.want, "transit") {
+			if !strings.Contains(text, want) {
+				t.Errorf("at %g° on %s: no %q in\n%s", c.latitude, c.day, want, text)
+			}
+		}
+		if strings.Contains(text, "does not happen to") || strings.Contains(text, "sets does not") {
+			t.Errorf("at %g° on %s:\n%s", c.latitude, c.day, text)
+		}
+	}
+}
+
+// A Moon that stays below the horizon culminates below it: that altitude has the minus that every other number has.
+func TestMinusOfATransit(t *testing.T) {
+	seen := false
+	for day := range 28 {
+		r, err := Plan(pipeline.Night{Site: &pipeline.Site{LatitudeDeg: 78.2, LongitudeDeg: 15.6}}, Day{2027, time.June, 1}.After(day))
+		if err != nil {
+			t.Fatal(err)
+		}
+		text, _ := told(t, r)
+		for _, line := range strings.Split(text, "\n") {
+			if strings.HasPrefix(line, "  transit") {
+				seen = seen || strings.Contains(line, "−")
+				if strings.Contains(line, "-") {
+					t.Errorf("%s: %s", r.Day, line)
+				}
+			}
+		}
+	}
+	if !seen {
+		t.Error("the Moon stays down on no day of a month at 78° north")
+	}
+}
+
+// Whatever the longitude, a Moon that rises has rows in the table, also where the manifest states no time zone.
+func TestEveryLongitudeHasATable(t *testing.T) {
+	for _, lon := range []float64{0, 15.6, -71.37, 101.11} {
+		r := plan(t, pipeline.Night{Site: &pipeline.Site{LatitudeDeg: 20, LongitudeDeg: lon}}, "2027-06-18")
+		if text, _ := told(t, r); len(r.Sky.Rows()) < 15 || strings.Contains(text, "does not rise in these") {
+			t.Errorf("at %g° east: %d rows in\n%s", lon, len(r.Sky.Rows()), text)
+		}
+	}
+}

@@ -108,10 +108,6 @@ func (m *edgeModel) profile(s Spread, shift float64) Profile {
 	return n
 }
 
-// EdgeOf returns the normal profile of a sharp edge seen through a telescope and a
-// spread.
-func EdgeOf(t Telescope, s Spread) Profile { return newEdgeModel(t).profile(s, 0) }
-
 // ErrNoEdge says that no spread explains a profile.
 var ErrNoEdge = errors.New("the profile is not that of a blurred edge")
 

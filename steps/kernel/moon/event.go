@@ -9,9 +9,6 @@ import (
 // plus is the instant some days later.
 func (t Time) plus(days float64) Time { return Time{UT: t.UT + days, TT: t.TT + days} }
 
-// Later returns the instant some seconds later.
-func (t Time) Later(seconds float64) Time { return t.plus(seconds / 86400) }
-
 // UnixNS returns the count of nanoseconds of UTC since 1970, within 0.1 ms.
 func (t Time) UnixNS() int64 {
 	day := math.Floor(t.UT)
