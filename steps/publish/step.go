@@ -101,7 +101,7 @@ func deliver(x *pipeline.Expansion, p Picture, it pipeline.Item, many bool) erro
 		file = numbered(file, it.ID.Short())
 	}
 	n := x.Add(pipeline.Part{
-		Name: "encode", Label: file, Item: it, Version: 4, Settings: s,
+		Name: "encode", Label: file, Item: it, Version: 5, Settings: s,
 		In:     []pipeline.Input{{Port: "image", Value: it.Values[p.plane()]}},
 		Out:    []string{"file"},
 		Memory: 256 << 20,

@@ -1,56 +1,92 @@
 package png
 
-// filters holds a row in each of the ways in which a PNG file may hold it.
+// filters writes rows in the ways in which a PNG file may hold them.
 type filters struct {
 	pixel int // bytes
-	rows  [5][]byte
+	out   []byte
 }
 
 func newFilters(rowBytes, pixelBytes int) *filters {
-	f := &filters{pixel: pixelBytes}
-	for i := range f.rows {
-		f.rows[i] = make([]byte, 1+rowBytes)
-		f.rows[i][0] = byte(i)
-	}
-	return f
+	return &filters{pixel: pixelBytes, out: make([]byte, 1+rowBytes)}
 }
+
+// The types of filters (PNG, third edition, 9.2).
+const (
+	filterNone = iota
+	filterSub
+	filterUp
+	filterAverage
+	filterPaeth
+	filterTypes
+)
 
 // best filters a row and returns it with its filter's type in front: of the five the
 // one with the least sum of absolute differences, as the standard suggests (PNG, third
-// edition, 12.7). What is returned is good until the next call.
+// edition, 12.7), over a part of the row. What is returned is good until the next call.
 func (f *filters) best(row, above []byte) []byte {
-	none, sub, up, avg, paeth := f.rows[0][1:], f.rows[1][1:], f.rows[2][1:], f.rows[3][1:], f.rows[4][1:]
-	copy(none, row)
-	k := f.pixel
-	for i := range k {
-		sub[i], up[i], avg[i], paeth[i] = row[i], row[i]-above[i], row[i]-above[i]/2, row[i]-above[i]
-	}
-	left, corner := row[:len(row)-k], above[:len(row)-k]
-	here, over := row[k:], above[k:]
-	sub, up, avg, paeth = sub[k:], up[k:], avg[k:], paeth[k:]
-	for i, v := range here {
-		a, b, c := left[i], over[i], corner[i]
-		sub[i] = v - a
-		up[i] = v - b
-		avg[i] = v - byte((int(a)+int(b))/2)
-		paeth[i] = v - predict(a, b, c)
-	}
-	top, least := 0, cost(f.rows[0])
-	for i := 1; i < len(f.rows); i++ {
-		if s := cost(f.rows[i]); s < least {
-			top, least = i, s
+	costs := f.costs(row, above)
+	top := 0
+	for t, c := range costs {
+		if c < costs[top] {
+			top = t
 		}
 	}
-	return f.rows[top]
+	f.out[0] = byte(top)
+	f.apply(top, row, above)
+	return f.out
 }
 
-// cost is the sum of a filtered row's bytes, each taken as a signed number, without signs.
-func cost(row []byte) (sum int) {
-	for _, v := range row[1:] {
-		d := int(int8(v))
-		sum += d ^ d>>63 - d>>63
+// Of every so many bytes of a row so many are looked at for the choice of its filter.
+const (
+	costEvery = 64
+	costOf    = 16
+)
+
+// costs are the sums of a row's filtered bytes, each taken as a signed number, without signs.
+func (f *filters) costs(row, above []byte) (sums [filterTypes]int) {
+	for from := f.pixel; from < len(row); from += costEvery {
+		for i := from; i < min(from+costOf, len(row)); i++ {
+			v, a, b, c := row[i], row[i-f.pixel], above[i], above[i-f.pixel]
+			sums[filterNone] += size(v)
+			sums[filterSub] += size(v - a)
+			sums[filterUp] += size(v - b)
+			sums[filterAverage] += size(v - byte((int(a)+int(b))/2))
+			sums[filterPaeth] += size(v - predict(a, b, c))
+		}
 	}
-	return sum
+	return sums
+}
+
+func size(v byte) int { return magnitude(int(int8(v))) }
+
+// apply filters a row in one way.
+func (f *filters) apply(filter int, row, above []byte) {
+	k := f.pixel
+	out := f.out[1:]
+	for i := range k { // beside the first pixel lies nothing
+		out[i] = row[i] - [filterTypes]byte{0, 0, above[i], above[i] / 2, above[i]}[filter]
+	}
+	left, here, over, corner, out := row[:len(row)-k], row[k:], above[k:], above[:len(row)-k], out[k:]
+	switch filter {
+	case filterNone:
+		copy(out, here)
+	case filterSub:
+		for i, v := range here {
+			out[i] = v - left[i]
+		}
+	case filterUp:
+		for i, v := range here {
+			out[i] = v - over[i]
+		}
+	case filterAverage:
+		for i, v := range here {
+			out[i] = v - byte((int(left[i])+int(over[i]))/2)
+		}
+	default:
+		for i, v := range here {
+			out[i] = v - predict(left[i], over[i], corner[i])
+		}
+	}
 }
 
 // predict is Paeth's predictor (PNG, third edition, 9.4): of left, upper and upper left
