@@ -211,7 +211,7 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 		}
 	case "mosaic":
 		each("mosaic/look", one)
-		picture(true, "mosaic/links", "mosaic/place", "mosaic/levels", "mosaic/sharpness", "mosaic/join", "mosaic/orient")
+		picture(true, "mosaic/links", "mosaic/place", "mosaic/levels", "mosaic/sharpness", "mosaic/join", "mosaic/orient", "mosaic/spectra")
 	case "detail":
 		picture(joined(m, b.Refs), detailKinds(b)...)
 	case "finish":
