@@ -3,6 +3,7 @@ package main
 import (
 	"math"
 
+	"plenilune/steps/kernel/plane"
 	"plenilune/steps/mosaic/sunlit"
 )
 
@@ -179,7 +180,7 @@ const (
 
 // gaps lists what is missing.
 func (c *chart) gaps() []gap {
-	outside := c.spread(0, func(i int) bool { return !c.shown[i] })
+	outside := plane.Connected(chartSide, chartSide, 0, func(i int) bool { return !c.shown[i] })
 	done := [chartSide * chartSide]bool{}
 	var out []gap
 	for i := range c.missing {
@@ -187,7 +188,7 @@ func (c *chart) gaps() []gap {
 			continue
 		}
 		g := gap{enclosed: true}
-		for k, in := range c.spread(i, func(k int) bool { return c.missing[k] }) {
+		for k, in := range plane.Connected(chartSide, chartSide, i, func(k int) bool { return c.missing[k] }) {
 			if in {
 				done[k] = true
 				u, v := c.radii(k)
@@ -203,28 +204,4 @@ func (c *chart) gaps() []gap {
 		}
 	}
 	return out
-}
-
-// spread returns the cells that hang together with the first one through members.
-func (c *chart) spread(first int, member func(i int) bool) []bool {
-	got := make([]bool, len(c.shown))
-	if !member(first) {
-		return got
-	}
-	got[first] = true
-	for todo := []int{first}; len(todo) > 0; {
-		i := todo[len(todo)-1]
-		todo = todo[:len(todo)-1]
-		x, y := i%chartSide, i/chartSide
-		for _, q := range [4][2]int{{x - 1, y}, {x + 1, y}, {x, y - 1}, {x, y + 1}} {
-			if q[0] < 0 || q[1] < 0 || q[0] >= chartSide || q[1] >= chartSide {
-				continue
-			}
-			if k := q[1]*chartSide + q[0]; !got[k] && member(k) {
-				got[k] = true
-				todo = append(todo, k)
-			}
-		}
-	}
-	return got
 }

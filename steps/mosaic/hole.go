@@ -2,6 +2,8 @@ package mosaic
 
 import (
 	"math"
+
+	"plenilune/steps/kernel/plane"
 )
 
 // hole is lit ground, or an enclosed gap, that no panel shows.
@@ -126,7 +128,7 @@ const leastHole = 100
 // holes returns the gaps: those enclosed by what is shown, and on a disk also sunlit ground inside the limb. Neither counts
 // unless ground at its border is lit: what is missing on the dark side, or of the sky, is no hole.
 func (c coverage) holes(g geometry, sunlit []bool, disk bool) []hole {
-	outside := c.spread(func(i int) bool { return !c.shown[i] }, 0)
+	outside := plane.Connected(c.w, c.h, 0, func(i int) bool { return !c.shown[i] })
 	ground := c.onDisk(g)
 	done := make([]bool, len(c.shown))
 	var out []hole
@@ -138,7 +140,7 @@ func (c coverage) holes(g geometry, sunlit []bool, disk bool) []hole {
 		member := func(k int) bool {
 			return !c.shown[k] && outside[k] == outside[i] && ground[k] && (enclosed || sunlit[k])
 		}
-		part := c.spread(member, i)
+		part := plane.Connected(c.w, c.h, i, member)
 		for k, in := range part {
 			done[k] = done[k] || in
 		}
@@ -187,29 +189,4 @@ func (c coverage) outline(part, ground []bool) (h hole, lit, rim int) {
 	}
 	h.X, h.Y, h.Area = h.X/float64(n), h.Y/float64(n), float64(n*c.step*c.step)
 	return h, lit, rim
-}
-
-// spread returns the cells that hang together with the first one through members.
-func (c coverage) spread(member func(i int) bool, first int) []bool {
-	got := make([]bool, len(c.shown))
-	if !member(first) {
-		return got
-	}
-	got[first] = true
-	for todo := []int{first}; len(todo) > 0; {
-		i := todo[len(todo)-1]
-		todo = todo[:len(todo)-1]
-		x, y := i%c.w, i/c.w
-		for _, d := range [4][2]int{{-1, 0}, {1, 0}, {0, -1}, {0, 1}} {
-			u, v := x+d[0], y+d[1]
-			if u < 0 || v < 0 || u >= c.w || v >= c.h {
-				continue
-			}
-			if k := v*c.w + u; !got[k] && member(k) {
-				got[k] = true
-				todo = append(todo, k)
-			}
-		}
-	}
-	return got
 }

@@ -82,24 +82,12 @@ func fill(dst, pix []float32, w, h, pw int) {
 		mean += float64(v)
 	}
 	mean /= float64(w * h)
-	fx, fy := fades(w), fades(h)
+	fx, fy := fourier.Tukey(w, taper), fourier.Tukey(h, taper)
 	for y := range h {
 		for x := range w {
 			dst[y*pw+x] = (pix[y*w+x] - float32(mean)) * float32(fx[x]*fy[y])
 		}
 	}
-}
-
-func fades(n int) []float32 {
-	out := make([]float32, n)
-	m := taper * float64(n)
-	for i := range out {
-		out[i] = 1
-		if d := min(float64(i), float64(n-1-i)) + 0.5; d < m {
-			out[i] = float32(0.5 - float64(0.5*portable.Cos(math.Pi*d/m)))
-		}
-	}
-	return out
 }
 
 // peak returns where the correlation of the picture, filtered by gain, with the same picture of equal amplitudes up to a

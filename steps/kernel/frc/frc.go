@@ -8,7 +8,6 @@ import (
 	"math"
 
 	"plenilune/steps/kernel/fourier"
-	"plenilune/steps/kernel/portable"
 )
 
 // Ring is one ring of the two spectra.
@@ -43,7 +42,7 @@ func Correlate(a, b []float32, w, h int) Curve {
 	n := plan.Half() * ph
 	are, aim, bre, bim := make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)
 	padded := make([]float32, pw*ph)
-	fade := [2][]float32{fades(w), fades(h)}
+	fade := [2][]float32{fourier.Tukey(w, taper), fourier.Tukey(h, taper)}
 	plan.Forward(prepare(padded, a, w, h, pw, fade), are, aim)
 	plan.Forward(prepare(padded, b, w, h, pw, fade), bre, bim)
 	sums := newRings(pw, ph, float64(w*h)/float64(pw*ph))
@@ -55,19 +54,6 @@ func Correlate(a, b []float32, w, h int) Curve {
 		}
 	}
 	return sums.curve()
-}
-
-// fades returns the factors along a side of n pixels: Tukey's window.
-func fades(n int) []float32 {
-	out := make([]float32, n)
-	m := taper * float64(n)
-	for i := range out {
-		out[i] = 1
-		if d := min(float64(i), float64(n-1-i)) + 0.5; d < m {
-			out[i] = float32(0.5 - float64(0.5*portable.Cos(math.Pi*d/m)))
-		}
-	}
-	return out
 }
 
 // prepare writes a picture less its mean, faded out, into the corner of a padded one.
