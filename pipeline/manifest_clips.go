@@ -69,16 +69,14 @@ func (m *Manifest) resolveClips(d *Diagnostics, b *Block) {
 	}
 }
 
-// clipsOf lists the files of the nearest blocks with files that a block is made from.
+// clipsOf lists the files of a block, or of the nearest blocks with files that it is made from.
 func (m *Manifest) clipsOf(b *Block, done []*Block) []string {
+	if b.hasFiles {
+		return slices.Clone(b.Paths)
+	}
 	var out []string
 	for _, r := range b.Refs {
-		up := m.Block(r)
-		switch {
-		case up == nil || slices.Contains(done, up):
-		case up.hasFiles:
-			out = append(out, up.Paths...)
-		default:
+		if up := m.Block(r); up != nil && !slices.Contains(done, up) {
 			out = append(out, m.clipsOf(up, append(done, b))...)
 		}
 	}
@@ -129,7 +127,7 @@ func (x *Expansion) Clip(name Clip) (id ID, ok bool) {
 			continue
 		}
 		if f, err := x.run.g.files.identify(x.run.ctx, c.path); err == nil {
-			return f.id, true
+			return x.run.g.files.stem(f.id), true
 		}
 	}
 	return ID{}, false

@@ -48,7 +48,7 @@ func addCaption(x *pipeline.Expansion, p Picture, it pipeline.Item, file string)
 	if n.Camera != nil {
 		s.PixelUM = n.Camera.PixelUM
 	}
-	sharpened, err := x.Behind(it, p.Image, "detail", "image")
+	sharpened, err := x.Behind(it, p.Image, "image", "detail")
 	if err != nil {
 		return err
 	}
@@ -60,7 +60,7 @@ func addCaption(x *pipeline.Expansion, p Picture, it pipeline.Item, file string)
 			s.Joined = s.Joined || port == "placements"
 		}
 	}
-	panels, err := x.Behind(it, p.Image, "stack", "panel")
+	panels, err := x.Behind(it, p.Image, "panel", "stack", "panels")
 	if err == nil {
 		panels, err = x.Alive(panels)
 	}
