@@ -19,7 +19,7 @@ type Record struct {
 	Output   RecordOutput    `json:"output"`
 	Parts    []RecordPart    `json:"parts"` // each after those it depends on
 	Captures []RecordCapture `json:"captures"`
-	Lineage  *RecordLineage        `json:"lineage,omitempty"` // what is known of how the captures were made
+	Lineage  *RecordLineage  `json:"lineage,omitempty"` // what is known of how the captures were made
 }
 
 // RecordLineage is what captures that this program made earlier, such as panels, tell of themselves: it was not done anew.

@@ -3,6 +3,7 @@ package panels
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"image"
 	"io"
@@ -14,7 +15,8 @@ import (
 
 // head is what a panel's file holds.
 type head struct {
-	From     pipeline.ID `json:"from"` // content id of the clip that it was stacked from
+	Kind     string      `json:"kind"` // what the file is, for people
+	From     pipeline.ID `json:"from"` // content id of the clip that it was stacked from; zero for a picture that does not say
 	Width    int         `json:"width"`
 	Height   int         `json:"height"`
 	Channels int         `json:"channels"`
@@ -42,13 +44,6 @@ var needed = []string{"image", "weight", "noise", "count", "full"}
 // tables are those that later steps know; the first they cannot do without.
 var tables = []string{"panel", "spectrum", "light", "index", "frames", "track"}
 
-func headPart(it pipeline.Item) pipeline.Part {
-	return pipeline.Part{
-		Name: "head", Item: it, Version: 1, In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}},
-		Out: []string{"head"}, Memory: 64 << 20, Run: runHead,
-	}
-}
-
 // opened calls fn with the file of a part.
 func opened(t *pipeline.Task, fn func(pipeline.File) error) (err error) {
 	f, closer, err := t.One("file").File()
@@ -65,15 +60,11 @@ func opened(t *pipeline.Task, fn func(pipeline.File) error) (err error) {
 
 func runHead(_ context.Context, t *pipeline.Task) error {
 	return opened(t, func(f pipeline.File) error {
-		p, err := panel.Open(f, f.Size())
+		h, frames, err := headOf(f)
 		if err != nil {
 			return err
 		}
-		h, table, err := ownHead(p)
-		if err != nil {
-			return err
-		}
-		t.Fact("frames", float64(table.FramesTotal), "frames")
+		t.Fact("frames", float64(frames), "frames")
 		t.Fact("width", float64(h.Width), "px")
 		t.Fact("height", float64(h.Height), "px")
 		t.FactText("pattern", map[bool]string{true: "mono", false: "colour"}[h.Channels == 1])
@@ -81,11 +72,29 @@ func runHead(_ context.Context, t *pipeline.Task) error {
 	})
 }
 
+// headOf looks at a file, and at how many frames it was stacked from; one of a picture counts as one.
+func headOf(f pipeline.File) (h head, frames int, err error) {
+	p, err := panel.Open(f, f.Size())
+	switch {
+	case errors.Is(err, panel.ErrNone):
+		s, err := openStill(f)
+		if err != nil {
+			return h, 0, err
+		}
+		return head{Width: s.w, Height: s.h, Channels: s.channels, Kind: s.kind}, 1, nil
+	case err != nil:
+		return h, 0, err
+	}
+	h, table, err := ownHead(p)
+	return h, max(1, table.FramesTotal), err
+}
+
 // ownHead tells what one of our own panels holds, and refuses one that later steps would stumble over.
 func ownHead(p *panel.File) (h head, table panelTable, err error) {
 	if err = h.From.UnmarshalText([]byte(p.From)); err != nil {
 		return h, table, err
 	}
+	h.Kind = "panel"
 	first := p.Planes[0]
 	h.Width, h.Height, h.Channels = first.W, first.H, first.Channels
 	for _, name := range needed {
