@@ -81,7 +81,7 @@ func openFITS(f pipeline.File) (*still, error) {
 		s.bits = p.Bits
 	}
 	s.pixels = func() ([][]float32, error) {
-		if err := p.Unit.Verify(); err != nil {
+		if err := p.Verify(); err != nil {
 			return nil, err
 		}
 		out := s.empty()

@@ -7,8 +7,6 @@ import (
 	"io"
 	"math"
 	"strconv"
-	"strings"
-	"time"
 )
 
 // Still is the first picture of a file, whatever kind of number it has (FITS Standard 4.0, table 8).
@@ -17,8 +15,8 @@ type Still struct {
 	Channels int     // 1, or 3: red, green, blue
 	Bits     int     // BITPIX: 8, 16 or 32 whole numbers, −32 or −64 floating-point
 	High     float64 // the greatest that a whole number of 8 or 16 bits can mean
-	Unit     Unit
 
+	unit        Unit
 	zero, scale float64
 	blank       string
 	topDown     bool
@@ -31,33 +29,32 @@ func OpenStill(r io.ReaderAt, size int64) (*Still, error) {
 		return nil, err
 	}
 	for _, u := range units {
-		axes := u.axes()
-		for len(axes) > 2 && axes[len(axes)-1] == 1 {
-			axes = axes[:len(axes)-1]
-		}
-		if u.Values["ZIMAGE"] == "T" {
+		if u.values["ZIMAGE"] == "T" {
 			return nil, errors.New("its pictures are compressed, as tables; uncompress the file first, with funpack")
 		}
-		if u.Kind != "" && u.Kind != "IMAGE" || len(axes) < 2 || u.Bytes == 0 {
-			continue
+		if u.Bytes > 0 && (u.Kind == "" || u.Kind == "IMAGE") {
+			return stillOf(u)
 		}
-		return stillOf(u, axes)
 	}
 	return nil, errors.New("it holds no picture")
 }
 
-func stillOf(u Unit, axes []int) (*Still, error) {
-	s := &Still{W: axes[0], H: axes[1], Channels: 1, Unit: u, zero: real(u.Values["BZERO"], 0), scale: real(u.Values["BSCALE"], 1), blank: u.Values["BLANK"]}
-	if len(axes) == 3 {
-		s.Channels = axes[2]
+func stillOf(u Unit) (*Still, error) {
+	axes, err := u.axes()
+	if err != nil {
+		return nil, err
 	}
-	if len(axes) > 3 || s.Channels != 1 && s.Channels != 3 {
-		return nil, fmt.Errorf("a picture of %v px is neither grey nor red, green and blue", axes)
+	for len(axes) > 2 && axes[len(axes)-1] == 1 {
+		axes = axes[:len(axes)-1]
 	}
-	var err error
-	if s.Bits, err = strconv.Atoi(u.Values["BITPIX"]); err != nil {
-		return nil, fmt.Errorf("BITPIX = %q is no number", u.Values["BITPIX"])
+	if len(axes) == 2 {
+		axes = append(axes, 1)
 	}
+	if len(axes) != 3 || axes[2] != 1 && axes[2] != 3 || axes[0] < 1 || axes[0] > mostSide || axes[1] < 1 || axes[1] > mostSide {
+		return nil, fmt.Errorf("%s of %v px is no picture, neither grey nor red, green and blue", u.called(), axes)
+	}
+	s := &Still{W: int(axes[0]), H: int(axes[1]), Channels: int(axes[2]), Bits: int(u.whole("BITPIX", 0)), unit: u,
+		zero: u.real("BZERO", 0), scale: u.real("BSCALE", 1), blank: u.values["BLANK"], topDown: !u.bottomUp()}
 	switch s.Bits {
 	case 8:
 		s.High = float64(s.scale*255) + s.zero
@@ -67,23 +64,17 @@ func stillOf(u Unit, axes []int) (*Still, error) {
 	default:
 		return nil, fmt.Errorf("samples of BITPIX = %d are not read", s.Bits)
 	}
-	if want := int64(s.W) * int64(s.H) * int64(s.Channels) * int64(max(s.Bits, -s.Bits)/8); want != u.Bytes {
+	if want := axes[0] * axes[1] * axes[2] * int64(max(s.Bits, -s.Bits)/8); want != u.Bytes {
 		return nil, fmt.Errorf("%d bytes of data for a picture of %d×%d×%d px", u.Bytes, s.W, s.H, s.Channels)
 	}
-	// Common practice, no source: the standard recommends that the first row be the lowest (5.1), and files that have it
-	// uppermost say so by this card.
-	s.topDown = strings.HasPrefix(strings.ToUpper(u.Values["ROWORDER"]), "TOP")
 	return s, nil
 }
 
-// real reads a number, with the exponent D that the standard allows (4.2.4).
-func real(text string, otherwise float64) float64 {
-	v, err := strconv.ParseFloat(strings.Replace(strings.ToUpper(text), "D", "E", 1), 64)
-	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-		return otherwise
-	}
-	return v
-}
+// mostSide bounds a side of a picture, so that no product of sizes overflows.
+const mostSide = 1 << 20
+
+// Verify holds the picture against the checksum in its file; one that has none is sound.
+func (s *Still) Verify() error { return s.unit.Verify() }
 
 // Row fills dst with row y of channel c, y from the top, as physical values (4.4.2.5); NaN is no data.
 func (s *Still) Row(c, y int, dst []float32) error {
@@ -93,8 +84,8 @@ func (s *Still) Row(c, y int, dst []float32) error {
 	if s.topDown {
 		line = y
 	}
-	at := s.Unit.Data + int64(len(b))*(int64(c)*int64(s.H)+int64(line))
-	if n, err := s.Unit.r.ReadAt(b, at); n < len(b) {
+	at := s.unit.data + int64(len(b))*(int64(c)*int64(s.H)+int64(line))
+	if n, err := s.unit.r.ReadAt(b, at); n < len(b) {
 		return fmt.Errorf("byte %d: read row %d: %w", at, y, err)
 	}
 	for i := range dst[:s.W] {
@@ -129,35 +120,14 @@ func (s *Still) value(b []byte) float32 {
 	return float32(v)
 }
 
-// Taken is the middle of when a picture was taken, in nanoseconds since 1970, UTC; 0 if that is not said: DATE-AVG, or
-// DATE-BEG or DATE-OBS and half the exposure (9.1.1, 9.5).
+// Taken is the middle of when the picture was taken, in nanoseconds since 1970, UTC; 0 if that is not said: DATE-AVG, or the
+// beginning and half the exposure (9.5).
 func (s *Still) Taken() int64 {
-	if system := strings.ToUpper(s.Unit.Values["TIMESYS"]); system != "" && !strings.HasPrefix(system, "UT") {
-		return 0
-	}
-	if t := moment(s.Unit.Values["DATE-AVG"]); t != 0 {
+	if t := s.unit.moment("DATE-AVG", "MJD-AVG"); t != 0 {
 		return t
 	}
-	for _, key := range []string{"DATE-BEG", "DATE-OBS"} {
-		t := moment(s.Unit.Values[key])
-		if t == 0 {
-			continue
-		}
-		for _, key := range []string{"XPOSURE", "EXPTIME", "EXPOSURE"} { // the first is the standard's (9.6), the others are in common use
-			if x := real(s.Unit.Values[key], 0); x > 0 && x < 86400 {
-				return t + int64(float64(x*0.5e9))
-			}
-		}
-		return t
+	if t := s.unit.begin(); t != 0 {
+		return t + s.unit.exposure()/2
 	}
 	return 0
-}
-
-// moment reads a date with a time of day; 0 where there is none.
-func moment(text string) int64 {
-	t, err := time.Parse("2006-01-02T15:04:05", strings.TrimSuffix(text, "Z"))
-	if err != nil || t.Year() < 1970 || t.Year() >= 2200 {
-		return 0
-	}
-	return t.UnixNano()
 }

@@ -116,14 +116,14 @@ func Open(r io.ReaderAt, size int64) (*File, error) {
 	if err != nil {
 		return nil, err
 	}
-	if units[0].Values[layoutKey] == "" {
+	if units[0].Value(layoutKey) == "" {
 		return nil, ErrNone
 	}
-	if got := units[0].Values[layoutKey]; got != strconv.Itoa(layout) {
+	if got := units[0].Value(layoutKey); got != strconv.Itoa(layout) {
 		return nil, fmt.Errorf("a panel of layout %s, and this program reads layout %d: a newer one may read it", got, layout)
 	}
 	f := &File{units: units}
-	if f.From = units[0].Values[fromKey]; !isSHA256(f.From) {
+	if f.From = units[0].Value(fromKey); !isSHA256(f.From) {
 		return nil, fmt.Errorf("it does not say which clip it was stacked from: %s is %q", fromKey, f.From)
 	}
 	seen := map[string]bool{}
