@@ -23,6 +23,8 @@ type head struct {
 	Planes   []string    `json:"planes"`
 	Tables   []string    `json:"tables"`
 	Record   bool        `json:"record"` // it tells how it was made
+
+	TakenUnixNS int64 `json:"taken_unix_ns"` // the middle of when it was taken; 0 if it does not say
 }
 
 // recordPort is where the record found in a file goes.
@@ -81,11 +83,12 @@ func headOf(f pipeline.File) (h head, frames int, err error) {
 		if err != nil {
 			return h, 0, err
 		}
-		return head{Width: s.w, Height: s.h, Channels: s.channels, Kind: s.kind}, 1, nil
+		return head{Width: s.w, Height: s.h, Channels: s.channels, Kind: s.kind, TakenUnixNS: s.taken}, 1, nil
 	case err != nil:
 		return h, 0, err
 	}
 	h, table, err := ownHead(p)
+	h.TakenUnixNS = table.MidUnixNS
 	return h, max(1, table.FramesTotal), err
 }
 

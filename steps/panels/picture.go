@@ -69,9 +69,6 @@ func runPicture(ctx context.Context, set pictureSettings, t *pipeline.Task) erro
 		if set.TakenUnixNS == 0 {
 			set.TakenUnixNS = s.taken
 		}
-		if set.TakenUnixNS == 0 {
-			t.Warn("panel-without-time", "%s says nowhere when it was taken", pipeline.ClipName(t.One("file").ID()))
-		}
 		return hand(ctx, t, img, full, s.step(how), set.TakenUnixNS)
 	})
 }

@@ -5,6 +5,7 @@ package panels
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"plenilune/pipeline"
@@ -80,6 +81,7 @@ func expand(x *pipeline.Expansion) error {
 	}
 	x.Emit()
 	var pending error
+	var timeless []string
 	seen := map[pipeline.ID]pipeline.ID{}
 	for i, it := range items {
 		var h head
@@ -90,6 +92,9 @@ func expand(x *pipeline.Expansion) error {
 			continue // told where it failed
 		}
 		if h.From.IsZero() {
+			if h.TakenUnixNS == 0 && taken[it.ID] == 0 {
+				timeless = append(timeless, pipeline.ClipName(it.ID))
+			}
 			x.Emit(withLight(x, foreign(x, it, pictureSettings{Encoding: set.Encoding, White: set.White, TakenUnixNS: taken[it.ID]}), set.Filter))
 			continue
 		}
@@ -101,6 +106,10 @@ func expand(x *pipeline.Expansion) error {
 		seen[h.From] = it.ID
 		x.StandFor(it.ID, h.From)
 		x.Emit(withLight(x, own(x, it, h), set.Filter))
+	}
+	if len(timeless) > 0 && pending == nil {
+		x.Warn("panels-without-times", fmt.Sprintf("%d of %d panels say nowhere when they were taken, which a block taken \"PANEL\" { utc = … } states: %s",
+			len(timeless), len(items), strings.Join(timeless, ", ")))
 	}
 	return pending
 }

@@ -178,6 +178,10 @@ func (s captionSettings) how(c captionSource) string {
 	}
 	var b strings.Builder
 	switch {
+	case total == 0 && s.Joined && len(c.panels) > 1:
+		fmt.Fprintf(&b, "%d panels, each stacked already; joined and evened in brightness", len(c.panels))
+	case total == 0:
+		b.WriteString("One panel, stacked already")
 	case s.Joined && len(c.panels) > 1:
 		fmt.Fprintf(&b, "%d panels, of each the sharpest frames (%s of %s in all) aligned piece by piece and averaged; the panels joined and evened in brightness",
 			len(c.panels), thousands(kept), thousands(total))

@@ -95,6 +95,9 @@ func (s *Still) Row(c, y int, dst []float32) error {
 }
 
 func (s *Still) value(b []byte) float32 {
+	if s.Bits == -32 && s.scale == 1 && s.zero == 0 {
+		return math.Float32frombits(binary.BigEndian.Uint32(b)) // every bit as it stands
+	}
 	var v float64
 	whole := int64(0)
 	switch s.Bits {
