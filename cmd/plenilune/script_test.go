@@ -69,6 +69,7 @@ func TestScripts(t *testing.T) {
 			"binned":      scriptBinned,
 			"turned":      scriptTurned,
 			"flown":       scriptFlown,
+			"samesamples": scriptSameSamples,
 		},
 	})
 }

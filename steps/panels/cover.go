@@ -14,7 +14,7 @@ import (
 // in units of the samples. It returns the share of pixels that are not shown.
 func uncover(m *plane.Image, lsb, sigma float64) float64 {
 	nan := float32(math.NaN())
-	out := make([]bool, m.W*m.H)
+	out, filled := make([]bool, m.W*m.H), make([]bool, m.W*m.H)
 	zero := make([]bool, m.W*m.H)
 	for i := range out {
 		zero[i] = true
@@ -28,11 +28,13 @@ func uncover(m *plane.Image, lsb, sigma float64) float64 {
 	for _, field := range borderFields(zero, m.W, m.H) {
 		if edgeOf(field, zero, out, lum, m.W, m.H) > floor {
 			for _, i := range field {
-				out[i] = true
+				filled[i] = true
 			}
 		}
 	}
-	out = grown(out, m.W, m.H)
+	for i, f := range grown(filled, m.W, m.H) {
+		out[i] = out[i] || f
+	}
 	n := 0
 	for i, o := range out {
 		if o {

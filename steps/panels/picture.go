@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"image"
 	"math"
 
 	"plenilune/pipeline"
@@ -113,14 +114,12 @@ func (s *still) step(how string) float64 {
 	return step
 }
 
-// fullOf marks with 1 what is overexposed.
-func fullOf(m *plane.Image) []float32 {
-	out := make([]float32, m.W*m.H)
+// fullOf marks what is overexposed.
+func fullOf(m *plane.Image) []bool {
+	out := make([]bool, m.W*m.H)
 	for _, p := range m.Pix {
 		for i, v := range p {
-			if v >= calibrate.SaturationLevel {
-				out[i] = 1
-			}
+			out[i] = out[i] || v >= calibrate.SaturationLevel
 		}
 	}
 	return out
@@ -130,47 +129,59 @@ func fullOf(m *plane.Image) []float32 {
 const leastNoise = 1.0 / 65535 / 3.4641016151377544
 
 // hand measures what a stack would have, and stores the panel.
-func hand(ctx context.Context, t *pipeline.Task, m *plane.Image, full []float32, lsb float64, taken int64) error {
-	all := sigmaOf(m.Luminance(), m.W, m.H)
-	out := uncover(m, lsb, all)
+func hand(ctx context.Context, t *pipeline.Task, m *plane.Image, full []bool, lsb float64, taken int64) error {
+	out := uncover(m, lsb, sigmaOf(m.Luminance(), m.W, m.H))
 	if out == 1 {
 		return errors.New("it shows nothing: every pixel is empty")
 	}
 	t.Fact("not shown", 100*out, "% of the picture")
-	if out > 0 {
-		all = sigmaOf(m.Luminance(), m.W, m.H)
-	}
-	noise, weight, count := make([][]float32, len(m.Pix)), make([]float32, m.W*m.H), make([]float32, m.W*m.H)
-	table := pictureTable{panelTable: panelTable{Width: m.W, Height: m.H, Channels: len(m.Pix), MidUnixNS: taken}, NoiseSigma: all, Scale: 1}
+	lum := m.Luminance()
+	table := pictureTable{panelTable: panelTable{Width: m.W, Height: m.H, Channels: len(m.Pix), MidUnixNS: taken},
+		NoiseSigma: sigmaOf(lum, m.W, m.H), Scale: 1}
+	t.Fact("noise", table.NoiseSigma, "of white")
+	index := indexTable{TimesUnixNS: []int64{}, StartUnixNS: taken, Level: meanOf(lum)}
+	sigma := make([]float32, len(m.Pix))
 	for c, p := range m.Pix {
-		sigma := sigmaOf(p, m.W, m.H)
-		if c == len(m.Pix)/2 {
-			table.ChannelNoiseSigma = sigma
-		}
-		noise[c] = make([]float32, len(p))
-		for i, v := range p {
-			if v != v {
-				noise[c][i], full[i] = float32(math.NaN()), 0
-				continue
-			}
-			noise[c][i], weight[i], count[i] = float32(sigma), 1, 1
-		}
+		sigma[c] = float32(sigmaOf(p, m.W, m.H))
 	}
-	t.Fact("noise", all, "of white")
-	index := indexTable{TimesUnixNS: []int64{}, StartUnixNS: taken, Level: meanOf(m.Luminance())}
-	err := errors.Join(t.PutTable("panel", table), t.PutTable("index", index), t.PutTable("frames", framesTable{}))
-	if err != nil {
+	table.ChannelNoiseSigma = float64(sigma[len(sigma)/2])
+	if err := errors.Join(t.PutTable("panel", table), t.PutTable("index", index), t.PutTable("frames", framesTable{})); err != nil {
 		return err
 	}
+	known := func(v float32) func(int) float32 { return func(int) float32 { return v } }
+	nan := float32(math.NaN())
+	noise := make([]func(int) float32, len(sigma))
+	for c, s := range sigma {
+		noise[c] = known(s)
+	}
+	overexposed := func(i int) float32 {
+		if full[i] {
+			return 1
+		}
+		return 0
+	}
 	for _, q := range []struct {
-		port string
-		pix  [][]float32
-	}{{"image", m.Pix}, {"weight", [][]float32{weight}}, {"noise", noise}, {"count", [][]float32{count}}, {"full", [][]float32{full}}} {
-		if err := t.PutPlane(ctx, q.port, m.W, m.H, q.pix...); err != nil {
+		port    string
+		of      []func(i int) float32
+		without float32 // where the picture shows nothing
+	}{{"noise", noise, nan}, {"weight", []func(int) float32{known(1)}, 0}, {"count", []func(int) float32{known(1)}, 0},
+		{"full", []func(int) float32{overexposed}, 0}} {
+		err := t.WritePlane(ctx, q.port, m.W, m.H, len(q.of), func(r image.Rectangle, dst [][]float32) error {
+			for c, d := range dst {
+				for k := range d {
+					i := (r.Min.Y+k/r.Dx())*m.W + r.Min.X + k%r.Dx()
+					if d[k] = q.without; m.Pix[c][i] == m.Pix[c][i] {
+						d[k] = q.of[c](i)
+					}
+				}
+			}
+			return nil
+		})
+		if err != nil {
 			return err
 		}
 	}
-	return nil
+	return t.PutPlane(ctx, "image", m.W, m.H, m.Pix...)
 }
 
 // sigmaOf is the standard deviation of a channel's fine noise, never 0.

@@ -95,7 +95,7 @@ func expand(x *pipeline.Expansion) error {
 			if h.TakenUnixNS == 0 && taken[it.ID] == 0 {
 				timeless = append(timeless, pipeline.ClipName(it.ID))
 			}
-			x.Emit(withLight(x, foreign(x, it, pictureSettings{Encoding: set.Encoding, White: set.White, TakenUnixNS: taken[it.ID]}), set.Filter))
+			x.Emit(withLight(x, foreign(x, it, h, pictureSettings{Encoding: set.Encoding, White: set.White, TakenUnixNS: taken[it.ID]}), set.Filter))
 			continue
 		}
 		if first, ok := seen[h.From]; ok {
@@ -138,11 +138,13 @@ func own(x *pipeline.Expansion, it pipeline.Item, h head) pipeline.Item {
 }
 
 // foreign adds the part that makes a panel of a picture that another program stacked.
-func foreign(x *pipeline.Expansion, it pipeline.Item, s pictureSettings) pipeline.Item {
+func foreign(x *pipeline.Expansion, it pipeline.Item, h head, s pictureSettings) pipeline.Item {
 	ports := append(append([]string{}, needed...), "panel", "index", "frames")
+	// Samples as in the file and as they are in light, their mean, and four flags a pixel.
+	memory := 64<<20 + int64(h.Width)*int64(h.Height)*int64(8*h.Channels+8)
 	return made(x.Add(pipeline.Part{
 		Name: "picture", Item: pipeline.Item{ID: it.ID}, Version: 1, Settings: s,
-		In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}}, Out: ports, Memory: 1 << 30, Run: pipeline.Bind(runPicture),
+		In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}}, Out: ports, Memory: memory, Run: pipeline.Bind(runPicture),
 	}), it.ID, ports)
 }
 
