@@ -69,6 +69,8 @@ func TestScripts(t *testing.T) {
 			"binned":      scriptBinned,
 			"turned":      scriptTurned,
 			"flown":       scriptFlown,
+			"rewrap":      scriptRewrap,
+			"samepixels":  scriptSamePixels,
 		},
 	})
 }
