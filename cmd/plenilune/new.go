@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 )
@@ -28,7 +29,8 @@ func newCommand() *cobra.Command {
 		Use:   "new CLIPSDIR",
 		Short: "Write a complete, commented manifest for a folder of clips",
 		Long: `new reads the headers of the clips in a folder, and in the folders inside it, and
-writes a manifest that runs as it is.
+writes a manifest that runs as it is. Clips are files that end in .ser, .avi, .fits,
+.fit or .fts; what they hold, they say themselves, and several kinds may be mixed.
 
 What begins with dark or flat, a folder or a single clip, inside that folder, beside
 it or one level up, is taken as dark or flat frames, and it says so. What begins with
@@ -150,7 +152,7 @@ func surveyFolder(dir string, given givenFrames) (*folderNight, error) {
 	n.flatDarks = n.chooseMasters("flat-dark", n.flatDarks)
 	n.needFlats()
 	if len(n.clips) == 0 {
-		return n, requestf("there is no usable clip in %s; plenilune reads .ser captures", shown(dir))
+		return n, requestf("there is no usable clip in %s; plenilune reads %s", shown(dir), strings.Join(captureEndings, ", "))
 	}
 	return n, nil
 }

@@ -5,11 +5,17 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 )
 
+// captureEndings are those of files that are looked into; what they are, their content tells.
+var captureEndings = []string{".ser", ".avi", ".fits", ".fit", ".fts"}
+
 // isCapture tells a capture by its name's ending.
-func isCapture(name string) bool { return strings.EqualFold(filepath.Ext(name), ".ser") }
+func isCapture(name string) bool {
+	return slices.ContainsFunc(captureEndings, func(e string) bool { return strings.EqualFold(filepath.Ext(name), e) })
+}
 
 // isHidden tells what systems put beside a user's files.
 func isHidden(name string) bool {
@@ -99,12 +105,12 @@ func (s *search) named(path string, r role) error {
 			s.files[i].role = r // whatever it is called
 		}
 		if len(s.files) == before {
-			return requestf("--%s %s: there is no .ser capture in this folder", r, shown(path))
+			return requestf("--%s %s: there is no clip in this folder", r, shown(path))
 		}
 	case isCapture(path) && st.Mode().IsRegular():
 		s.add(path, r)
 	default:
-		return requestf("--%s %s: want a folder of .ser captures, or one", r, shown(path))
+		return requestf("--%s %s: want a folder of clips, or one", r, shown(path))
 	}
 	return nil
 }
@@ -170,7 +176,7 @@ func (s *search) entry(path string, r role) {
 		s.walk(path, r)
 	case !isCapture(path):
 		if !s.outside {
-			s.leave(path, "not a .ser capture", "")
+			s.leave(path, "not a clip ("+strings.Join(captureEndings, ", ")+")", "")
 		}
 	case !st.Mode().IsRegular():
 		s.leave(path, "it is no regular file", "")

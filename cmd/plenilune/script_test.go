@@ -70,6 +70,8 @@ func TestScripts(t *testing.T) {
 			"turned":      scriptTurned,
 			"flown":       scriptFlown,
 			"samesamples": scriptSameSamples,
+			"rewrap":      scriptRewrap,
+			"samepixels":  scriptSamePixels,
 		},
 	})
 }
