@@ -272,7 +272,9 @@ func TestOtherKinds(t *testing.T) {
 		{"FITS cube cut short", "FITS, a cube", cut(fits(film, formattest.FITSOptions{Bits: 16}), 3000), []string{"clip-cut-short", "clip-without-times"},
 			func(x Index) bool { return x.Frames == 3 && x.CutShort }},
 		{"FITS of floats", "FITS, 6 pictures or cubes", fits(timed, formattest.FITSOptions{Bits: -32, Unit: true, Apart: true}), nil,
-			func(x Index) bool { return x.Frames == 6 && x.White == 65535 && x.Depth == 16 && x.Layout.Scale == 65535 }},
+			func(x Index) bool {
+				return x.Frames == 6 && x.White == 65535 && x.Depth == 16 && x.Layout.Scale == 65535
+			}},
 	} {
 		x, r := run(t, c.file, auto)
 		if got := codes(r); !slices.Equal(got, c.want) || !c.ok(x) {
