@@ -11,6 +11,7 @@ import (
 	"plenilune/steps/kernel/calibrate"
 	"plenilune/steps/kernel/filter"
 	"plenilune/steps/kernel/fourier"
+	"plenilune/steps/kernel/lettering"
 	"plenilune/steps/kernel/moon"
 	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/robust"
@@ -71,6 +72,7 @@ func TestSameBits(t *testing.T) {
 		{"robust", 0x3c3498e038c91ab8, digestRobust},
 		{"calibrate", 0x7bd78b0c75aff851, digestCalibrate},
 		{"moon", 0x99249ea37b65a621, digestMoon},
+		{"lettering", 0x3d57dde1420eb668, digestLettering},
 	} {
 		var d bits
 		c.run(&d)
@@ -211,4 +213,15 @@ func digestCalibrate(d *bits) {
 	calibrate.Frame(f, m, flat, hot, "RGGB")
 	d.plane(m.Pix[0], flat.Pix[0], f.Pix[0])
 	d.floats(float64(len(hot)))
+}
+
+// Curves at many sizes: where a line between two of their points is rounded otherwise, some pixel tells.
+func digestLettering(d *bits) {
+	for _, s := range []lettering.Style{lettering.Upright, lettering.Slanted, lettering.Bold} {
+		for px := 7.5; px < lettering.MostPx; px *= 1.37 {
+			m := lettering.Draw("Sinus Roris, Gärtner & Bode 0123456789 \u2033\u00b7", s, px)
+			d.floats(float64(m.X), float64(m.Y), float64(m.W), float64(m.H), float64(lettering.Width("Copernicus", s, px)))
+			d.b = append(d.b, m.Ink...)
+		}
+	}
 }

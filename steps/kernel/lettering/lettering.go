@@ -11,7 +11,6 @@ import (
 	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/gofont/goitalic"
 	"golang.org/x/image/font/gofont/goregular"
-	"golang.org/x/image/font/opentype"
 	"golang.org/x/image/font/sfnt"
 	"golang.org/x/image/math/fixed"
 )
@@ -31,7 +30,7 @@ const MostPx = 400
 
 var fonts = sync.OnceValue(func() (out [3]*sfnt.Font) {
 	for i, b := range [3][]byte{goregular.TTF, goitalic.TTF, gobold.TTF} {
-		f, err := opentype.Parse(b)
+		f, err := sfnt.Parse(b)
 		if err != nil {
 			panic(fmt.Sprintf("lettering: the typeface that is part of the program: %v", err)) // a test reads it
 		}
@@ -49,7 +48,6 @@ type Mask struct {
 // Draw returns a text of a size, in pixels from line to line, at most MostPx. A text without ink gives an empty mask.
 func Draw(text string, s Style, px float64) Mask {
 	f := face(s, px)
-	defer f.Close()
 	b, _ := font.BoundString(f, text)
 	r := image.Rect(b.Min.X.Floor(), b.Min.Y.Floor(), b.Max.X.Ceil(), b.Max.Y.Ceil())
 	m := Mask{r.Min.X, r.Min.Y, r.Dx(), r.Dy(), make([]uint8, r.Dx()*r.Dy())}
@@ -64,16 +62,11 @@ func Draw(text string, s Style, px float64) Mask {
 // Width returns how far a text of a size leads on, in pixels, rounded up.
 func Width(text string, s Style, px float64) int {
 	f := face(s, px)
-	defer f.Close()
 	return font.MeasureString(f, text).Ceil()
 }
 
 func face(s Style, px float64) font.Face {
-	f, err := opentype.NewFace(fonts()[s], &opentype.FaceOptions{Size: min(px, MostPx), DPI: 72, Hinting: font.HintingNone})
-	if err != nil {
-		panic(fmt.Sprintf("lettering: letters of %g px: %v", px, err)) // the options leave nothing that can fail
-	}
-	return f
+	return &outlines{font: fonts()[s], scale: fixed.Int26_6(0.5 + float64(min(px, MostPx)*64))}
 }
 
 // Halo returns the ink grown by r pixels in all directions and softened at its edge: what is laid under letters to set them off.
