@@ -3,7 +3,10 @@ package ser
 import (
 	"bytes"
 	"fmt"
+	"io"
 	"testing"
+
+	"plenilune/pipeline/boundtest"
 )
 
 // TestOrderFromSamples: whatever the flag says, the samples decide, for scenes
@@ -182,7 +185,9 @@ func FuzzOpen(f *testing.F) {
 		f.Add(bytes.Clone(m.Bytes()))
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
-		c, err := Open(bytes.NewReader(b), int64(len(b)))
+		var c *File
+		var err error
+		boundtest.Reading(t, b, func(r io.ReaderAt, size int64) { c, err = Open(r, size) })
 		if err != nil {
 			return
 		}
@@ -195,7 +200,8 @@ func FuzzOpen(f *testing.F) {
 		if c.Frames == 0 {
 			return
 		}
-		e, err := Sample(bytes.NewReader(b), c.Layout, c.Frames)
+		var e *Evidence
+		boundtest.Reading(t, b, func(r io.ReaderAt, _ int64) { e, err = Sample(r, c.Layout, c.Frames) })
 		if err != nil {
 			t.Fatal(err)
 		}
