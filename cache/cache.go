@@ -82,6 +82,9 @@ func (c *Cache) open(ctx context.Context) error {
 	if err := clearTemp(c.dir); err != nil {
 		return err
 	}
+	if err := roomFor(c.dir, opening); err != nil {
+		return err
+	}
 	if err := c.openIndex(ctx); err != nil {
 		return err
 	}
@@ -91,7 +94,7 @@ func (c *Cache) open(ctx context.Context) error {
 	}
 	c.log = log
 	c.garbage.Store(c.index.garbage())
-	if g := c.garbage.Load(); g > compactAbove && g > log.total/2 {
+	if g := c.garbage.Load(); g > compactAbove && g > log.total/2 && c.room() == nil {
 		return c.compact(ctx, nil)
 	}
 	return nil
@@ -121,6 +124,12 @@ func (c *Cache) Close() error {
 	}
 	c.closed = true
 	defer c.lock.release()
+	if c.room() != nil { // the index is left as a kill would leave it: closing it takes room
+		if err := c.log.close(); err != nil {
+			return fmt.Errorf("close cache %s: %w", c.dir, err)
+		}
+		return nil
+	}
 	err := c.flushUses()
 	if e := c.index.setGarbage(c.garbage.Load()); err == nil {
 		err = e
@@ -167,6 +176,12 @@ func (c *Cache) warn(format string, args ...any) {
 func (c *Cache) put(kind byte, id ID, payload []byte) error {
 	if len(payload) > maxPayload {
 		return fmt.Errorf("an entry of %d bytes is larger than the %d that the journal takes", len(payload), maxPayload)
+	}
+	if err := c.room(); err != nil {
+		if kind == kindNote || kind == kindStamp {
+			return nil
+		}
+		return err
 	}
 	c.landing.RLock()
 	defer c.landing.RUnlock()
@@ -222,8 +237,12 @@ func (u *uses) take() map[useKey]int64 {
 }
 
 func (c *Cache) flushUses() error {
+	at := c.uses.take()
+	if c.room() != nil {
+		return nil // they only say what to drop first
+	}
 	b := c.index.batch()
-	for k, t := range c.uses.take() {
+	for k, t := range at {
 		b.set(pair{useIndexKey(k.kind, k.id), timeBytes(t)})
 	}
 	return b.flush()
