@@ -25,13 +25,23 @@ type inputFile struct {
 	id      ID
 	size    int64
 	through func(io.ReaderAt) io.ReaderAt
+	stamp   cache.Stamp // of when the id was found
+}
+
+// unchanged returns an error that names the file if it is no longer what its id says.
+func (f *inputFile) unchanged() error {
+	now, err := cache.StampOf(f.path)
+	if err != nil {
+		return fmt.Errorf("%s went away while the run was reading it: %w", f.path, err)
+	}
+	if !now.Same(f.stamp) {
+		return fmt.Errorf("%s changed while the run was reading it (is it still being written?): run again once it is whole", f.path)
+	}
+	return nil
 }
 
 // opener lets a part read the file without learning its name.
 func (f *inputFile) opener() func() (File, io.Closer, error) {
-	if f == nil {
-		return nil
-	}
 	return func() (File, io.Closer, error) {
 		h, err := os.Open(f.path)
 		if err != nil {
@@ -42,9 +52,9 @@ func (f *inputFile) opener() func() (File, io.Closer, error) {
 			h.Close()
 			return nil, nil, fmt.Errorf("open capture: %w", err)
 		}
-		if st.Size() != f.size {
+		if err := f.unchanged(); err != nil {
 			h.Close()
-			return nil, nil, fmt.Errorf("%s changed while the run was reading it: it had %d bytes and has %d; run again", f.path, f.size, st.Size())
+			return nil, nil, err
 		}
 		return sized{f.through(h), st.Size()}, h, nil
 	}
@@ -191,7 +201,7 @@ func (s *fileSet) hash(ctx context.Context, path string) (*inputFile, error) {
 		return nil, fmt.Errorf("look at %s: %w", path, err)
 	}
 	if id, ok := s.cache.Recall(stamp); ok && !s.rehash {
-		return &inputFile{path, id, stamp.Size, s.through}, nil
+		return &inputFile{path, id, stamp.Size, s.through, stamp}, nil
 	}
 	f, err := os.Open(path)
 	if err != nil {
@@ -219,8 +229,11 @@ func (s *fileSet) hash(ctx context.Context, path string) (*inputFile, error) {
 			return nil, ctx.Err()
 		}
 	}
-	in := &inputFile{path: path, size: total, through: s.through}
+	in := &inputFile{path: path, size: total, through: s.through, stamp: stamp}
 	h.Sum(in.id[:0])
+	if err := in.unchanged(); err != nil {
+		return nil, err
+	}
 	if err := s.cache.Remember(stamp, in.id); err != nil {
 		return nil, fmt.Errorf("remember the content of %s: %w", path, err)
 	}
