@@ -71,9 +71,13 @@ func Open(ctx context.Context, dir string, o Options) (*Cache, error) {
 }
 
 func (c *Cache) open(ctx context.Context) error {
-	if err := checkVersion(c.dir); err != nil {
+	switch older, err := checkVersion(c.dir); {
+	case err != nil:
 		return err
+	case older != 0:
+		c.warn("it was in format %d, which this program does not read: it begins anew in format %d", older, version)
 	}
+	c.setClock()
 	for _, d := range []string{blobsDir, journalDir} {
 		if err := os.MkdirAll(filepath.Join(c.dir, d), 0o777); err != nil {
 			return err
@@ -98,6 +102,19 @@ func (c *Cache) open(ctx context.Context) error {
 		return c.compact(ctx, nil)
 	}
 	return nil
+}
+
+// setClock sees to it that uses of now count as younger than those before, though the system's clock was set back.
+func (c *Cache) setClock() {
+	info, err := os.Stat(filepath.Join(c.dir, stateFile))
+	if err != nil {
+		return
+	}
+	last := info.ModTime()
+	c.uses.last = last.UnixNano()
+	if back := time.Until(last); back > time.Minute {
+		c.warn("the clock says %s, and the cache was last used at %s: is it right? Pictures do not depend on it", time.Now().Format(time.DateTime), last.Format(time.DateTime))
+	}
 }
 
 // compactAbove is how much of the journal may be garbage before Open cares.

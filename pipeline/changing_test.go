@@ -87,3 +87,26 @@ func TestClipRewrittenWhileItIsRead(t *testing.T) {
 		t.Errorf("deleted meanwhile: %v", err)
 	}
 }
+
+// Files dated ahead of the clock are read again in every run, which is told, and give the same.
+func TestFilesDatedAheadOfTheClock(t *testing.T) {
+	b := newBench(t, map[string]string{"a": "alpha", "b": "beta"})
+	ahead := time.Now().Add(time.Hour)
+	if err := os.Chtimes(filepath.Join(b.dir, "clips", "b"), ahead, ahead); err != nil {
+		t.Fatal(err)
+	}
+	for round, ran := range []int{4, 0} {
+		if s := b.must(fakeManifest, Options{}); s.Ran != ran {
+			t.Errorf("round %d: %d ran, want %d", round, s.Ran, ran)
+		}
+		told := ""
+		for _, e := range b.seen {
+			if e.Warning != nil && e.Warning.Code == "file-dated-ahead" {
+				told += e.Warning.Text
+			}
+		}
+		if !strings.HasPrefix(told, "files are dated ahead of the clock (1, as b): ") {
+			t.Errorf("round %d: told %q", round, told)
+		}
+	}
+}

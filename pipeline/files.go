@@ -13,6 +13,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -80,6 +81,7 @@ type fileSet struct {
 	byPath map[string]*fileSlot
 	labels map[ID]string
 	names  map[string]string // path → short name
+	ahead  []string          // paths of files that are dated ahead of the clock
 }
 
 type fileSlot struct {
@@ -234,10 +236,27 @@ func (s *fileSet) hash(ctx context.Context, path string) (*inputFile, error) {
 	if err := in.unchanged(); err != nil {
 		return nil, err
 	}
+	if time.Until(time.Unix(0, stamp.ModTime)) > time.Minute { // their stamps are not remembered
+		s.mu.Lock()
+		s.ahead = append(s.ahead, path)
+		s.mu.Unlock()
+	}
 	if err := s.cache.Remember(stamp, in.id); err != nil {
 		return nil, fmt.Errorf("remember the content of %s: %w", path, err)
 	}
 	return in, nil
+}
+
+// dated tells of files that are dated ahead of the clock; ok is false if there are none.
+func (s *fileSet) dated() (w Warning, ok bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if len(s.ahead) == 0 {
+		return w, false
+	}
+	slices.Sort(s.ahead)
+	return Warning{"file-dated-ahead", fmt.Sprintf("files are dated ahead of the clock (%d, as %s): such files are read whole in every run; is the clock right?",
+		len(s.ahead), s.names[s.ahead[0]])}, true
 }
 
 // label returns a content's short name, or the head of its id.

@@ -118,6 +118,9 @@ func (g *graph) runOnce(ctx context.Context, o Options) (Summary, error) {
 	stop := g.tick(o)
 	g.expandAll(ctx)
 	g.working.Wait()
+	if w, ok := g.files.dated(); ok {
+		g.warn(w)
+	}
 	deliver := g.deliverAll
 	if o.verify != nil {
 		deliver = func(ctx context.Context, dir string) error { return o.verify.proveAll(ctx, g, dir) }
