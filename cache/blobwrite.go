@@ -34,6 +34,9 @@ func (c *Cache) create(head []byte, words bool) (*Writer, error) {
 		return nil, err
 	}
 	defer leave()
+	if err := c.room(); err != nil {
+		return nil, err
+	}
 	f, err := os.CreateTemp(filepath.Join(c.dir, tempDir), "blob-*")
 	if err != nil {
 		return nil, err
@@ -63,6 +66,9 @@ func (w *Writer) Chunk(b []byte) error {
 	p, err := w.c.codec.pack(b, w.dir.words)
 	if err != nil {
 		return fmt.Errorf("compress chunk: %w", err)
+	}
+	if err := w.c.room(); err != nil {
+		return fmt.Errorf("write chunk: %w", err)
 	}
 	w.dir.chunks = append(w.dir.chunks, chunk{w.at, len(p), len(b), Sum(b)})
 	if err := w.write(p); err != nil {

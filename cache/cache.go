@@ -71,15 +71,22 @@ func Open(ctx context.Context, dir string, o Options) (*Cache, error) {
 }
 
 func (c *Cache) open(ctx context.Context) error {
-	if err := checkVersion(c.dir); err != nil {
+	switch older, err := checkVersion(c.dir); {
+	case err != nil:
 		return err
+	case older != 0:
+		c.warn("it was in format %d, which this program does not read: it begins anew in format %d", older, version)
 	}
+	c.setClock()
 	for _, d := range []string{blobsDir, journalDir} {
 		if err := os.MkdirAll(filepath.Join(c.dir, d), 0o777); err != nil {
 			return err
 		}
 	}
 	if err := clearTemp(c.dir); err != nil {
+		return err
+	}
+	if err := roomFor(c.dir, opening); err != nil {
 		return err
 	}
 	if err := c.openIndex(ctx); err != nil {
@@ -91,10 +98,23 @@ func (c *Cache) open(ctx context.Context) error {
 	}
 	c.log = log
 	c.garbage.Store(c.index.garbage())
-	if g := c.garbage.Load(); g > compactAbove && g > log.total/2 {
+	if g := c.garbage.Load(); g > compactAbove && g > log.total/2 && c.room() == nil {
 		return c.compact(ctx, nil)
 	}
 	return nil
+}
+
+// setClock sees to it that uses of now count as younger than those before, though the system's clock was set back.
+func (c *Cache) setClock() {
+	info, err := os.Stat(filepath.Join(c.dir, stateFile))
+	if err != nil {
+		return
+	}
+	last := info.ModTime()
+	c.uses.last = last.UnixNano()
+	if back := time.Until(last); back > time.Minute {
+		c.warn("the clock says %s, and the cache was last used at %s: is it right? Pictures do not depend on it", time.Now().Format(time.DateTime), last.Format(time.DateTime))
+	}
 }
 
 // compactAbove is how much of the journal may be garbage before Open cares.
@@ -121,6 +141,12 @@ func (c *Cache) Close() error {
 	}
 	c.closed = true
 	defer c.lock.release()
+	if c.room() != nil { // the index is left as a kill would leave it: closing it takes room
+		if err := c.log.close(); err != nil {
+			return fmt.Errorf("close cache %s: %w", c.dir, err)
+		}
+		return nil
+	}
 	err := c.flushUses()
 	if e := c.index.setGarbage(c.garbage.Load()); err == nil {
 		err = e
@@ -167,6 +193,12 @@ func (c *Cache) warn(format string, args ...any) {
 func (c *Cache) put(kind byte, id ID, payload []byte) error {
 	if len(payload) > maxPayload {
 		return fmt.Errorf("an entry of %d bytes is larger than the %d that the journal takes", len(payload), maxPayload)
+	}
+	if err := c.room(); err != nil {
+		if kind == kindNote || kind == kindStamp {
+			return nil
+		}
+		return err
 	}
 	c.landing.RLock()
 	defer c.landing.RUnlock()
@@ -222,8 +254,12 @@ func (u *uses) take() map[useKey]int64 {
 }
 
 func (c *Cache) flushUses() error {
+	at := c.uses.take()
+	if c.room() != nil {
+		return nil // they only say what to drop first
+	}
 	b := c.index.batch()
-	for k, t := range c.uses.take() {
+	for k, t := range at {
 		b.set(pair{useIndexKey(k.kind, k.id), timeBytes(t)})
 	}
 	return b.flush()

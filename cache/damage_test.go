@@ -11,6 +11,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"plenilune/pipeline/boundtest"
 )
 
 // filled is what a test put into a cache.
@@ -329,5 +331,7 @@ func TestCheckListsAllFaults(t *testing.T) {
 func FuzzBlobDirectory(f *testing.F) {
 	d := directory{kind: blobList, head: []byte("h"), chunks: []chunk{{16, 3, 3, Sum([]byte("abc"))}}}
 	f.Add(d.encode(19), int64(19))
-	f.Fuzz(func(t *testing.T, b []byte, at int64) { _, _ = parseDirectory(b, at) })
+	f.Fuzz(func(t *testing.T, b []byte, at int64) {
+		boundtest.Memory(t, len(b), boundtest.MemoryEach, func() { _, _ = parseDirectory(b, at) })
+	})
 }

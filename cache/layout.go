@@ -23,21 +23,29 @@ const (
 	version      = 1
 )
 
-// checkVersion refuses a folder that a newer program made.
-func checkVersion(dir string) error {
+// checkVersion refuses a folder that a newer program made. What an older one made in another format is removed, which older tells.
+func checkVersion(dir string) (older int, err error) {
 	path := filepath.Join(dir, versionFile)
 	b, err := os.ReadFile(path)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
+		return 0, err
 	}
 	var v int
 	if n, err := fmt.Sscanf(string(b), versionWords+"%d", &v); n == 1 && err == nil && string(b) == versionText(v) {
-		if v > version {
-			return fmt.Errorf("the folder is in cache format %d, this program knows %d: use the newer program, or another folder", v, version)
+		switch {
+		case v > version:
+			return 0, fmt.Errorf("the folder is in cache format %d, this program knows %d: use the newer program, or another folder", v, version)
+		case v == version:
+			return 0, nil
 		}
-		return nil
+		older = v
+		for _, name := range []string{stateFile, indexDir, journalDir, blobsDir} {
+			if err := os.RemoveAll(filepath.Join(dir, name)); err != nil {
+				return older, err
+			}
+		}
 	}
-	return os.WriteFile(path, []byte(versionText(version)), 0o666)
+	return older, os.WriteFile(path, []byte(versionText(version)), 0o666)
 }
 
 // versionText carries a check, so that a flipped bit is not taken for another version.

@@ -2,10 +2,12 @@ package cache
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/gofrs/flock"
@@ -46,7 +48,8 @@ func takeLock(ctx context.Context, dir string, o Options) (*processLock, error) 
 		host = "this computer"
 	}
 	text := fmt.Sprintf("process %d on %s since %s\n", os.Getpid(), host, time.Now().Format("2006-01-02 15:04:05 -07:00"))
-	if err := os.WriteFile(l.holder, []byte(text), 0o666); err != nil {
+	// On a full disk nobody is told who holds it: Open says what is the matter.
+	if err := os.WriteFile(l.holder, []byte(text), 0o666); err != nil && !errors.Is(err, syscall.ENOSPC) {
 		l.release()
 		return nil, fmt.Errorf("lock cache %s: %w", dir, err)
 	}

@@ -55,6 +55,13 @@ func (c *Cache) rebuild(ctx context.Context, why error) error {
 	if err := os.RemoveAll(dir); err != nil {
 		return err
 	}
+	size, err := journalBytes(filepath.Join(c.dir, journalDir))
+	if err != nil {
+		return err
+	}
+	if err := roomFor(c.dir, opening+size); err != nil {
+		return err
+	}
 	x, err := openBadger(dir)
 	if err != nil {
 		return err
@@ -76,6 +83,19 @@ func (c *Cache) rebuild(ctx context.Context, why error) error {
 	}
 	c.from = state{word: stateOpen, journal: end, unclean: 1}
 	return writeState(c.dir, c.from)
+}
+
+// journalBytes is what all journal segments take.
+func journalBytes(dir string) (sum int64, err error) {
+	segs, err := segments(dir)
+	for _, s := range segs {
+		info, e := os.Stat(segmentPath(dir, s))
+		if e != nil {
+			return 0, e
+		}
+		sum += info.Size()
+	}
+	return sum, err
 }
 
 // lastPosition is the end of the last journal segment.

@@ -51,6 +51,12 @@ func (s *Stamp) forgetInvented() {
 	}
 }
 
+// Same tells whether two stamps say that the file did not change between them.
+func (s Stamp) Same(o Stamp) bool {
+	s.taken, o.taken = 0, 0
+	return s == o
+}
+
 // Remember keeps the content ID of the file that s was taken of. It keeps
 // nothing of a file whose modification time was less than 2 s ago when the stamp
 // was taken, or lies ahead: it could change again without its stamp changing.
@@ -74,6 +80,5 @@ func (c *Cache) Recall(s Stamp) (ID, bool) {
 		return ID{}, false
 	}
 	have, id, err := decodeStamp(b)
-	s.taken = 0
-	return id, err == nil && have == s
+	return id, err == nil && have.Same(s)
 }

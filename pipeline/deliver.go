@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 
 	"plenilune/cache"
 )
@@ -31,19 +32,46 @@ func (g *graph) deliverAll(ctx context.Context, outDir string) error {
 		return err
 	}
 	var errs []error
-	for _, d := range g.deliveries {
+	var without notMade
+	for i, d := range g.deliveries {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
 		if err := g.awaitAll(ctx, d.streams()); err != nil {
-			errs = append(errs, fmt.Errorf("%s was not delivered: %w", d.File, err))
+			without.files, without.why = append(without.files, d.File), append(without.why, err)
 			continue
 		}
-		if err := g.deliver(ctx, outDir, d); err != nil {
+		err := g.deliver(ctx, outDir, d)
+		switch {
+		case err == nil:
+		case noneFits(err):
+			errs = append(errs, fmt.Errorf("deliver %s (%d of %d): %w", d.File, i+1, len(g.deliveries), err))
+			return errors.Join(errs...) // it would be said of every other as well
+		default:
 			errs = append(errs, fmt.Errorf("deliver %s: %w", d.File, err))
 		}
 	}
+	if len(without.files) > 0 {
+		errs = append(errs, &without)
+	}
 	return errors.Join(errs...)
+}
+
+// notMade are files that a part before them kept from being made: which part and why was told when it failed.
+type notMade struct {
+	files []string
+	why   []error
+}
+
+func (e *notMade) Error() string {
+	return "not delivered, since an earlier step failed: " + strings.Join(e.files, ", ")
+}
+
+func (e *notMade) Unwrap() []error { return e.why }
+
+// noneFits tells whether no other file could be written either: the disk is full, or may only be read.
+func noneFits(err error) bool {
+	return errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EROFS)
 }
 
 func (g *graph) awaitAll(ctx context.Context, values []Value) error {

@@ -176,7 +176,10 @@ func (g *graph) unpack(ctx context.Context, dir string, streams []ID, splice map
 	w.group, ctx = errgroup.WithContext(ctx)
 	w.group.SetLimit(writersAtOnce)
 	err = g.eachFile(ctx, streams, splice, rec, w.put)
-	if err = errors.Join(err, w.group.Wait()); err != nil {
+	if failed := w.group.Wait(); failed != nil {
+		err = failed // which called the rest off
+	}
+	if err != nil {
 		return nil, err
 	}
 	syncDir(dir)

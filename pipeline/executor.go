@@ -101,7 +101,16 @@ func (e *executor) run(ctx context.Context, g *graph, n *node, ins []boundInput)
 			n.progress = done
 			n.mu.Unlock()
 		}}
-	if err := protect(ctx, n.part.Run, t); err != nil {
+	err := protect(ctx, n.part.Run, t)
+	for _, in := range ins {
+		if in.src.still == nil {
+			continue
+		}
+		if changed := in.src.still(); changed != nil { // whatever came of it, it is not of what the key names
+			return changed
+		}
+	}
+	if err != nil {
 		return err
 	}
 	n.seconds = time.Since(n.began).Seconds()

@@ -42,6 +42,7 @@ type watch struct {
 	now, most     int
 	bytes, filled int64
 	runs          atomic.Int64
+	during        func() // while a part has a file open; may be nil
 }
 
 func (w *watch) enter(n int64) {
@@ -74,6 +75,9 @@ func fakeSteps(w *watch) []Step {
 		var b [1]byte
 		if _, err := f.ReadAt(b[:], 0); err != nil {
 			return err
+		}
+		if w.during != nil {
+			w.during()
 		}
 		time.Sleep(5 * time.Millisecond)
 		switch b[0] {

@@ -13,6 +13,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -25,13 +26,23 @@ type inputFile struct {
 	id      ID
 	size    int64
 	through func(io.ReaderAt) io.ReaderAt
+	stamp   cache.Stamp // of when the id was found
+}
+
+// unchanged returns an error that names the file if it is no longer what its id says.
+func (f *inputFile) unchanged() error {
+	now, err := cache.StampOf(f.path)
+	if err != nil {
+		return fmt.Errorf("%s went away while the run was reading it: %w", f.path, err)
+	}
+	if !now.Same(f.stamp) {
+		return fmt.Errorf("%s changed while the run was reading it (is it still being written?): run again once it is whole", f.path)
+	}
+	return nil
 }
 
 // opener lets a part read the file without learning its name.
 func (f *inputFile) opener() func() (File, io.Closer, error) {
-	if f == nil {
-		return nil
-	}
 	return func() (File, io.Closer, error) {
 		h, err := os.Open(f.path)
 		if err != nil {
@@ -42,9 +53,9 @@ func (f *inputFile) opener() func() (File, io.Closer, error) {
 			h.Close()
 			return nil, nil, fmt.Errorf("open capture: %w", err)
 		}
-		if st.Size() != f.size {
+		if err := f.unchanged(); err != nil {
 			h.Close()
-			return nil, nil, fmt.Errorf("%s changed while the run was reading it: it had %d bytes and has %d; run again", f.path, f.size, st.Size())
+			return nil, nil, err
 		}
 		return sized{f.through(h), st.Size()}, h, nil
 	}
@@ -71,6 +82,7 @@ type fileSet struct {
 	labels map[ID]string
 	stems  map[ID]ID         // what a file stands for, where that is another
 	names  map[string]string // path → short name
+	ahead  []string          // paths of files that are dated ahead of the clock
 }
 
 type fileSlot struct {
@@ -192,7 +204,7 @@ func (s *fileSet) hash(ctx context.Context, path string) (*inputFile, error) {
 		return nil, fmt.Errorf("look at %s: %w", path, err)
 	}
 	if id, ok := s.cache.Recall(stamp); ok && !s.rehash {
-		return &inputFile{path, id, stamp.Size, s.through}, nil
+		return &inputFile{path, id, stamp.Size, s.through, stamp}, nil
 	}
 	f, err := os.Open(path)
 	if err != nil {
@@ -220,8 +232,16 @@ func (s *fileSet) hash(ctx context.Context, path string) (*inputFile, error) {
 			return nil, ctx.Err()
 		}
 	}
-	in := &inputFile{path: path, size: total, through: s.through}
+	in := &inputFile{path: path, size: total, through: s.through, stamp: stamp}
 	h.Sum(in.id[:0])
+	if err := in.unchanged(); err != nil {
+		return nil, err
+	}
+	if time.Until(time.Unix(0, stamp.ModTime)) > time.Minute { // their stamps are not remembered
+		s.mu.Lock()
+		s.ahead = append(s.ahead, path)
+		s.mu.Unlock()
+	}
 	if err := s.cache.Remember(stamp, in.id); err != nil {
 		return nil, fmt.Errorf("remember the content of %s: %w", path, err)
 	}
@@ -247,6 +267,18 @@ func (s *fileSet) stem(file ID) ID {
 		return stem
 	}
 	return file
+}
+
+// dated tells of files that are dated ahead of the clock; ok is false if there are none.
+func (s *fileSet) dated() (w Warning, ok bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if len(s.ahead) == 0 {
+		return w, false
+	}
+	slices.Sort(s.ahead)
+	return Warning{"file-dated-ahead", fmt.Sprintf("files are dated ahead of the clock (%d, as %s): such files are read whole in every run; is the clock right?",
+		len(s.ahead), s.names[s.ahead[0]])}, true
 }
 
 // label returns a content's short name, or the head of its id.

@@ -262,7 +262,10 @@ func (g *graph) bind(ctx context.Context, in []Input) ([]boundInput, error) {
 		if err != nil {
 			return nil, err
 		}
-		out[k] = boundInput{i.Port, Source{id: id, store: cacheStore{g.cache}, open: i.Value.file.opener()}}
+		out[k] = boundInput{i.Port, Source{id: id, store: cacheStore{g.cache}}}
+		if f := i.Value.file; f != nil {
+			out[k].src.open, out[k].src.still = f.opener(), f.unchanged
+		}
 	}
 	return out, pending
 }

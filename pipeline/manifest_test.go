@@ -9,6 +9,8 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+
+	"plenilune/pipeline/boundtest"
 )
 
 var update = flag.Bool("update", false, "write the diagnostics as they are now")
@@ -338,7 +340,9 @@ func FuzzLoadManifest(f *testing.F) {
 	f.Fuzz(func(t *testing.T, src []byte) {
 		var out [2]bytes.Buffer
 		for i := range out {
-			m, d := LoadManifest("m.hcl", src, manifestSteps(), nil)
+			var m *Manifest
+			var d Diagnostics
+			boundtest.Memory(t, len(src), boundtest.MemoryEach, func() { m, d = LoadManifest("m.hcl", src, manifestSteps(), nil) })
 			if m == nil {
 				t.Fatal("no manifest at all")
 			}

@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"slices"
@@ -98,10 +99,19 @@ func (r Record) encode() ([]byte, error) {
 	return b, nil
 }
 
+// Bounds of what a record may make us hold: one of some thousand clips keeps to them.
+const (
+	maxRecord  = 16 << 20 // bytes
+	maxObjects = 1 << 17  // each takes some hundred bytes once it is read
+)
+
 // ParseRecord reads an embedded record and proves that every key in it is the
 // SHA-256 of its text.
 func ParseRecord(b []byte) (Record, error) {
 	var r Record
+	if n := bytes.Count(b, []byte("{")); n > maxObjects || len(b) > maxRecord {
+		return r, fmt.Errorf("read record: %d bytes with %d brackets: more than any night makes", len(b), n)
+	}
 	if err := json.Unmarshal(b, &r); err != nil {
 		return r, fmt.Errorf("read record: %w", err)
 	}

@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"plenilune/cache"
+
+	"plenilune/pipeline/boundtest"
 )
 
 func (b *bench) record() []byte {
@@ -100,7 +102,9 @@ func FuzzParseRecord(f *testing.F) {
 	f.Add(b)
 	f.Add([]byte(`{"plenilune_record":1,"parts":[{"text":""}]}`))
 	f.Fuzz(func(t *testing.T, b []byte) {
-		r, err := ParseRecord(b)
+		var r Record
+		var err error
+		boundtest.Memory(t, len(b), boundtest.MemoryEach, func() { r, err = ParseRecord(b) })
 		if err != nil {
 			return
 		}

@@ -78,7 +78,9 @@ func Run(ctx context.Context, m *Manifest, c *cache.Cache, o Options) (Summary, 
 		if ctx.Err() != nil || round == 2 || !errors.Is(err, cache.ErrDamaged) && !g.metDamage() {
 			sum.Seconds = time.Since(began).Seconds()
 			if ctx.Err() == nil && len(o.Only) == 0 {
-				err = errors.Join(err, g.saveRun(o.OutDir))
+				if e := g.saveRun(o.OutDir); !noneFits(e) { // for why alone: a full disk is told where it matters
+					err = errors.Join(err, e)
+				}
 			}
 			if ctx.Err() == nil {
 				_ = g.saveRates(o.OutDir) // only an estimate hangs on it
@@ -116,6 +118,9 @@ func (g *graph) runOnce(ctx context.Context, o Options) (Summary, error) {
 	stop := g.tick(o)
 	g.expandAll(ctx)
 	g.working.Wait()
+	if w, ok := g.files.dated(); ok {
+		g.warn(w)
+	}
 	deliver := g.deliverAll
 	if o.verify != nil {
 		deliver = func(ctx context.Context, dir string) error { return o.verify.proveAll(ctx, g, dir) }

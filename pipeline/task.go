@@ -62,6 +62,7 @@ type Source struct {
 	id    ID
 	store Store
 	open  func() (File, io.Closer, error)
+	still func() error // whether a capture is still what the id says; nil for other values
 }
 
 // ID returns the content id of the input.

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"fmt"
 	"io/fs"
-	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -134,62 +133,6 @@ func TestSameBytesEverywhere(t *testing.T) {
 	}
 	if d := differences(want, run(at("renamed"), at("ce"), 2)); len(d) > 0 {
 		t.Errorf("clips renamed so that they sort otherwise: other bytes in %v", d)
-	}
-}
-
-// Killed at any moment, a run leaves no part of a file under its final name, and
-// the next run gives the same bytes.
-func TestKilledAtAnyMoment(t *testing.T) {
-	if runtime.GOOS == "windows" {
-		t.Skip("a process is ended there in another way")
-	}
-	moments := 20
-	if testing.Short() {
-		moments = 3
-	}
-	exe := program(t)
-	dir, manifest := nightIn(t, exe)
-	began := time.Now()
-	whole := func(out, cacheDir string) {
-		t.Helper()
-		if b, err := exec.Command(exe, "run", manifest, "-o", out, "--cache", cacheDir).CombinedOutput(); err != nil {
-			t.Fatalf("run: %v\n%s", err, b)
-		}
-	}
-	whole(filepath.Join(dir, "a"), filepath.Join(dir, "ca"))
-	takes := time.Since(began)
-	want := published(t, filepath.Join(dir, "a"))
-	const seed = 1969
-	r := rand.New(rand.NewPCG(seed, seed))
-	killed := 0
-	for k := range moments {
-		out, cacheDir := filepath.Join(dir, fmt.Sprint("o", k)), filepath.Join(dir, fmt.Sprint("c", k))
-		cmd := exec.Command(exe, "run", manifest, "-o", out, "--cache", cacheDir)
-		var log bytes.Buffer
-		cmd.Stderr = &log
-		if err := cmd.Start(); err != nil {
-			t.Fatal(err)
-		}
-		time.Sleep(time.Duration(r.Float64() * float64(takes)))
-		if cmd.Process.Kill() == nil {
-			killed++
-		}
-		_ = cmd.Wait() // it was killed
-		for name, id := range published(t, out) {
-			if want[name] != id {
-				t.Errorf("moment %d: %s stands there in part", k, name)
-			}
-		}
-		whole(out, cacheDir)
-		if d := differences(want, published(t, out)); len(d) > 0 {
-			t.Errorf("moment %d: after the next run other bytes in %v", k, d)
-		}
-		if left, _ := filepath.Glob(filepath.Join(out, ".plenilune-partial-*")); len(left) > 0 {
-			t.Errorf("moment %d: %v was left behind", k, left)
-		}
-	}
-	if killed < moments/2 {
-		t.Errorf("only %d of %d runs were still running when killed", killed, moments)
 	}
 }
 

@@ -94,6 +94,10 @@ func cacheTrim(f *cacheFlags) *cobra.Command {
 			if err != nil {
 				return err
 			}
+			more, err := f.makeRoom(cmd.Context(), cmd.ErrOrStderr(), size)
+			if err != nil {
+				return err
+			}
 			c, err := f.open(cmd.Context(), cmd.ErrOrStderr())
 			if err != nil {
 				return err
@@ -103,7 +107,7 @@ func cacheTrim(f *cacheFlags) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(cmd.OutOrStdout(), "dropped %d entries, %s\n", freed.Entries, bytesText(freed.Bytes))
+			fmt.Fprintf(cmd.OutOrStdout(), "dropped %d entries, %s\n", freed.Entries+more.Entries, bytesText(freed.Bytes+more.Bytes))
 			return nil
 		},
 	}

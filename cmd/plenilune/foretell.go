@@ -1,17 +1,16 @@
 package main
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
 
+	"plenilune/cache"
 	"plenilune/pipeline"
 )
-
-// slack is what the cache's index may take beside what is kept, in bytes: it
-// grows by whole tables.
-const slack = 32 << 20
 
 // foretelling says what a run is about to do, and stops it where the disk lacks
 // room.
@@ -29,10 +28,29 @@ func (t foretelling) expect(f pipeline.Forecast) error {
 	if lack != "" && !t.anyRoom {
 		return &roomError{lack}
 	}
+	if f.OutBytes > 0 {
+		if err := writable(t.out); err != nil {
+			return &roomError{fmt.Sprintf("the output folder %s cannot be written to: %v; name another with -o DIR", shown(t.out), err)}
+		}
+	}
 	return nil
 }
 
-// roomError says that the disk lacks room for what a run would write.
+// writable tells, before hours are spent, whether files can be made in a folder that may not be there yet.
+func writable(dir string) error {
+	at := standing(dir)
+	f, err := os.CreateTemp(at, ".plenilune-partial-*") // the name that a run sweeps away, if this is ended here
+	if err != nil {
+		var path *fs.PathError
+		if errors.As(err, &path) {
+			err = path.Err
+		}
+		return fmt.Errorf("%s: %w", filepath.ToSlash(at), err)
+	}
+	return errors.Join(f.Close(), os.Remove(f.Name()))
+}
+
+// roomError says that a run could not write what it would.
 type roomError struct{ text string }
 
 func (e *roomError) Error() string { return e.text }
@@ -63,7 +81,7 @@ func (t foretelling) lacking(f pipeline.Forecast) string {
 		n.what = append(n.what, fmt.Sprintf("%s of %s", bytesText(bytes), what))
 	}
 	if f.CacheBytes > 0 {
-		want("cache with its index", t.cache, f.CacheBytes+slack)
+		want("cache with its index", t.cache, f.CacheBytes+cache.Floor)
 	}
 	want("output", t.out, f.OutGrowth)
 	var texts []string

@@ -36,7 +36,7 @@ func TestLackingRoom(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	f := pipeline.Forecast{Run: 3, CacheBytes: 100e6 - slack, OutBytes: 60e6, OutGrowth: 50e6}
+	f := pipeline.Forecast{Run: 3, CacheBytes: 100e6 - cache.Floor, OutBytes: 60e6, OutGrowth: 50e6}
 	for _, c := range []struct {
 		name, cache, out string
 		free             map[string]int64

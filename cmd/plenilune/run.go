@@ -114,6 +114,7 @@ func (f *runFlags) execute(ctx context.Context, s *screen, m *pipeline.Manifest,
 		return err
 	}
 	s.summary(sum)
+	s.diskFull(err)
 	if errors.Is(err, pipeline.ErrIncomplete) {
 		fmt.Fprintln(s.err, "plenilune:", err)
 		return &toldError{exitFailed}

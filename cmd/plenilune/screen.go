@@ -77,6 +77,9 @@ func (s *screen) event(e pipeline.Event) {
 	}
 	switch {
 	case e.Step != nil && e.Step.State == pipeline.Failed:
+		if s.knownFull(e.Step.Err) {
+			return // the same of every part that was at work
+		}
 		s.line("failed: %s: %v", e.Step.Step, e.Step.Err)
 		s.diskFull(e.Step.Err)
 	case e.Warning != nil:
@@ -88,6 +91,13 @@ func (s *screen) event(e pipeline.Event) {
 	case e.Progress != nil:
 		s.progress(e.Progress)
 	}
+}
+
+// knownFull tells that an error is of a full disk, and that this was said.
+func (s *screen) knownFull(err error) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.full && errors.Is(err, syscall.ENOSPC)
 }
 
 // diskFull says, once, what to do about a full disk.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -9,6 +10,7 @@ import (
 	"runtime"
 	"runtime/debug"
 	"strings"
+	"syscall"
 
 	"github.com/dustin/go-humanize"
 	"github.com/spf13/cobra"
@@ -36,12 +38,29 @@ func (f *cacheFlags) open(ctx context.Context, stderr io.Writer) (*cache.Cache, 
 	if err != nil {
 		return nil, err
 	}
-	return cache.Open(ctx, dir, cache.Options{
+	c, err := cache.Open(ctx, dir, f.options(stderr))
+	if errors.Is(err, syscall.ENOSPC) {
+		err = fmt.Errorf("%w; %s", err, roomHint)
+	}
+	return c, err
+}
+
+// makeRoom readies the cache for being trimmed where its disk is full.
+func (f *cacheFlags) makeRoom(ctx context.Context, stderr io.Writer, to int64) (cache.Freed, error) {
+	dir, err := f.folder()
+	if err != nil {
+		return cache.Freed{}, err
+	}
+	return cache.MakeRoom(ctx, dir, to, f.options(stderr))
+}
+
+func (f *cacheFlags) options(stderr io.Writer) cache.Options {
+	return cache.Options{
 		Build:  buildName(),
 		NoWait: f.noWait,
 		OnWait: func(holder string) { fmt.Fprintf(stderr, "waiting for the cache: %s\n", holder) },
 		Warn:   func(text string) { fmt.Fprintf(stderr, "warning: cache: %s\n", text) },
-	})
+	}
 }
 
 // folder is where the cache is.

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"plenilune/cache"
 	"plenilune/pipeline"
 )
 
@@ -37,8 +38,8 @@ page's address, and a line for each clip.
 A clip is whole when its size has been steady for some seconds and its header fits its
 length; one that its recorder never finished is taken after a minute, up to the cut. While
 any file grows, watch works on one processor and leaves the disk idle half of the time; it
-always runs at low priority, locks no file, and writes nothing but its cache. The run
-afterwards finds every stack there; it waits for watch to end, or takes another cache.
+always runs at low priority, locks no file, and writes nothing but its cache. A run finds
+every stack there; beside a watch it may wait a moment, since one of them works at a time.
 
 The manifest may name clips that are not there yet. Ctrl-C ends it; started again, it goes
 on from where it was.`,
@@ -71,12 +72,31 @@ func (f *watchFlags) run(ctx context.Context, stdout, stderr io.Writer, file str
 		return err
 	}
 	defer l.Close()
-	if w.cache, err = f.open(ctx, stderr); err != nil {
+	if err := f.lend(ctx, stderr, w); err != nil {
 		return err
 	}
-	defer w.cache.Close()
 	lowerPriority()
 	return w.serve(ctx, l, newWatchTeller(newScreen(stdout, stderr, f.json)))
+}
+
+// lend makes the watch use the cache in each round and let go of it between them, for a run beside it. That it can be used is
+// tried at once.
+func (f *watchFlags) lend(ctx context.Context, stderr io.Writer, w *watcher) error {
+	dir, err := f.folder()
+	if err != nil {
+		return err
+	}
+	o := f.options(stderr)
+	o.OnWait = func(holder string) {
+		w.update(func(k *nightKnown) { k.stage = "waiting for the cache: " + holder })
+	}
+	o.NoWait = false
+	w.open = func(ctx context.Context) (*cache.Cache, error) { return cache.Open(ctx, dir, o) }
+	c, err := f.cacheFlags.open(ctx, stderr)
+	if err != nil {
+		return err
+	}
+	return c.Close()
 }
 
 // serve watches, and shows the page, until ctx ends.

@@ -37,7 +37,7 @@ func watched(t *testing.T, dir string) *nightWatch {
 	}
 	w.every, w.land.steady = 50*time.Millisecond, 400*time.Millisecond
 	ctx, stop := context.WithCancel(t.Context())
-	if w.cache, err = f.open(ctx, io.Discard); err != nil {
+	if err := f.lend(ctx, io.Discard, w); err != nil {
 		t.Fatal(err)
 	}
 	l, err := f.at.open()
@@ -46,8 +46,7 @@ func watched(t *testing.T, dir string) *nightWatch {
 	}
 	n := &nightWatch{t: t, dir: dir, url: "http://" + l.Addr().String() + "/", states: make(chan nightState, 1000), stop: stop, done: make(chan error, 1), said: &bytes.Buffer{}}
 	go func() {
-		err := w.serve(ctx, l, newWatchTeller(newScreen(n.said, io.Discard, true)))
-		n.done <- errors.Join(err, w.cache.Close())
+		n.done <- w.serve(ctx, l, newWatchTeller(newScreen(n.said, io.Discard, true)))
 	}()
 	t.Cleanup(stop)
 	n.listen()
@@ -184,10 +183,10 @@ func TestWatchANight(t *testing.T) {
 		t.Errorf("disk %+v of a whole night", closed.Disk)
 	}
 	n.pictures(closed)
+	ran := runsAfter(t, dir) // the watch lets it have the cache
 	n.ends()
 	n.lines()
 
-	ran := runsAfter(t, dir)
 	for _, step := range ran {
 		if kind, _, _ := strings.Cut(step, "."); kind == "clips" || kind == "master" || kind == "stack" || kind == "mosaic" {
 			t.Errorf("the run executed %s again", step)

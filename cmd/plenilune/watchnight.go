@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -24,7 +25,8 @@ type watcher struct {
 	clips string // --clips
 	set   []pipeline.Override
 	opts  pipeline.Options
-	cache *cache.Cache
+	open  func(context.Context) (*cache.Cache, error)
+	cache *cache.Cache // of the round that is running
 	pace  *pace
 	board *board
 	// every is how often files are looked at, and placeAfter how old a placing may grow while clips come one after the
@@ -197,11 +199,20 @@ func (w *watcher) work(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		}
-		if err := w.round(ctx); err != nil && ctx.Err() == nil {
+		if err := w.roundWithCache(ctx); err != nil && ctx.Err() == nil {
 			w.update(func(k *nightKnown) {
 				k.stage = "at rest"
 				k.placeSays = append(k.placeSays, saying{"failed", err.Error()})
 			})
 		}
 	}
+}
+
+// roundWithCache runs a round, and lets go of the cache after it.
+func (w *watcher) roundWithCache(ctx context.Context) (err error) {
+	if w.cache, err = w.open(ctx); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, w.cache.Close()) }()
+	return w.round(ctx)
 }

@@ -110,8 +110,8 @@ func spliceFITS(encoded, record []byte) ([]byte, error) {
 // ErrNoRecord says that a picture holds no record of this program's.
 var ErrNoRecord = errors.New("there is no record in it: it was not made by plenilune, or another program saved it anew")
 
-// maxRecord bounds what a picture may make us inflate.
-const maxRecord = 256 << 20
+// maxRecord bounds what a picture may make us inflate: some thousand clips' work.
+const maxRecord = 16 << 20
 
 // ReadRecord returns the record in a PNG, TIFF or FITS file. A JPEG file holds only the
 // record's id, the SHA-256 of the record in hexadecimal digits: record is nil.
@@ -173,16 +173,9 @@ func recordOfXMP(packet []byte) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read the record: %w", err)
 	}
-	w, err := zlib.NewReader(bytes.NewReader(z))
+	out, err := png.Inflate(z, maxRecord)
 	if err != nil {
 		return nil, fmt.Errorf("unpack the record: %w", err)
-	}
-	out, err := io.ReadAll(io.LimitReader(w, maxRecord+1))
-	if err != nil {
-		return nil, fmt.Errorf("unpack the record: %w", err)
-	}
-	if len(out) > maxRecord {
-		return nil, fmt.Errorf("unpack the record: more than %d bytes", maxRecord)
 	}
 	return out, nil
 }

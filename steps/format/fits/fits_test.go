@@ -3,12 +3,15 @@ package fits
 import (
 	"bytes"
 	"encoding/hex"
+	"io"
 	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"plenilune/pipeline/boundtest"
 )
 
 // picture has values that tell rows, columns and channels apart.
@@ -108,9 +111,11 @@ func TestCutFilesAreRefused(t *testing.T) {
 func FuzzTable(f *testing.F) {
 	f.Add(AppendTable(encode(f, picture(3, 2, 1, false)), "RECORD", "BYTES", []byte("x")))
 	f.Fuzz(func(t *testing.T, b []byte) {
-		if got, ok, err := Table(bytes.NewReader(b), int64(len(b)), "RECORD"); ok && (err != nil || len(got) > len(b)) {
-			t.Fatalf("%d bytes of %d, %v", len(got), len(b), err)
-		}
+		boundtest.Reading(t, b, func(r io.ReaderAt, size int64) {
+			if got, ok, err := Table(r, size, "RECORD"); ok && (err != nil || len(got) > len(b)) {
+				t.Fatalf("%d bytes of %d, %v", len(got), len(b), err)
+			}
+		})
 	})
 }
 

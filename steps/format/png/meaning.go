@@ -11,7 +11,7 @@ import (
 )
 
 // maxText bounds a text after inflation, so that a small file cannot ask for all memory.
-const maxText = 256 << 20
+const maxText = 16 << 20
 
 // XMPKeyword is the keyword of an iTXt chunk that holds an XMP packet.
 const XMPKeyword = "XML:com.adobe.xmp"
@@ -94,16 +94,35 @@ func (c Chunk) Text() (string, error) {
 	case compressed != 1 || method != 0:
 		return "", fmt.Errorf("an iTXt chunk is packed in an unknown way (%d, %d)", compressed, method)
 	}
-	z, err := zlib.NewReader(bytes.NewReader(rest))
+	text, err := Inflate(rest, maxText)
 	if err != nil {
 		return "", fmt.Errorf("unpack an iTXt chunk: %w", err)
-	}
-	text, err := io.ReadAll(io.LimitReader(z, maxText+1))
-	if err != nil {
-		return "", fmt.Errorf("unpack an iTXt chunk: %w", err)
-	}
-	if len(text) > maxText {
-		return "", fmt.Errorf("unpack an iTXt chunk: more than %d bytes", maxText)
 	}
 	return string(text), nil
+}
+
+// Inflate unpacks a stream (RFC 1950) of at most some bytes. It does so twice, to take no more memory than the result has:
+// a few bytes can stand for a thousand times as many.
+func Inflate(packed []byte, most int64) ([]byte, error) {
+	unpacked := func() (io.Reader, error) {
+		z, err := zlib.NewReader(bytes.NewReader(packed))
+		return io.LimitReader(z, most+1), err
+	}
+	z, err := unpacked()
+	if err != nil {
+		return nil, err
+	}
+	n, err := io.Copy(io.Discard, z)
+	if err != nil {
+		return nil, err
+	}
+	if n > most {
+		return nil, fmt.Errorf("more than %d bytes", most)
+	}
+	if z, err = unpacked(); err != nil {
+		return nil, err
+	}
+	out := make([]byte, n)
+	_, err = io.ReadFull(z, out)
+	return out, err
 }

@@ -3,8 +3,10 @@ package ser
 import (
 	"bytes"
 	"fmt"
+	"io"
 	"testing"
 
+	"plenilune/pipeline/boundtest"
 	"plenilune/steps/format/raw"
 )
 
@@ -159,7 +161,9 @@ func FuzzOpen(f *testing.F) {
 		f.Add(bytes.Clone(m.Bytes()))
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
-		c, err := Open(bytes.NewReader(b), int64(len(b)))
+		var c *File
+		var err error
+		boundtest.Reading(t, b, func(r io.ReaderAt, size int64) { c, err = Open(r, size) })
 		if err != nil {
 			return
 		}
@@ -172,7 +176,8 @@ func FuzzOpen(f *testing.F) {
 		if c.Frames == 0 {
 			return
 		}
-		e, err := raw.Sample(bytes.NewReader(b), c.Layout, c.Frames)
+		var e *raw.Evidence
+		boundtest.Reading(t, b, func(r io.ReaderAt, _ int64) { e, err = raw.Sample(r, c.Layout, c.Frames) })
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -211,9 +211,10 @@ func (e entry) ratio() float64 {
 
 // reading takes bytes of a file and keeps the first fault.
 type reading struct {
-	r    io.ReaderAt
-	size int64
-	err  error
+	r      io.ReaderAt
+	size   int64
+	values int64 // bytes of all values read
+	err    error
 }
 
 // bytes returns n bytes at a place; zeros after a fault.
@@ -278,6 +279,10 @@ func (d *reading) entry(at int64, tag, kind uint16, big bool, inline int64) entr
 	count, each := d.number(at+4, big), typeBytes(kind)
 	if d.err == nil && (each == 0 || count < 0 || count > d.size/each) {
 		d.err = fmt.Errorf("byte %d: tag %d has %d values of type %d in a file of %d bytes", at, tag, count, kind, d.size)
+		return entry{}
+	}
+	if d.values += count * each; d.err == nil && d.values > d.size { // many tags can point to one place
+		d.err = fmt.Errorf("byte %d: the values of the tags overlap: they have more bytes than the file, %d", at, d.size)
 		return entry{}
 	}
 	place := at + 4 + inline

@@ -6,11 +6,14 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"strings"
 	"testing"
 
 	xtiff "golang.org/x/image/tiff"
+
+	"plenilune/pipeline/boundtest"
 )
 
 // picture makes random rows for a header and keeps what it made.
@@ -216,10 +219,14 @@ func FuzzOpen(f *testing.F) {
 		f.Add(encode(f, h, row))
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
-		if x, err := ReadXMP(bytes.NewReader(b), int64(len(b))); err == nil && len(x) > len(b) {
-			t.Fatalf("%d bytes of text in a file of %d", len(x), len(b))
-		}
-		p, err := Open(bytes.NewReader(b), int64(len(b)))
+		var p *File
+		var err error
+		boundtest.Reading(t, b, func(r io.ReaderAt, size int64) {
+			if x, err := ReadXMP(r, size); err == nil && len(x) > len(b) {
+				t.Fatalf("%d bytes of text in a file of %d", len(x), len(b))
+			}
+			p, err = Open(r, size)
+		})
 		if err != nil {
 			return
 		}
