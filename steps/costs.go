@@ -62,6 +62,8 @@ var costs = map[string]cost{
 	"mosaic/place":     {perPx: 1.2, parallel: 0.9, bytesFieldPx: 0.1},
 	"mosaic/light":     {},
 	"mosaic/spectra":   {},
+	"mosaic/outlines":  {},
+	"mosaic/finest":    {perPx: 0.05, parallel: 0.5},
 	"mosaic/levels":    {perPx: 0.06, colour: 2, parallel: 0.9},
 	"mosaic/orient":    {perPx: 0.02},
 	"mosaic/sharpness": {perPx: 0.045, parallel: 0.5},

@@ -52,7 +52,7 @@ func TestLimbOfADisk(t *testing.T) {
 		t.Errorf("holes %v in a whole disk", n.placements.Holes)
 	}
 	// The Moon's mean apparent diameter over the disk's.
-	if want := 31.1 * 60 / 460; math.Abs(n.placements.Scale/want-1) > 0.002 || n.placements.ScaleSource != "limb" || !n.placements.Estimated {
+	if want := 31.1 * 60 / 460; math.Abs(n.placements.Scale/want-1) > 0.002 || n.placements.ScaleSource != "limb" || !n.placements.Estimated || n.placements.ScaleMoon != moonOfMean {
 		t.Errorf("scale %.4f arcsec/px from %q, want %.4f from the limb, estimated", n.placements.Scale, n.placements.ScaleSource, want)
 	}
 	if len(n.placements.Overlaps) < 24 {

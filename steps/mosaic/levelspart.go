@@ -7,8 +7,6 @@ import (
 	"math"
 
 	"plenilune/pipeline"
-	"plenilune/steps/kernel/moon"
-	"plenilune/steps/kernel/portable"
 	"plenilune/steps/kernel/robust"
 )
 
@@ -64,7 +62,8 @@ type placementsTable struct {
 	Scale       float64     `json:"scale_arcsec_per_px"` // 0: unknown
 	ScaleSource string      `json:"scale_source"`        // "stated", "limb" or ""
 	Estimated   bool        `json:"estimated"`
-	Extent      string      `json:"extent"` // "disk" or "region"
+	ScaleMoon   string      `json:"scale_moon,omitempty"` // whose size gave an estimated scale: moonOfSite, moonOfHour or moonOfMean
+	Extent      string      `json:"extent"`               // "disk" or "region"
 	Holes       []hole      `json:"holes"`
 	NoiseSigma  float64     `json:"noise_sigma"`
 
@@ -146,7 +145,11 @@ func runLevels(ctx context.Context, s levelsSettings, t *pipeline.Task) error {
 	out.Panels, out.NoiseSigma = placementsOf(t, g, s.IDs, tables, b)
 	out.Overlaps = overlapsOf(s.IDs, b.ties, b.levels, g.Overlaps)
 	stateLevels(t, out.Panels, out.Overlaps)
-	out.Scale, out.ScaleSource, out.Estimated = chooseScale(t, s.StatedArcsecPerPx/fine, g.Limb, g.Sphere.DistanceKM, g.Sphere.Carried)
+	size := moonFor(g, tables)
+	out.Scale, out.ScaleSource, out.Estimated = chooseScale(t, s.StatedArcsecPerPx/fine, g.Limb, size)
+	if out.Estimated {
+		out.ScaleMoon = size.from
+	}
 	c.fill(looks, b.levels)
 	warnOverexposed(t, c.overexposed())
 	out.Extent, out.Holes = extentOf(t, c, g, s.Extent)
@@ -275,56 +278,6 @@ func groupSize(g geometry, group int) int {
 		}
 	}
 	return n
-}
-
-// The Moon's apparent diameter in arcminutes, seen from the Earth's middle: mean, and at the most and the least
-// distant; for an observer with the Moon overhead it is up to 1.7 % more (from the mean radius 1737.4 km and distances of
-// 384 400, 406 700 and 356 400 km: 2·asin(R/d)).
-const (
-	meanDiameter  = 31.1
-	leastDiameter = 29.4
-	mostDiameter  = 34.1
-)
-
-// leastArc is how much of the limb, in degrees, tells the Moon's radius: the sagitta of 60° is 13 % of it, so that the
-// limb's relief moves it by half a per cent; that of 20° is 1.5 %, and it moves by 4 %.
-const leastArc = 60
-
-// chooseScale compares the stated scale with the limb's. Without site and times only the Moon's mean diameter is known, so that a
-// stated scale is believed as long as the Moon could be as large as it then is, give or take 3 %; with them its distance at the
-// epoch is, and the scale of the limb is exact if the Moon's turn under the panels bears the clocks out. A short arc of the limb does not
-// tell the radius (see leastArc).
-func chooseScale(t *pipeline.Task, stated float64, l limbTable, distanceKM float64, borneOut bool) (scale float64, source string, estimated bool) {
-	if !l.Found || l.ArcDeg < leastArc {
-		if stated > 0 {
-			return stated, "stated", false
-		}
-		return 0, "", false
-	}
-	moonWide, least, most, what := meanDiameter, leastDiameter, mostDiameter, "a mean Moon"
-	if distanceKM > 0 {
-		moonWide = 2 * portable.Asin(moon.RadiusKM/distanceKM) * 180 / math.Pi * 60
-		what = "the Moon of that hour,"
-		if borneOut {
-			least, most = moonWide, moonWide
-		}
-	}
-	limb := moonWide * 60 / (2 * l.R)
-	t.Fact("scale_from_limb", limb, "arcsec/px")
-	if stated <= 0 {
-		return limb, "limb", !borneOut
-	}
-	diameter := stated * 2 * l.R / 60
-	if diameter > most*1.03 || diameter < least*0.97 {
-		t.Warn("scale-differs", "the stated optics give %.4g arcsec/px, with which the Moon would be %.1f′ wide; "+
-			"its limb gives %.4g arcsec/px for %s of %.1f′, and that is used", stated, diameter, limb, what, moonWide)
-		return limb, "limb", !borneOut
-	}
-	if d := limb / stated; distanceKM > 0 && math.Abs(d-1) > 0.03 {
-		t.Warn("scale-differs", "the stated optics give %.4g arcsec/px, the limb %.4g for the Moon of the clips' hour: either the optics or the clips' "+
-			"clocks are wrong; the optics are believed", stated, limb)
-	}
-	return stated, "stated", false
 }
 
 func warnHoles(t *pipeline.Task, g geometry, holes []hole) {

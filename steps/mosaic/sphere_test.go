@@ -108,6 +108,7 @@ func TestTurningBall(t *testing.T) {
 		if want := 2 * math.Asin(1737.4/380000) / deg * 3600 / 460; math.Abs(n.placements.Scale/want-1) > 0.002 || n.placements.Estimated {
 			t.Errorf("scale %.4f arcsec/px, estimated %v; want %.4f, exact", n.placements.Scale, n.placements.Estimated, want)
 		}
+		n.outlinesReturn(t)
 		turned := math.Abs(shots[len(shots)-1].pose.Turn-shots[0].pose.Turn) / deg
 		if math.Abs(s.FoundDeg-turned) > 0.1 || math.Abs(s.ForetoldDeg-30) > 1e-9 {
 			t.Errorf("the field turned by %.2f°, foretold %.2f°, want %.2f° and 30°", s.FoundDeg, s.ForetoldDeg, turned)

@@ -103,6 +103,11 @@ func expand(x *pipeline.Expansion) error {
 		"placements": levels.Out("placements"),
 		"geometry":   place.Out("geometry"),
 	}}
+	out = out.With("outlines", x.Add(outlinesPart(pipeline.Input{Port: "geometry", Value: place.Out("geometry")})).Out("outlines"))
+	if len(in.finest) == len(items) {
+		fine := x.Add(finestPart(slices.Concat(geometry, in.pixels, in.weights, in.fulls, in.noises, in.tables, in.finest), memory))
+		out = out.With("finest", fine.Out("finest"))
+	}
 	handOn(out, items)
 	face := x.Add(orientPart(slices.Concat(inputsOf(out, "image", "placements", "geometry"), in.tables), set.Orientation))
 	out = out.With("orientation", face.Out("orientation"))
@@ -127,7 +132,7 @@ func inputsOf(it pipeline.Item, ports ...string) (in []pipeline.Input) {
 // handOn adds what is known of each panel's clip, as port:ID, for the report of the night.
 func handOn(out pipeline.Item, items []pipeline.Item) {
 	for _, it := range items {
-		for _, port := range []string{"panel", "frames", "index"} {
+		for _, port := range []string{"panel", "frames", "index", "finest"} {
 			if v := it.Values[port]; !v.IsZero() {
 				out.Values[port+":"+it.ID.String()] = v
 			}
@@ -139,6 +144,7 @@ func handOn(out pipeline.Item, items []pipeline.Item) {
 type inputs struct {
 	look, links, pixels, weights, fulls, noises, tables []pipeline.Input
 	spectra                                             []pipeline.Input // of those at their own scale
+	finest                                              []pipeline.Input // at the scale that each was stacked at
 	sensor                                              float64          // pixels of the sensor to one of theirs, along a side
 	pixelsMost                                          int64            // of the largest of those drawn to another scale; 0: none was
 }
@@ -199,7 +205,7 @@ func match(x *pipeline.Expansion, items []pipeline.Item, suffix string, memory i
 			*p.to = append(*p.to, pipeline.Input{Port: p.port, Value: it.Values[p.port]})
 		}
 	}
-	in.sensor, in.spectra = 1, ofPort(items, "spectrum")
+	in.sensor, in.spectra, in.finest = 1, ofPort(items, "spectrum"), ofPort(items, "finest")
 	links = x.Add(linksPart(slices.Concat(in.look, in.tables), suffix, memory)).Out("links")
 	in.links = []pipeline.Input{{Port: "links", Value: links}}
 	return in, links
@@ -258,7 +264,7 @@ func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part
 func levelsPart(in []pipeline.Input, memory int64, s levelsSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "levels",
-		Version:  17,
+		Version:  18,
 		Settings: s,
 		In:       in,
 		Out:      []string{"levels", "placements"},

@@ -2,23 +2,37 @@ package stacks
 
 import "plenilune/steps/kernel/frc"
 
-// agreement returns how alike the two halves of a channel are, by frequency in cycles a pixel of the stack; nil if that
-// cannot be told.
-func agreement(s *sums, ch int) frc.Curve {
-	p, q, cv := s.picture(&s.half[0], ch), s.picture(&s.half[1], ch), s.c
-	x0, y0, x1, y1 := knownWindow(p, q, cv)
-	w, h := x1-x0, y1-y0
-	if w <= 0 || h <= 0 {
+// halves are one channel of a stack's two halves, and the window in which both are known everywhere.
+type halves struct {
+	a, b           []float32
+	cv             canvas
+	x0, y0, x1, y1 int
+}
+
+func halvesOf(s *sums, ch int) halves {
+	h := halves{a: s.picture(&s.half[0], ch), b: s.picture(&s.half[1], ch), cv: s.c}
+	h.x0, h.y0, h.x1, h.y1 = knownWindow(h.a, h.b, h.cv)
+	return h
+}
+
+// cut returns what both show from (x, y) on.
+func (h halves) cut(x, y, w, ht int) (a, b []float32) {
+	a, b = make([]float32, 0, w*ht), make([]float32, 0, w*ht)
+	for row := y; row < y+ht; row++ {
+		at := row*h.cv.W + x
+		a, b = append(a, h.a[at:at+w]...), append(b, h.b[at:at+w]...)
+	}
+	return a, b
+}
+
+// agreement returns how alike the halves are, by frequency in cycles a pixel of the stack; nil if that cannot be told.
+func (h halves) agreement() frc.Curve {
+	w, ht := h.x1-h.x0, h.y1-h.y0
+	if w <= 0 || ht <= 0 {
 		return nil
 	}
-	cut := func(src []float32) []float32 {
-		out := make([]float32, 0, w*h)
-		for y := y0; y < y1; y++ {
-			out = append(out, src[y*cv.W+x0:y*cv.W+x1]...)
-		}
-		return out
-	}
-	return frc.Correlate(cut(p), cut(q), w, h)
+	a, b := h.cut(h.x0, h.y0, w, ht)
+	return frc.Correlate(a, b, w, ht)
 }
 
 // knownWindow returns a window in which both pictures are known everywhere, by taking off the border line with the

@@ -42,7 +42,7 @@ func TestAgreementFallsWithNoise(t *testing.T) {
 			w[0], v[0] = 0, 0 // unknown
 			s.half[k] = half{value: [][]float32{v}, weight: [][]float32{w}}
 		}
-		got := agreement(s, 0).Limit()
+		got := halvesOf(s, 0).agreement().Limit()
 		if got >= last || sigma == 0 && got != 0.5 {
 			t.Errorf("noise %g: agreement up to %.3f cycles/px, with less noise up to %.3f", sigma, got, last)
 		}

@@ -169,7 +169,8 @@ func openGate(c *clip, ref *plane.Image, cv canvas, col colours) *gate {
 func deliver(ctx context.Context, t *pipeline.Task, c *clip, s *sums, frames int) error {
 	img, weight, count := s.finish(frames)
 	cv := s.c
-	alike := agreement(s, len(img)/2)
+	both := halvesOf(s, len(img)/2)
+	alike := both.agreement()
 	table := panelTable{
 		Width: cv.W, Height: cv.H, FramesTotal: c.idx.Frames, FramesKept: frames,
 		NoiseSigma:        noiseOf(plane.Of(cv.W, cv.H, img...).Luminance(), s.raster),
@@ -187,6 +188,13 @@ func deliver(ctx context.Context, t *pipeline.Task, c *clip, s *sums, frames int
 		return err
 	}
 	if err := t.PutTable("spectrum", spectrumOf(alike)); err != nil {
+		return err
+	}
+	fine, err := both.finest(ctx, t, s.raster)
+	if err == nil {
+		err = t.PutTable("finest", fine)
+	}
+	if err != nil {
 		return err
 	}
 	for _, p := range []struct {

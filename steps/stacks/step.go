@@ -90,7 +90,7 @@ func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, tab clipFrame
 	need := needs{idx.Layout, tab.canvas(idx.Layout), set.Scale}
 	own := pipeline.Item{ID: it.ID}
 	mean := pipeline.Part{
-		Name: "mean", Item: own, Version: meanVersion, In: in, Out: []string{"image", "weight", "noise", "count", "full", "panel", "spectrum", "track"},
+		Name: "mean", Item: own, Version: meanVersion, In: in, Out: []string{"image", "weight", "noise", "count", "full", "panel", "spectrum", "track", "finest"},
 		Memory: need.mean(BlockFrames * len(blocks)), Run: pipeline.Bind(runMean),
 	}
 	if len(blocks) > 0 {
