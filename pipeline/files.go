@@ -147,7 +147,7 @@ func (s *fileSet) items(ctx context.Context, b *Block) ([]Item, []error, error) 
 	}
 	seen := map[ID]bool{}
 	var items []Item
-	for _, f := range files {
+	for _, f := range b.choice.take(files) {
 		if f != nil && !seen[f.id] {
 			seen[f.id] = true
 			items = append(items, Item{ID: f.id, Values: map[string]Value{"file": {file: f}}})

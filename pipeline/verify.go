@@ -51,6 +51,7 @@ func Verify(ctx context.Context, m *Manifest, c *cache.Cache, o Options, read Re
 
 type verifier struct {
 	read   RecordReader
+	pack   *packStands // what to compare with instead of the output folder; may be nil
 	proofs []Proof
 }
 
@@ -67,7 +68,10 @@ func (v *verifier) proveAll(ctx context.Context, g *graph, outDir string) error 
 			continue
 		}
 		prove := v.prove
-		if d.Folder != nil {
+		switch {
+		case v.pack != nil:
+			prove = v.proveAgainstPack
+		case d.Folder != nil:
 			prove = v.proveFolder
 		}
 		if err := prove(ctx, g, outDir, d); err != nil {
