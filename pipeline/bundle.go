@@ -113,6 +113,9 @@ func (x PackIndex) encode() ([]byte, error) {
 // parsePackIndex reads pack.json and holds it to what a pack may be.
 func parsePackIndex(b []byte) (PackIndex, error) {
 	var x PackIndex
+	if crowded(b) {
+		return x, fmt.Errorf("%s lists more things than its length has room for", packIndexFile)
+	}
 	if err := json.Unmarshal(b, &x); err != nil {
 		return x, fmt.Errorf("%s cannot be read: %w", packIndexFile, err)
 	}

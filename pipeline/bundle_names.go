@@ -37,14 +37,14 @@ func badPackName(name string) string {
 			return "its name leads out of the folder"
 		case e == "":
 			return "a part of its name is empty"
+		case strings.ContainsFunc(e, func(r rune) bool { return !plainRune(r) }):
+			return "its name has characters other than letters a to z, digits, '-', '_' and '.'"
 		case strings.HasPrefix(e, "."):
 			return "its name would be hidden"
 		case strings.HasSuffix(e, "."):
 			return "its name ends in a full stop, which not every system keeps"
 		case slices.Contains(deviceNames, stem):
 			return "its name is a device's on Windows"
-		case strings.ContainsFunc(e, func(r rune) bool { return !plainRune(r) }):
-			return "its name has characters other than letters a to z, digits, '-', '_' and '.'"
 		}
 	}
 	return ""

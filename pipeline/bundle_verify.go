@@ -104,7 +104,7 @@ func contentsOf(ctx context.Context, m *Manifest, c *cache.Cache) (map[ID]bool, 
 
 // record reads and proves the record of a file that a pack tells of.
 func (s *packStands) record(out PackOutput) (Record, error) {
-	b, err := s.pack.read(recordName(out.Record), packMostRecord)
+	b, err := s.pack.read(recordName(out.Record), packMostRecord+s.pack.size/2)
 	if err != nil {
 		return Record{}, err
 	}

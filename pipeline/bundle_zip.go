@@ -17,7 +17,7 @@ const (
 	packMostEntries   = 20000
 	packMostDirectory = 4 << 20  // bytes of the archive's own list of its files
 	packMostIndex     = 4 << 20  // bytes of pack.json
-	packMostRecord    = 48 << 20 // bytes of a record
+	packMostRecord    = 8 << 20  // bytes of a record, and half as many as the archive has
 	packFreeBytes     = 64 << 20 // that an archive may grow to, however small it is
 	packMostGrowth    = 20       // times its size that it may grow to beyond
 )
@@ -26,6 +26,7 @@ const (
 // Contents are proved when they are read. Close frees it.
 type Pack struct {
 	Index PackIndex
+	size  int64
 	files map[string]*zip.File
 	order []string
 }
@@ -57,7 +58,7 @@ func OpenPack(r io.ReaderAt, size int64) (*Pack, error) {
 		return nil, packFault("it lists %d files; a pack has at most %d", len(z.File), packMostEntries)
 	}
 	within.left = -1
-	p := &Pack{files: map[string]*zip.File{}}
+	p := &Pack{size: size, files: map[string]*zip.File{}}
 	if err := p.judge(z.File, size); err != nil {
 		return nil, err
 	}
@@ -202,6 +203,7 @@ func (p *Pack) read(name string, most int64) ([]byte, error) {
 		return nil, packFault("%q has %d bytes; it may have %d", name, n, most)
 	}
 	var b bytes.Buffer
+	b.Grow(int(p.files[name].UncompressedSize64) + bytes.MinRead)
 	if err := p.copyOut(name, &b); err != nil {
 		return nil, err
 	}

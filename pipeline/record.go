@@ -1,7 +1,9 @@
 package pipeline
 
 import (
+	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 
 	"plenilune/cache"
@@ -84,6 +86,9 @@ func (r Record) encode() ([]byte, error) {
 // SHA-256 of its text.
 func ParseRecord(b []byte) (Record, error) {
 	var r Record
+	if crowded(b) {
+		return r, errors.New("read record: it lists more things than its length has room for")
+	}
 	if err := json.Unmarshal(b, &r); err != nil {
 		return r, fmt.Errorf("read record: %w", err)
 	}
@@ -99,6 +104,13 @@ func ParseRecord(b []byte) (Record, error) {
 		}
 	}
 	return r, nil
+}
+
+// crowded tells JSON that is made to take many times its length of memory, by lists of empty things. What this program writes has
+// more than a hundred bytes for each.
+func crowded(b []byte) bool {
+	const least = 64
+	return bytes.Count(b, []byte("{"))+bytes.Count(b, []byte("null")) > least+len(b)/least
 }
 
 // RecordLine is one part of a record, taken apart for showing.
