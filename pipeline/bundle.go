@@ -3,6 +3,7 @@ package pipeline
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -28,6 +29,8 @@ const (
 	packPageFile   = "ro-crate-preview.html"
 	packRecordsDir = "records"
 	packLooksDir   = "previews"
+	packPanelsDir  = "panels"
+	packFromPanels = "from-panels.hcl"
 )
 
 // packVersion is the layout of PackIndex.
@@ -41,6 +44,7 @@ type PackIndex struct {
 	Date    string       `json:"date"` // of the night, as 2027-03-19
 	Site    bool         `json:"site"` // the manifest says where it was
 	Inputs  []PackInput  `json:"inputs"`
+	Panels  []PackInput  `json:"panels,omitempty"` // stacked panels, from which from-panels.hcl begins
 	Outputs []PackOutput `json:"outputs"`
 	Files   []PackFile   `json:"files"` // all others of the pack, sorted by name
 }
@@ -92,9 +96,12 @@ func (x PackIndex) missing() []PackInput {
 	return out
 }
 
-// inputsOf lists what one block was given.
+// HasPanels tells whether a pack can begin from its panels.
+func (x PackIndex) HasPanels() bool { return len(x.Panels) > 0 }
+
+// inputsOf lists what one block was given, or is given panels instead.
 func (x PackIndex) inputsOf(block Ref) (out []PackInput) {
-	for _, in := range x.Inputs {
+	for _, in := range slices.Concat(x.Inputs, x.Panels) {
 		if in.Block == block.String() {
 			out = append(out, in)
 		}
@@ -125,7 +132,7 @@ func parsePackIndex(b []byte) (PackIndex, error) {
 	if _, err := time.Parse(time.DateOnly, x.Date); err != nil {
 		return x, fmt.Errorf("%s has the date %q, which is none", packIndexFile, x.Date)
 	}
-	for _, in := range x.Inputs {
+	for _, in := range slices.Concat(x.Inputs, x.Panels) {
 		if !goodRef(in.Block) {
 			return x, fmt.Errorf("%s names the block %q, which is none", packIndexFile, in.Block)
 		}
@@ -150,6 +157,9 @@ func parsePackIndex(b []byte) (PackIndex, error) {
 		if !listed[recordName(o.Record)] {
 			return x, fmt.Errorf("%s lists no record of the output %q", packIndexFile, o.File)
 		}
+	}
+	if x.HasPanels() && !listed[packFromPanels] {
+		return x, fmt.Errorf("%s lists panels and no manifest that begins with them, %s", packIndexFile, packFromPanels)
 	}
 	if !listed[packManifest] {
 		return x, fmt.Errorf("%s lists no manifest, %s", packIndexFile, packManifest)

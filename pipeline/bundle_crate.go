@@ -174,6 +174,10 @@ func (c *crate) files() {
 			c.add(t)
 		case dir == packLooksDir:
 			c.add(c.file(f.Name, "A small picture of "+strings.Join(of[f.Name], ", "), mediaType(f.Name), f.ID, f.Bytes))
+		case strings.HasPrefix(dir, packPanelsDir+"/"):
+			c.add(c.file(f.Name, "A stacked panel, with all its planes", mediaType(f.Name), f.ID, f.Bytes))
+		case f.Name == packFromPanels:
+			c.add(c.file(f.Name, "A manifest that begins with the stacked panels", "text/plain", f.ID, f.Bytes))
 		}
 	}
 	c.parts = append(c.parts, packIndexFile)

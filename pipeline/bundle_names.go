@@ -57,7 +57,7 @@ func plainRune(r rune) bool {
 // packFolders gives each block with files its folder in a pack: its name, or with its kind before it where another block has that
 // name, or the pack needs it.
 func (m *Manifest) packFolders() map[Ref]string {
-	count := map[string]int{packRecordsDir: 1, packLooksDir: 1, "night-out": 1}
+	count := map[string]int{packRecordsDir: 1, packLooksDir: 1, packPanelsDir: 1, "night-out": 1}
 	for _, d := range deviceNames {
 		count[d] = 1
 	}

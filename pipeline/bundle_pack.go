@@ -31,8 +31,13 @@ type PackOptions struct {
 	Clips     bool // hold the clips, darks and flats themselves
 	Site      bool
 	Comments  bool
+	// Panel, if not nil, writes a stack's product as a file, to begin with when the clips are gone; its values are on the ports that
+	// source knows.
+	Panel func(w io.Writer, from ID, source func(port string) (Source, bool), record []byte) error
 	// Look, if not nil, makes a small picture of a delivered one: its bytes and ending, or nothing where there is none to be made.
 	Look func(file string) (picture []byte, ending string, err error)
+
+	scratch string // a folder for panels on their way into the pack
 }
 
 // packSource is one file that goes into a pack, from memory or from a disk.
@@ -78,9 +83,10 @@ func WritePack(ctx context.Context, m *Manifest, c *cache.Cache, o PackOptions, 
 		return p.index, err
 	}
 	p.add(packManifest, text, true)
-	if o.Clips {
-		p.clips()
+	if err := p.panels(ctx, text); err != nil {
+		return p.index, err
 	}
+	p.clips()
 	if err := p.describe(); err != nil {
 		return p.index, err
 	}
@@ -139,7 +145,10 @@ func (p *packing) outputs(ctx context.Context) error {
 }
 
 func (p *packing) output(ctx context.Context, d *delivery) error {
-	rec := recordOf(d.Encoded)
+	rec, err := recordOf(p.g.cache, d.Encoded)
+	if err != nil {
+		return err
+	}
 	text, err := rec.encode()
 	if err != nil {
 		return err
@@ -253,18 +262,18 @@ func (p *packing) inputs(ctx context.Context) error {
 		for _, it := range items {
 			f := it.Values["file"].file
 			if behind[f.id] {
-				p.index.Inputs = append(p.index.Inputs, PackInput{ref.String(), packNameOf(folders[ref], f.id, f.path), f.id, f.size, p.o.Clips})
+				p.index.Inputs = append(p.index.Inputs, PackInput{ref.String(), packNameOf(folders[ref], f.id, f.path), f.id, f.size, p.o.Clips || p.o.Panel != nil && b.Kind == panelsKind})
 			}
 		}
 	}
 	return nil
 }
 
-// clips adds the files themselves, each name once.
+// clips adds the files that are to be in the pack themselves, each name once.
 func (p *packing) clips() {
 	seen := map[string]bool{}
 	for _, in := range p.index.Inputs {
-		if path, ok := p.pathOf(in.ID); ok && !seen[in.Name] {
+		if path, ok := p.pathOf(in.ID); ok && in.In && !seen[in.Name] {
 			seen[in.Name] = true
 			p.files = append(p.files, packSource{PackFile{in.Name, in.ID, in.Bytes}, nil, path, false})
 		}
@@ -275,7 +284,7 @@ func (p *packing) clips() {
 func (p *packing) pathOf(id ID) (string, bool) {
 	for _, b := range p.m.Blocks {
 		for _, path := range b.Paths {
-			if got, ok := p.g.files.known(path); ok && got == id {
+			if got, ok := p.g.files.content(path); ok && got == id {
 				return path, true
 			}
 		}
@@ -310,7 +319,11 @@ func (p *packing) manifest(ctx context.Context, c *cache.Cache) ([]byte, error) 
 	made := map[string]ID{}
 	for _, d := range again.deliveries {
 		if again.awaitAll(ctx, d.streams()) == nil {
-			if text, err := recordOf(d.Encoded).encode(); err == nil {
+			rec, err := recordOf(c, d.Encoded)
+			if err != nil {
+				return nil, err
+			}
+			if text, err := rec.encode(); err == nil {
 				made[d.File] = cache.Sum(text)
 			}
 		}
@@ -350,7 +363,7 @@ func (p *packing) rewriting() rewriting {
 		r.clips[ref] = map[string]string{}
 		for _, c := range b.mentioned {
 			id := c.id
-			if known, ok := p.g.files.known(c.path); ok && id.IsZero() {
+			if known, ok := p.g.files.content(c.path); ok && id.IsZero() {
 				id = known
 			}
 			if name, ok := labels[id]; ok {

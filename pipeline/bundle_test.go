@@ -136,7 +136,9 @@ func hostile(t *testing.T, good []byte) map[string]struct {
 		"cut short":               {good[:len(good)-40], "cannot be read as a zip archive"},
 		"a file that is gone": {changed(func(es []entry) []entry { return deleted(es, "night.hcl") }),
 			"the archive does not hold it"},
-		"a file of another length": {changed(func(es []entry) []entry { return altered(es, "night.hcl", func(b []byte) []byte { return append(b, '\n') }) }),
+		"a file of another length": {changed(func(es []entry) []entry {
+			return altered(es, "night.hcl", func(b []byte) []byte { return append(b, '\n') })
+		}),
 			"was altered"},
 		"a list of another layout": {changed(func(es []entry) []entry {
 			return altered(es, "pack.json", func(b []byte) []byte {
@@ -390,15 +392,15 @@ func verifyBytes(t *testing.T, b *bench, pack []byte) ([]Proof, []PackInput) {
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	file, err := p.LayOutToVerify(t.Context(), dir, b.steps)
+	u, err := p.LayOutToVerify(t.Context(), dir, b.steps)
 	if err != nil {
 		t.Fatal(err)
 	}
-	src, err := os.ReadFile(file)
+	src, err := os.ReadFile(u.Manifest)
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, d := LoadManifest(file, src, b.steps, nil)
+	m, d := LoadManifest(u.Manifest, src, b.steps, nil)
 	if d.HasErrors() {
 		t.Fatal(d)
 	}
@@ -408,7 +410,7 @@ func verifyBytes(t *testing.T, b *bench, pack []byte) ([]Proof, []PackInput) {
 		t.Fatal(err)
 	}
 	defer c.Close()
-	proofs, missing, _, err := VerifyPack(t.Context(), p, m, c, Options{Jobs: 2, Memory: 1 << 20})
+	proofs, missing, err := VerifyPack(t.Context(), p, m, nil, c, Options{Jobs: 2, Memory: 1 << 20})
 	if err != nil && !errors.Is(err, ErrIncomplete) {
 		t.Fatal(err)
 	}

@@ -16,6 +16,7 @@ import (
 // Unpacked is what an archive held, laid out in a folder.
 type Unpacked struct {
 	Manifest string // path of the manifest
+	Panels   string // path of the one that begins with stacked panels; empty if there is none
 	Index    PackIndex
 	Missing  []PackInput // files that the pack does not hold, each content once
 }
@@ -39,11 +40,14 @@ func Unpack(ctx context.Context, p *Pack, dir string, steps []Step) (Unpacked, e
 	if err := p.layOut(ctx, temp, nil); err != nil {
 		return u, err
 	}
-	if err := judgeStranger(filepath.Join(temp, packManifest), steps); err != nil {
+	if err := p.judgeManifests(temp, steps); err != nil {
 		return u, err
 	}
 	if err := os.Chmod(temp, 0o755); err != nil {
 		return u, fmt.Errorf("open the folder to readers: %w", err)
+	}
+	if p.files[packFromPanels] != nil {
+		u.Panels = filepath.Join(dir, packFromPanels)
 	}
 	if err := os.Remove(dir); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return u, fmt.Errorf("put the folder in the place of the empty one: %w", err)
@@ -156,6 +160,15 @@ func (s stopper) Write(b []byte) (int, error) {
 		return 0, &writeError{err}
 	}
 	return len(b), nil
+}
+
+// judgeManifests judges each manifest of a pack.
+func (p *Pack) judgeManifests(dir string, steps []Step) error {
+	err := judgeStranger(filepath.Join(dir, packManifest), steps)
+	if err == nil && p.files[packFromPanels] != nil {
+		err = judgeStranger(filepath.Join(dir, packFromPanels), steps)
+	}
+	return err
 }
 
 // judgeStranger reads a manifest that came in a pack, and refuses one with faults or one that would read outside its folder.

@@ -13,30 +13,34 @@ import (
 
 // packStands is what a pack says of the files that were made.
 type packStands struct {
-	pack *Pack
-	made map[string]PackOutput
+	pack   *Pack
+	made   map[string]PackOutput
+	panels bool // they are made anew from panels: their records tell of these
 }
 
-// LayOutToVerify writes what of a pack is needed to make everything anew into a folder, and returns the path of its manifest.
-func (p *Pack) LayOutToVerify(ctx context.Context, dir string, steps []Step) (string, error) {
-	need := map[string]bool{packManifest: true}
-	for _, in := range p.Index.Inputs {
+// LayOutToVerify writes what of a pack is needed to make everything anew into a folder.
+func (p *Pack) LayOutToVerify(ctx context.Context, dir string, steps []Step) (Unpacked, error) {
+	u := Unpacked{Manifest: filepath.Join(dir, packManifest), Index: p.Index}
+	need := map[string]bool{packManifest: true, packFromPanels: true}
+	for _, in := range slices.Concat(p.Index.Inputs, p.Index.Panels) {
 		need[in.Name] = in.In
 	}
-	if err := p.layOut(ctx, dir, func(name string) bool { return need[name] }); err != nil {
-		return "", err
+	if p.files[packFromPanels] != nil {
+		u.Panels = filepath.Join(dir, packFromPanels)
 	}
-	file := filepath.Join(dir, packManifest)
-	return file, judgeStranger(file, steps)
+	if err := p.layOut(ctx, dir, func(name string) bool { return need[name] }); err != nil {
+		return u, err
+	}
+	return u, p.judgeManifests(dir, steps)
 }
 
 // VerifyPack makes anew in c, which should hold nothing, every file that a pack tells of and whose clips are there, and compares it with
-// what the pack says. m is the pack's manifest, with its files resolved. The files that are not there are returned, each content once.
-func VerifyPack(ctx context.Context, p *Pack, m *Manifest, c *cache.Cache, o Options) ([]Proof, []PackInput, Summary, error) {
-	stands := &packStands{pack: p, made: map[string]PackOutput{}}
+// what the pack says. m is the pack's manifest, with its files resolved; panels, if not nil, the one that begins with its panels, by which
+// the pixels of files are made whose clips are not there. The files that are not there are returned, each content once.
+func VerifyPack(ctx context.Context, p *Pack, m, panels *Manifest, c *cache.Cache, o Options) ([]Proof, []PackInput, error) {
 	here, err := contentsOf(ctx, m, c)
 	if err != nil {
-		return nil, nil, Summary{}, err
+		return nil, nil, err
 	}
 	var missing []PackInput
 	for _, in := range contents(p.Index.Inputs) {
@@ -44,16 +48,37 @@ func VerifyPack(ctx context.Context, p *Pack, m *Manifest, c *cache.Cache, o Opt
 			missing = append(missing, in)
 		}
 	}
-	var unmade []Proof
-	var only []string
-	for _, out := range p.Index.Outputs {
-		if len(o.Only) > 0 && !slices.Contains(o.Only, out.File) {
+	v := &verifier{pack: &packStands{pack: p, made: map[string]PackOutput{}}}
+	whole, lacking, err := v.sorted(here, o.Only)
+	if err != nil {
+		return nil, missing, err
+	}
+	proofs, err := v.runPack(ctx, m, c, o, whole)
+	if err != nil && !errors.Is(err, ErrIncomplete) || len(lacking) == 0 {
+		return proofs, missing, err
+	}
+	if panels == nil {
+		return append(proofs, lacking...), missing, err
+	}
+	var files []string
+	for _, l := range lacking {
+		files = append(files, l.File)
+	}
+	v.pack.panels = true
+	more, perr := v.runPack(ctx, panels, c, o, files)
+	return append(proofs, more...), missing, errors.Join(err, perr)
+}
+
+// sorted tells the files that can be made of what is here from those that cannot.
+func (v *verifier) sorted(here map[ID]bool, only []string) (whole []string, lacking []Proof, err error) {
+	for _, out := range v.pack.pack.Index.Outputs {
+		if len(only) > 0 && !slices.Contains(only, out.File) {
 			continue
 		}
-		stands.made[out.File] = out
-		rec, err := stands.record(out)
+		v.pack.made[out.File] = out
+		rec, err := v.pack.record(out)
 		if err != nil {
-			return nil, missing, Summary{}, err
+			return nil, nil, err
 		}
 		lacks := 0
 		for _, capture := range rec.Captures {
@@ -61,29 +86,34 @@ func VerifyPack(ctx context.Context, p *Pack, m *Manifest, c *cache.Cache, o Opt
 				lacks++
 			}
 		}
-		if lacks > 0 {
-			unmade = append(unmade, Proof{File: out.File, State: Unmade,
-				Reason: fmt.Sprintf("%d of the %s that it was made from are not here", lacks, numbered(len(rec.Captures), "file"))})
+		if lacks == 0 {
+			whole = append(whole, out.File)
 			continue
 		}
-		only = append(only, out.File)
+		lacking = append(lacking, Proof{File: out.File, State: Unmade,
+			Reason: fmt.Sprintf("%d of the %s that it was made from are not here", lacks, numbered(len(rec.Captures), "file"))})
 	}
-	if len(only) == 0 {
-		return unmade, missing, Summary{}, nil
+	return whole, lacking, nil
+}
+
+// runPack makes files anew by one of a pack's manifests, and compares them.
+func (v *verifier) runPack(ctx context.Context, m *Manifest, c *cache.Cache, o Options, files []string) ([]Proof, error) {
+	if len(files) == 0 {
+		return nil, nil
 	}
-	v := &verifier{pack: stands}
-	o.verify, o.Only = v, only
-	sum, err := Run(ctx, m, c, o)
+	o.verify, o.Only = v, files
+	_, err := Run(ctx, m, c, o)
 	var request *RequestError
 	if errors.As(err, &request) && !errors.Is(err, ErrIncomplete) { // a file that the manifest does not make is told below
 		err = nil
 	}
-	for _, file := range only {
-		if !slices.ContainsFunc(v.proofs, func(p Proof) bool { return p.File == file }) {
-			v.proofs = append(v.proofs, Proof{File: file, State: Unmade, Reason: "the manifest does not make it"})
+	proofs := slices.Clone(v.proofs)
+	for _, file := range files {
+		if !slices.ContainsFunc(proofs, func(p Proof) bool { return p.File == file }) {
+			proofs = append(proofs, Proof{File: file, State: Unmade, Reason: "the manifest does not make it"})
 		}
 	}
-	return append(v.proofs, unmade...), missing, sum, err
+	return proofs, err
 }
 
 // contentsOf reads a manifest's files.
@@ -125,7 +155,10 @@ func (v *verifier) proveAgainstPack(ctx context.Context, g *graph, _ string, d *
 		v.proofs = append(v.proofs, Proof{File: d.File, State: Absent, Reason: "the pack says nothing of it"})
 		return nil
 	}
-	made := recordOf(d.Encoded)
+	made, err := recordOf(g.cache, d.Encoded)
+	if err != nil {
+		return err
+	}
 	rec, err := made.encode()
 	if err != nil {
 		return err
@@ -145,14 +178,20 @@ func (v *verifier) proveAgainstPack(ctx context.Context, g *graph, _ string, d *
 		if err != nil {
 			return err
 		}
-		p.State = Differs
-		if was.Output.ID == made.Output.ID {
+		switch alike := was.Output.ID == made.Output.ID; {
+		case alike && v.pack.panels:
+			p.State, p.Reason = Alike, "made from the pack's panels, its content is equal; only its clips would tell of the file with its record"
+		case alike:
 			p.State = Lineage
+		default:
+			p.State = Differs
 		}
-		p.Step, p.Reason, p.Change = g.firstApart(was, made)
+		if p.State != Alike {
+			p.Step, p.Reason, p.Change = g.firstApart(was, made)
+		}
 	}
 	v.proofs = append(v.proofs, p)
-	if !out.Beside {
+	if !out.Beside || v.pack.panels {
 		return nil
 	}
 	b := Proof{File: d.File + ".record.json", ID: cache.Sum(rec), State: Proven}

@@ -65,6 +65,7 @@ func PackTo(ctx context.Context, file string, m *Manifest, c *cache.Cache, o Pac
 	if err != nil {
 		return x, fmt.Errorf("begin the pack: %w", err)
 	}
+	o.scratch = temp
 	w := bufio.NewWriterSize(f, 1<<20)
 	x, err = WritePack(ctx, m, c, o, w)
 	if err == nil {

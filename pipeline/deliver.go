@@ -57,7 +57,11 @@ func (g *graph) awaitAll(ctx context.Context, values []Value) error {
 
 // deliver writes one file or folder unless it stands there already, bit for bit.
 func (g *graph) deliver(ctx context.Context, outDir string, d *delivery) error {
-	rec, err := recordOf(d.Encoded).encode()
+	made, err := recordOf(g.cache, d.Encoded)
+	if err != nil {
+		return err
+	}
+	rec, err := made.encode()
 	if err != nil {
 		return err
 	}

@@ -59,7 +59,7 @@ func (g *graph) readSizes() map[ID]Size {
 			continue
 		}
 		if s, ok := g.exec.costs.Size(n.notes.Facts); ok {
-			s.ID = n.part.Item.ID
+			s.ID = g.files.stem(n.part.Item.ID)
 			out[s.ID] = s
 		}
 	}
@@ -99,10 +99,7 @@ func (g *graph) of(n *node) []Size {
 
 // clipSizes returns the clips that a block is made of, each content once.
 func (g *graph) clipSizes(b *Block) []Size {
-	paths := b.Paths
-	if !b.hasFiles {
-		paths = g.man.clipsOf(b, nil)
-	}
+	paths := g.man.clipsOf(b, nil)
 	var out []Size
 	fine := g.exec.costs.Fine(g.man, b)
 	seen := map[ID]bool{}
@@ -226,7 +223,7 @@ func (t *tally) file(name string, c Cost) {
 	t.largest = max(t.largest, size)
 }
 
-// known returns a file's content id, if it was identified.
+// known returns the content id of what a file stands for, if it was identified.
 func (s *fileSet) known(path string) (ID, bool) {
 	s.mu.Lock()
 	slot := s.byPath[path]
@@ -234,7 +231,7 @@ func (s *fileSet) known(path string) (ID, bool) {
 	if slot == nil || slot.file == nil {
 		return ID{}, false
 	}
-	return slot.file.id, true
+	return s.stem(slot.file.id), true
 }
 
 // toRead is how many bytes of clips have to be read before they are known.

@@ -77,13 +77,13 @@ func (x *Expansion) Upstream(refs ...Ref) ([]Item, error) {
 	return out, nil
 }
 
-// Behind returns those products of blocks of a kind whose value on a port a block's product, an item of Upstream(ref), was made from,
-// however far back.
-func (x *Expansion) Behind(it Item, ref Ref, kind, port string) ([]Item, error) {
+// Behind returns those products of blocks of some kinds whose value on a port a block's product, an item of Upstream(ref), was made
+// from, however far back.
+func (x *Expansion) Behind(it Item, ref Ref, port string, kinds ...string) ([]Item, error) {
 	var refs []Ref
 	seen := map[Ref]bool{ref: true}
 	for todo := []Ref{ref}; len(todo) > 0; todo = todo[1:] {
-		if todo[0].Kind == kind {
+		if slices.Contains(kinds, todo[0].Kind) {
 			refs = append(refs, todo[0])
 		}
 		b := x.run.g.man.Block(todo[0])
@@ -151,6 +151,14 @@ func (x *Expansion) Table(v Value, dst any) error {
 	}
 	return nil
 }
+
+// StandFor states that a file, an item of this block, holds what was made of another of content id stem, which need not
+// be at hand: where a setting names the file, the product of that id is meant, and it goes by the file's name.
+func (x *Expansion) StandFor(file, stem ID) { x.run.g.files.standFor(file, stem) }
+
+// NameOf returns how the user's file of a content id is called, or the head of the id: for names of files to be
+// delivered, never for a part.
+func (x *Expansion) NameOf(id ID) string { return x.run.g.files.label(id) }
 
 // Alive waits for all values of the items and drops the items of which one
 // failed, so that one bad clip never stops the night.

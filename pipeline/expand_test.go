@@ -18,7 +18,7 @@ func TestBehind(t *testing.T) {
 			return err
 		}
 		for kind, port := range map[string]string{"clips": "word", "sum": "big", "file": "file"} {
-			behind, err := x.Behind(items[0], of, kind, port)
+			behind, err := x.Behind(items[0], of, port, kind)
 			if err != nil {
 				return err
 			}
@@ -45,7 +45,7 @@ func TestBehind(t *testing.T) {
 		of := x.Settings().(*fakeFile).Of
 		items, err := x.Upstream(of)
 		if err == nil {
-			items, err = x.Behind(items[0], of, "clips", "word")
+			items, err = x.Behind(items[0], of, "word", "clips")
 		}
 		found["clips"] = len(items)
 		return err

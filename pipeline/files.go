@@ -69,6 +69,7 @@ type fileSet struct {
 	mu     sync.Mutex
 	byPath map[string]*fileSlot
 	labels map[ID]string
+	stems  map[ID]ID         // what a file stands for, where that is another
 	names  map[string]string // path → short name
 }
 
@@ -89,7 +90,7 @@ func (m *Manifest) FileNames() map[string]string {
 
 func newFileSet(m *Manifest, c *cache.Cache, rehash bool) *fileSet {
 	return &fileSet{cache: c, rehash: rehash, slots: make(chan struct{}, 2), byPath: map[string]*fileSlot{},
-		labels: map[ID]string{}, names: m.FileNames(), through: straight}
+		labels: map[ID]string{}, stems: map[ID]ID{}, names: m.FileNames(), through: straight}
 }
 
 func straight(r io.ReaderAt) io.ReaderAt { return r }
@@ -225,6 +226,38 @@ func (s *fileSet) hash(ctx context.Context, path string) (*inputFile, error) {
 		return nil, fmt.Errorf("remember the content of %s: %w", path, err)
 	}
 	return in, nil
+}
+
+// standFor notes that a file stands for another, of content id stem, and lends it its name.
+func (s *fileSet) standFor(file, stem ID) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.stems[file] = stem
+	name, known := s.labels[file]
+	if old, ok := s.labels[stem]; known && (!ok || cmp.Less(name, old)) {
+		s.labels[stem] = name
+	}
+}
+
+// stem returns what a file stands for: itself, unless standFor says otherwise.
+func (s *fileSet) stem(file ID) ID {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if stem, ok := s.stems[file]; ok {
+		return stem
+	}
+	return file
+}
+
+// content returns a file's content id, if it was identified.
+func (s *fileSet) content(path string) (ID, bool) {
+	s.mu.Lock()
+	slot := s.byPath[path]
+	s.mu.Unlock()
+	if slot == nil || slot.file == nil {
+		return ID{}, false
+	}
+	return slot.file.id, true
 }
 
 // label returns a content's short name, or the head of its id.

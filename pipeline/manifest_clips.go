@@ -76,16 +76,14 @@ func (m *Manifest) resolveClips(d *Diagnostics, b *Block, h *home) {
 	}
 }
 
-// clipsOf lists the files of the nearest blocks with files that a block is made from.
+// clipsOf lists the files of a block, or of the nearest blocks with files that it is made from.
 func (m *Manifest) clipsOf(b *Block, done []*Block) []string {
+	if b.hasFiles {
+		return slices.Clone(b.Paths)
+	}
 	var out []string
 	for _, r := range b.Refs {
-		up := m.Block(r)
-		switch {
-		case up == nil || slices.Contains(done, up):
-		case up.hasFiles:
-			out = append(out, up.Paths...)
-		default:
+		if up := m.Block(r); up != nil && !slices.Contains(done, up) {
 			out = append(out, m.clipsOf(up, append(done, b))...)
 		}
 	}
@@ -133,13 +131,13 @@ func fewOf(names []string) string {
 func (x *Expansion) Clip(name Clip) (id ID, ok bool) {
 	for _, c := range x.run.block.mentioned {
 		if c.text == string(name) && !c.id.IsZero() {
-			return c.id, true
+			return x.run.g.files.stem(c.id), true
 		}
 		if c.text != string(name) || c.path == "" {
 			continue
 		}
 		if f, err := x.run.g.files.identify(x.run.ctx, c.path); err == nil {
-			return f.id, true
+			return x.run.g.files.stem(f.id), true
 		}
 	}
 	return ID{}, false

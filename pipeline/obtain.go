@@ -13,7 +13,7 @@ import (
 // Wish is what Obtain is to bring forth of a block.
 type Wish struct {
 	Block Ref
-	Ports []string // values of each of the block's products
+	Ports []string // values of each of the block's products, as far as they have them
 	Whole bool     // also run the block's parts that no product needs
 	// Through, if not nil, is what every reading of a capture goes through.
 	Through func(io.ReaderAt) io.ReaderAt
@@ -25,6 +25,22 @@ type Product struct {
 	Name string // that capture's short name
 	c    *cache.Cache
 	outs map[string]ID
+	item Item
+}
+
+// Has tells whether the product has a value on a port wished for.
+func (p Product) Has(port string) bool {
+	_, ok := p.outs[port]
+	return ok
+}
+
+// Record returns the record of how the value on a port wished for was made.
+func (p Product) Record(port string) ([]byte, error) {
+	r, err := recordOf(p.c, p.item.Values[port])
+	if err != nil {
+		return nil, err
+	}
+	return r.encode()
 }
 
 // Source returns the value on one of the ports wished for.
@@ -77,7 +93,7 @@ func (g *graph) collect(ctx context.Context, w Wish, found func(Product)) {
 	var all sync.WaitGroup
 	for _, it := range b.items {
 		all.Go(func() {
-			p := Product{ID: it.ID, Name: g.files.label(it.ID), c: g.cache, outs: map[string]ID{}}
+			p := Product{ID: it.ID, Name: g.files.label(it.ID), c: g.cache, outs: map[string]ID{}, item: it}
 			var errs []error
 			for _, port := range w.Ports {
 				if v := it.Values[port]; v.node != nil { // asked for side by side
@@ -85,6 +101,9 @@ func (g *graph) collect(ctx context.Context, w Wish, found func(Product)) {
 				}
 			}
 			for _, port := range w.Ports {
+				if it.Values[port].IsZero() {
+					continue
+				}
 				id, err := g.await(ctx, it.Values[port])
 				p.outs[port] = id
 				errs = append(errs, err)

@@ -15,6 +15,7 @@ type Part struct {
 	Out      []string
 	Memory   int64 // bytes that Run needs at the most, for the budget
 	Run      func(context.Context, *Task) error
+	Lineage  string // the output that holds, as bytes, the record found in the file that the part reads; "": none
 }
 
 // called is the part's name with its label.

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 
 	"plenilune/cache"
 )
@@ -20,6 +21,20 @@ type Record struct {
 	Output   RecordOutput    `json:"output"`
 	Parts    []RecordPart    `json:"parts"` // each after those it depends on
 	Captures []RecordCapture `json:"captures"`
+	Lineage  *RecordLineage  `json:"lineage,omitempty"` // what is known of how the captures were made
+}
+
+// RecordLineage is what captures that this program made earlier, such as panels, tell of themselves: it was not done anew.
+type RecordLineage struct {
+	Made     []LineageOf     `json:"made"`
+	Parts    []RecordPart    `json:"parts"` // each after those it depends on
+	Captures []RecordCapture `json:"captures"`
+}
+
+// LineageOf says which value a capture holds.
+type LineageOf struct {
+	Capture ID           `json:"capture"`
+	Output  RecordOutput `json:"output"`
 }
 
 // RecordOutput points at the value that the record is about.
@@ -45,11 +60,12 @@ type RecordCapture struct {
 }
 
 // recordOf walks the graph behind a value; every part in it has settled.
-func recordOf(v Value) Record {
+func recordOf(c *cache.Cache, v Value) (Record, error) {
 	r := Record{Version: recordVersion}
 	if v.node != nil {
 		r.Output = RecordOutput{v.node.key, v.port, v.node.outs[v.port]}
 	}
+	var told lineageOf
 	seen := map[ID]bool{}
 	var visit func(v Value)
 	visit = func(v Value) {
@@ -69,9 +85,11 @@ func recordOf(v Value) Record {
 		}
 		r.Parts = append(r.Parts, RecordPart{v.node.key, string(v.node.text), v.node.outs,
 			v.node.notes.Facts, v.node.notes.Warnings})
+		told.node(c, v.node)
 	}
 	visit(v)
-	return r
+	r.Lineage = told.all()
+	return r, told.err
 }
 
 func (r Record) encode() ([]byte, error) {
@@ -95,7 +113,11 @@ func ParseRecord(b []byte) (Record, error) {
 	if r.Version != recordVersion {
 		return r, fmt.Errorf("read record: it has layout %d, this program reads %d", r.Version, recordVersion)
 	}
-	for _, p := range r.Parts {
+	parts := r.Parts
+	if r.Lineage != nil {
+		parts = slices.Concat(parts, r.Lineage.Parts)
+	}
+	for _, p := range parts {
 		if got := cache.Sum([]byte(p.Text)); got != p.Key {
 			return r, fmt.Errorf("read record: the text of part %s has the SHA-256 %s: the record was altered", p.Key, got)
 		}

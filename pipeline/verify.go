@@ -33,8 +33,9 @@ const (
 	Proven  ProofState = "same"         // bit for bit
 	Lineage ProofState = "same picture" // the pixels are equal, the record is not
 	Differs ProofState = "differs"
-	Absent  ProofState = "missing"  // there is no such file
-	Unmade  ProofState = "not made" // it could not be made anew
+	Absent  ProofState = "missing"     // there is no such file
+	Unmade  ProofState = "not made"    // it could not be made anew
+	Alike   ProofState = "same pixels" // it was made anew from a pack's panels, for lack of clips
 )
 
 // RecordReader finds the record of a delivered file.
@@ -83,7 +84,10 @@ func (v *verifier) proveAll(ctx context.Context, g *graph, outDir string) error 
 
 // prove compares one file, and the record beside it if it has one.
 func (v *verifier) prove(_ context.Context, g *graph, outDir string, d *delivery) error {
-	made := recordOf(d.Encoded)
+	made, err := recordOf(g.cache, d.Encoded)
+	if err != nil {
+		return err
+	}
 	rec, err := made.encode()
 	if err != nil {
 		return err

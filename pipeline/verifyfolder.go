@@ -15,7 +15,10 @@ import (
 
 // proveFolder compares a folder, file by file; what a user put beside them does not matter.
 func (v *verifier) proveFolder(ctx context.Context, g *graph, outDir string, d *delivery) error {
-	made := recordOf(d.Encoded)
+	made, err := recordOf(g.cache, d.Encoded)
+	if err != nil {
+		return err
+	}
 	rec, err := made.encode()
 	if err != nil {
 		return err

@@ -53,6 +53,9 @@ var costs = map[string]cost{
 
 	"stacks/resolution": {}, // two numbers
 
+	"panels/head": {},
+	"panels/read": {perPx: 0.1, bytesPx: 4.6, bytesFieldPx: 1},
+
 	"mosaic/resize":    {perPx: 0.4, parallel: 0.5, bytesPx: 9},
 	"mosaic/look":      {perPx: 0.95, parallel: 0.5, bytesFieldPx: 4.6},
 	"mosaic/links":     {perPx: 0.2, perPair: 1, parallel: 0.9, bytesFieldPx: 0.1},
@@ -78,6 +81,7 @@ var costs = map[string]cost{
 	"publish/sheet": {perPx: 0.02},
 
 	"publish/caption.txt": {},
+	"publish/panel.fits":  {perPx: 0.1, bytesPx: 8, bytesFieldPx: 12, filePx: 12},
 	"publish/encode.fits": {perPx: 0.06, colour: 3, bytesPx: 4, filePx: 4.2},
 	"publish/encode.tif":  {perPx: 0.03, colour: 3, bytesPx: 2, filePx: 2.2},
 	"publish/encode.png":  {perPx: 0.06, colour: 3, bytesPx: 0.62, filePx: 0.64},
@@ -209,6 +213,9 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 		if m.Night.ScaleArcsecPerPx() > 0 {
 			each("stacks/resolution", one)
 		}
+	case "panels":
+		each("panels/head", one)
+		each("panels/read", one)
 	case "mosaic":
 		each("mosaic/look", one)
 		picture(true, "mosaic/links", "mosaic/place", "mosaic/levels", "mosaic/sharpness", "mosaic/join", "mosaic/orient", "mosaic/spectra")
@@ -280,7 +287,7 @@ func joined(m *pipeline.Manifest, refs []pipeline.Ref) bool {
 		if r.Kind == "mosaic" {
 			return true
 		}
-		if up := m.Block(r); up != nil && r.Kind != "stack" && joined(m, up.Refs) {
+		if up := m.Block(r); up != nil && r.Kind != "stack" && r.Kind != "panels" && joined(m, up.Refs) {
 			return true
 		}
 	}
@@ -304,6 +311,11 @@ func files(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Size) []pip
 		}
 		for _, c := range clips {
 			out = append(out, pipeline.Guess{Kind: kind, File: p.File + " of " + c.ID.Short(), Of: []pipeline.Size{c}})
+		}
+	}
+	for _, p := range s.Panels {
+		for _, c := range clips {
+			out = append(out, pipeline.Guess{Kind: "publish/panel.fits", File: p.Folder + " of " + c.ID.Short(), Of: []pipeline.Size{c}})
 		}
 	}
 	for _, p := range s.Pages {

@@ -8,6 +8,7 @@ import (
 	"plenilune/steps/finish"
 	"plenilune/steps/frames"
 	"plenilune/steps/mosaic"
+	"plenilune/steps/panels"
 	"plenilune/steps/publish"
 	"plenilune/steps/stacks"
 )
@@ -20,6 +21,7 @@ func All() []pipeline.Step {
 		captures.ClipsStep(),
 		frames.Step(),
 		stacks.Step(),
+		panels.Step(),
 		mosaic.Step(),
 		detail.Step(),
 		finish.Step(),

@@ -8,6 +8,7 @@ import (
 
 	"plenilune/pipeline"
 	"plenilune/steps/captures"
+	"plenilune/steps/panels"
 )
 
 func checkCommand() *cobra.Command {
@@ -30,6 +31,13 @@ is any.`,
 			for _, b := range m.Blocks {
 				for _, path := range b.Paths {
 					files++
+					if b.Kind == "panels" {
+						if _, err := probePanel(path); err != nil {
+							faults++
+							fmt.Fprintf(stderr, "error: %s %q: %s: %v\n", b.Kind, b.Name, path, err)
+						}
+						continue
+					}
 					if x, err := probe(path); err != nil {
 						faults++
 						fmt.Fprintf(stderr, "error: %s %q: %v\n", b.Kind, b.Name, err)
@@ -60,6 +68,20 @@ type openCapture struct {
 func (o openCapture) Size() int64 { return o.size }
 
 var _ pipeline.File = openCapture{}
+
+// probePanel looks at what a panel's file holds.
+func probePanel(path string) (panels.Found, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return panels.Found{}, err
+	}
+	defer f.Close()
+	st, err := f.Stat()
+	if err != nil {
+		return panels.Found{}, err
+	}
+	return panels.Probe(openCapture{f, st.Size()})
+}
 
 // probe reads a capture's header and a few frames.
 func probe(path string) (captures.Index, error) {

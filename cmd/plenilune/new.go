@@ -16,6 +16,7 @@ type newFlags struct {
 	out         string
 	given       givenFrames
 	force, json bool
+	panels      bool
 }
 
 // givenFrames are the paths of calibration frames that the user named.
@@ -34,7 +35,10 @@ it or one level up, is taken as dark or flat frames, and it says so. What begins
 flatdark or darkflat, and dark frames in a folder of flat frames, are taken as dark
 frames for the flats, of the flats' own exposure. Of clips of several sizes, depths or
 nights the commonest are taken. What is left out is listed, with why, and with how to
-take it; hidden files and other files are passed over.`,
+take it; hidden files and other files are passed over.
+
+A folder of panels that were stacked already, by this program or by others (.fits, .tif,
+.png), and of nothing else is known as such; --panels says so where it is not.`,
 		Example: `  plenilune new ~/moon/clips -o ~/moon/night.hcl
   plenilune new clips --dark darks_gain10 --flat flats.ser`,
 		Args: cobra.ExactArgs(1),
@@ -47,6 +51,7 @@ take it; hidden files and other files are passed over.`,
 	fl.StringArrayVar(&f.given.darks, "dark", nil, "`PATH` of a folder or clip of dark frames, instead of what is named so; may be repeated")
 	fl.StringArrayVar(&f.given.flats, "flat", nil, "`PATH` of a folder or clip of flat frames, instead of what is named so; may be repeated")
 	fl.StringArrayVar(&f.given.flatDarks, "flat-dark", nil, "`PATH` of a folder or clip of dark frames for the flats, instead of what is named so; may be repeated")
+	fl.BoolVar(&f.panels, "panels", false, "the folder holds panels that were stacked already, a picture each")
 	fl.BoolVar(&f.force, "force", false, "replace the manifest if it stands there already")
 	fl.BoolVar(&f.json, "json", false, "print what is taken and left out as one JSON object a line on stdout")
 	return cmd
@@ -56,7 +61,7 @@ func (f *newFlags) run(stdout, stderr io.Writer, dir string) error {
 	if _, err := os.Stat(f.out); err == nil && !f.force {
 		return requestf("%s stands there already; choose another name with -o, or say --force", f.out)
 	}
-	n, err := surveyFolder(dir, f.given)
+	n, err := f.survey(dir)
 	if n != nil && f.json {
 		n.tellJSON(newScreen(stdout, stderr, true))
 	} else if n != nil {
@@ -84,6 +89,14 @@ func (f *newFlags) run(stdout, stderr io.Writer, dir string) error {
 	return nil
 }
 
+// survey looks for clips, or for panels.
+func (f *newFlags) survey(dir string) (*folderNight, error) {
+	if f.panels || holdsPanels(dir) {
+		return surveyPanels(dir)
+	}
+	return surveyFolder(dir, f.given)
+}
+
 // folderNight is what was found in a folder of clips.
 type folderNight struct {
 	dir          string
@@ -94,6 +107,7 @@ type folderNight struct {
 	leftOut      []leftOut
 	hidden       int      // files passed over because systems hide them
 	byFolder     siblings // every capture, taken or not
+	panels       bool     // clips are panels that were stacked already
 }
 
 // foundClip is a capture whose header was read.
@@ -104,6 +118,7 @@ type foundClip struct {
 	declared int64 // frames
 	bytes    int64
 	start    int64 // Unix ns, 0 unknown
+	panel    bool  // one that this program stacked
 }
 
 // leftOut is a file or folder that the manifest does not use. Those of one why

@@ -25,6 +25,10 @@ const fewLines = 8
 
 // tell lists what was taken and what was left out.
 func (n *folderNight) tell(w io.Writer) {
+	if n.panels {
+		n.tellPanels(w)
+		return
+	}
 	fmt.Fprintf(w, "%s taken", counted(len(n.clips), "clip"))
 	if len(n.clips) > 0 {
 		fmt.Fprintf(w, ", %s%s", n.clips[0].kind, n.amount())
@@ -39,6 +43,25 @@ func (n *folderNight) tell(w io.Writer) {
 	n.tellMasters(w, "flat", n.flats)
 	if len(n.flatDarks) > 0 {
 		n.tellMasters(w, "flat-dark", n.flatDarks)
+	}
+	n.tellLeftOut(w)
+}
+
+// tellPanels does so of panels that were stacked already.
+func (n *folderNight) tellPanels(w io.Writer) {
+	fmt.Fprintf(w, "%s taken", counted(len(n.clips), "panel"))
+	untimed := 0
+	for _, c := range n.clips {
+		if c.start == 0 {
+			untimed++
+		}
+	}
+	if len(n.clips) > 0 {
+		fmt.Fprintf(w, ", the first is: %s", n.clips[0].kind)
+	}
+	fmt.Fprintln(w)
+	if untimed > 0 {
+		fmt.Fprintf(w, "note: %d of them say nowhere when they were taken; the manifest can\n", untimed)
 	}
 	n.tellLeftOut(w)
 }
@@ -105,7 +128,7 @@ func (n *folderNight) tellJSON(s *screen) {
 	for _, k := range []struct {
 		kind  string
 		found []foundClip
-	}{{"clip", n.clips}, {"dark", n.darks}, {"flat", n.flats}, {"flat-dark", n.flatDarks}} {
+	}{{map[bool]string{false: "clip", true: "panel"}[n.panels], n.clips}, {"dark", n.darks}, {"flat", n.flats}, {"flat-dark", n.flatDarks}} {
 		for _, c := range k.found {
 			s.object(map[string]any{"event": "taken", "kind": k.kind, "path": filepath.ToSlash(c.path), "frames": c.frames, "format": c.kind})
 		}

@@ -29,6 +29,22 @@ night {
 {{.Night -}}
 }
 
+{{if .Panels -}}
+# Panels that were stacked already: they stand for clips and stacks.
+panels "old" {
+  files = {{list .Files}}
+{{- template "except" .}}
+
+  # encoding = "srgb" # how samples stand to light: "linear", "srgb", or "auto", as the files say
+  # white    = 65535  # what a sample of white has in the files; left alone, as their kind has it
+  # taken "PANEL" {   # where a file does not say when it was taken
+  #   utc = "2024-03-19T20:04:00Z"
+  # }
+  # filter {
+  #   wavelength_nm = 807
+  # }
+}
+{{- else -}}
 settings {
   # Share of each clip's frames that is used, the sharpest first: 0.01 to 1, or
   # "auto", which is half, and less of clips of more than 400 frames.
@@ -50,13 +66,7 @@ master {{quote .Name}} {
 {{end}}
 clips "disk" {
   files   = {{list .Files}}
-{{- if .Except}}
-  except  = [
-{{- range .Except}}
-    {{quote .Path}}, # {{.Why}}
-{{- end}}
-  ]
-{{- end}}
+{{- template "except" .}}
 {{- if .Own}}
   masters = [{{range $i, $m := .Own}}{{if $i}}, {{end}}master.{{$m}}{{end}}]
 {{- end}}
@@ -73,10 +83,11 @@ stack "panels" {
   keep  = settings.keep
   # scale = 1.5 # pixels of the picture to one of the camera's, where these are coarse
 }
+{{- end}}
 
 # The panels, in whatever order they came, joined.
 mosaic "disk" {
-  panels = stack.panels
+  panels = {{if .Panels}}panels.old{{else}}stack.panels{{end}}
 
   # Panels left out, and where those lie that cannot be matched: the offset of the
   # panel's middle from the disk's, north up and east left in the picture.
@@ -147,8 +158,22 @@ publish "out" {
     image  = finish.print # to be looked at in a browser, with the night's report: open disk/index.html
     folder = "disk"
   }
+{{- if not .Panels}}
+  # panels { # each panel with all that is known of it: to begin with when the clips are gone
+  #   stack  = stack.panels
+  #   folder = "panels"
+  # }
+{{- end}}
 }
-`))
+{{define "except"}}
+{{- if .Except}}
+  except  = [
+{{- range .Except}}
+    {{quote .Path}}, # {{.Why}}
+{{- end}}
+  ]
+{{- end}}
+{{- end}}`))
 
 // unknownNight is what the night block holds of what nobody has said.
 const unknownNight = `  # plenilune survey, before the night, reads this block too: its --help says what
@@ -211,12 +236,13 @@ type manifestData struct {
 	Files       []string
 	Except      []manifestExcept
 	Bands       []manifestBand
+	Panels      bool // instead of clips
 }
 
 // manifest writes the recipe for what was found, for a file in the folder base.
 func (n *folderNight) manifest(name string) ([]byte, error) {
 	base := filepath.Dir(name)
-	data := manifestData{Name: remark(filepath.Base(name)), Title: n.title, Night: unknownNight, Keep: stacks.DefaultKeep, Bands: recipeBands()}
+	data := manifestData{Name: remark(filepath.Base(name)), Title: n.title, Night: unknownNight, Keep: stacks.DefaultKeep, Bands: recipeBands(), Panels: n.panels}
 	if data.Title == "" {
 		data.Title = "A night of the Moon"
 	}
@@ -306,7 +332,7 @@ func (n *folderNight) holds(name string, text []byte) error {
 	if err := diags.Err(); err != nil {
 		return fmt.Errorf("defect in this program: the manifest that it would write has a fault: %w", err)
 	}
-	want := map[string][]foundClip{"clips.disk": n.clips, "master.dark": n.darks, "master.flat": n.flats, "master.flatdark": n.flatDarks}
+	want := map[string][]foundClip{"clips.disk": n.clips, "panels.old": n.clips, "master.dark": n.darks, "master.flat": n.flats, "master.flatdark": n.flatDarks}
 	for _, b := range m.Blocks {
 		taken, ok := want[b.Kind+"."+b.Name]
 		if !ok {

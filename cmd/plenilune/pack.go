@@ -18,6 +18,7 @@ import (
 
 	"plenilune/pipeline"
 	"plenilune/steps"
+	"plenilune/steps/publish"
 )
 
 // undated is the date of a night of which no clip tells the time.
@@ -25,9 +26,10 @@ const undated = "2000-01-01"
 
 type packFlags struct {
 	cacheFlags
-	out, run, clips, date, license  string
-	set                             []string
-	json, withClips, site, comments bool
+	out, run, clips, date, license string
+	set                            []string
+	json, withClips, withPanels    bool
+	site, comments                 bool
 }
 
 func packCommand() *cobra.Command {
@@ -44,7 +46,8 @@ it stands: nothing is computed. Equal runs give equal packs, to the last byte.
 Left at home are: the site, with time zone and skyline, in the place of which the manifest
 says how the Moon was turned at each clip, so that it makes the same to the last bit
 (--with-site keeps them); comments (--with-comments keeps them); and the names of clips,
-which go by the head of their SHA-256. Clips themselves go along by --with-clips, as they
+which go by the head of their SHA-256. Stacked panels go along by --with-panels, so that the
+mosaic and all after it can be made again when the clips are gone. Clips themselves go along by --with-clips, as they
 are: a clip holds the time of its frames and what else the camera's program wrote into it.`,
 		Example: `  plenilune pack night.hcl -o moon.zip
   plenilune pack night.hcl --with-clips --license https://creativecommons.org/licenses/by/4.0/`,
@@ -62,6 +65,7 @@ are: a clip holds the time of its frames and what else the camera's program wrot
 	fl.StringVar(&f.date, "date", "", "`DATE` of the night, as 2027-03-19 (default: as the clips tell it, or "+undated+")")
 	fl.StringVar(&f.license, "license", "", "`ADDRESS` of the terms under which it is given away")
 	fl.BoolVar(&f.withClips, "with-clips", false, "put the clips, darks and flats in too")
+	fl.BoolVar(&f.withPanels, "with-panels", false, "put every stacked panel with all its planes in, and a manifest that begins with them")
 	fl.BoolVar(&f.site, "with-site", false, "keep the site, time zone and skyline in the manifest")
 	fl.BoolVar(&f.comments, "with-comments", false, "keep the manifest's comments")
 	fl.BoolVar(&f.json, "json", false, "print one JSON object a line on stdout")
@@ -80,6 +84,9 @@ func (f *packFlags) pack(ctx context.Context, stdout, stderr io.Writer, file str
 	}
 	o := pipeline.PackOptions{OutDir: outDir(file, f.run), Overrides: over, Steps: steps.All(), Program: revision(), License: f.license,
 		Jobs: runtime.GOMAXPROCS(0), Memory: 1 << 30, Clips: f.withClips, Site: f.site, Comments: f.comments, Look: packLook}
+	if f.withPanels {
+		o.Panel = publish.WritePanel
+	}
 	if o.Date, err = f.dateOf(m); err != nil {
 		return err
 	}
@@ -127,10 +134,13 @@ func (f *packFlags) tell(stdout, stderr io.Writer, out string, size int64, m *pi
 	if f.json {
 		s := newScreen(stdout, stderr, true)
 		s.object(map[string]any{"event": "packed", "path": filepath.ToSlash(out), "bytes": size, "date": x.Date, "inputs": len(x.Inputs),
-			"outputs": len(x.Outputs), "previews": looks, "with_clips": f.withClips, "with_site": x.Site, "left_out": home})
+			"outputs": len(x.Outputs), "previews": looks, "panels": len(x.Panels), "with_clips": f.withClips, "with_site": x.Site, "left_out": home})
 		return
 	}
 	fmt.Fprintf(stderr, "%s: the recipe of %s, made from %s, with %s\n", bytesText(size), many(len(x.Outputs), "file"), many(len(x.Inputs), "clip"), many(looks, "preview"))
+	if f.withPanels {
+		fmt.Fprintf(stderr, "in it too: %s, to begin with when the clips are gone\n", many(len(x.Panels), "panel"))
+	}
 	fmt.Fprintf(stderr, "left at home: %s\n", strings.Join(home, ", "))
 	if f.withClips {
 		fmt.Fprintln(stderr, "the clips are in it as they are, with the times of their frames and whatever the camera's program wrote into them")

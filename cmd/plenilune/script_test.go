@@ -72,6 +72,7 @@ func TestScripts(t *testing.T) {
 			"private":     scriptPrivate,
 			"repack":      scriptRepack,
 			"crate":       scriptCrate,
+			"samesamples": scriptSameSamples,
 		},
 	})
 }

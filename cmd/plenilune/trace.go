@@ -99,7 +99,11 @@ func recordOf(path string) ([]byte, error) {
 
 func printText(w io.Writer, r pipeline.Record, key string) error {
 	var found []pipeline.RecordPart
-	for _, p := range r.Parts {
+	parts := r.Parts
+	if r.Lineage != nil {
+		parts = slices.Concat(parts, r.Lineage.Parts)
+	}
+	for _, p := range parts {
 		if strings.HasPrefix(p.Key.String(), strings.ToLower(key)) {
 			found = append(found, p)
 		}
@@ -158,7 +162,15 @@ func printLineage(w io.Writer, r pipeline.Record, names map[cache.ID]string) err
 		}
 		fmt.Fprintf(w, "sha256:%s  %d bytes  %s\n", c.ID, c.Bytes, name)
 	}
-	return nil
+	if r.Lineage == nil {
+		return nil
+	}
+	fmt.Fprintf(w, "\nHow %d of them were made, as they say themselves:\n\n", len(r.Lineage.Made))
+	for _, m := range r.Lineage.Made {
+		fmt.Fprintf(w, "sha256:%s  holds %s of %s\n", m.Capture, m.Output.Port, m.Output.Key.Short())
+	}
+	fmt.Fprintln(w)
+	return printLineage(w, pipeline.Record{Parts: r.Lineage.Parts, Captures: r.Lineage.Captures}, names)
 }
 
 // namesUnder reads every file under a folder, to know captures by name.

@@ -54,6 +54,9 @@ func unpack(ctx context.Context, stdout, stderr io.Writer, file, dir string, asJ
 	if len(u.Missing) > 0 {
 		next += " --clips DIR"
 	}
+	if u.Panels != "" && len(u.Missing) > 0 {
+		next = "plenilune run " + shellWord(filepath.ToSlash(u.Panels))
+	}
 	if asJSON {
 		s := newScreen(stdout, stderr, true)
 		s.object(map[string]any{"event": "unpacked", "path": filepath.ToSlash(u.Manifest), "title": u.Index.Title, "date": u.Index.Date,
@@ -70,7 +73,10 @@ func unpack(ctx context.Context, stdout, stderr io.Writer, file, dir string, asJ
 		return err
 	}
 	fmt.Fprintf(stderr, "next: %s\n", next)
-	if len(u.Missing) > 0 {
+	switch {
+	case len(u.Missing) > 0 && u.Panels != "":
+		fmt.Fprintf(stderr, "which begins with the panels in the pack; with these clips at hand: plenilune run %s --clips DIR\n", shellWord(filepath.ToSlash(u.Manifest)))
+	case len(u.Missing) > 0:
 		fmt.Fprintln(stderr, "where DIR holds these clips, whatever they are called there; or clips of your own, in folders that are called as in the manifest")
 	}
 	fmt.Fprintln(stdout, filepath.ToSlash(u.Manifest))

@@ -33,10 +33,10 @@ which is removed at the end.
 
 Of a pack it makes anew what the pack tells of, from the clips in it and those that it finds
 under --clips, by their content, whatever they are called; what cannot be made for lack of
-clips is named, with them.
+clips is named, with them, and made from the pack's panels if it has any.
 
 The table on stdout says of each file "same", "same picture" (the pixels are equal, the
-record in it is not), "differs", "missing" or "not made", and of those that differ the
+record in it is not), "same pixels" (made from panels), "differs", "missing" or "not made", and of those that differ the
 first part of the work at which the two go apart. Exit code 3 says that something
 differs, 1 that something could not be made anew.`,
 		Example: `  plenilune verify night.hcl
@@ -126,15 +126,18 @@ func (f *runFlags) judgeProofs(stdout, stderr io.Writer, proofs []pipeline.Proof
 			return err
 		}
 	}
-	if slices.ContainsFunc(proofs, func(p pipeline.Proof) bool { return p.State != pipeline.Proven && p.State != pipeline.Unmade }) {
+	if slices.ContainsFunc(proofs, func(p pipeline.Proof) bool { return p.State != pipeline.Proven && !unproven(p) }) {
 		return &toldError{exitDiffers}
 	}
-	if err != nil || slices.ContainsFunc(proofs, func(p pipeline.Proof) bool { return p.State == pipeline.Unmade }) {
+	if err != nil || slices.ContainsFunc(proofs, unproven) {
 		fmt.Fprintln(stderr, "plenilune:", cmp.Or(err, pipeline.ErrIncomplete))
 		return &toldError{exitFailed}
 	}
 	return nil
 }
+
+// unproven tells a file of which nothing is known to differ, and of which not all could be made anew.
+func unproven(p pipeline.Proof) bool { return p.State == pipeline.Unmade || p.State == pipeline.Alike }
 
 // showProofs prints the table of files, and below it where those that differ go apart first.
 func showProofs(w io.Writer, proofs []pipeline.Proof) error {

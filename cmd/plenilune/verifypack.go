@@ -56,25 +56,39 @@ func (f *runFlags) proofsOf(ctx context.Context, s *screen, p *pipeline.Pack, di
 	if err := os.Mkdir(home, 0o755); err != nil {
 		return nil, nil, fmt.Errorf("make a folder for the pack: %w", err)
 	}
-	manifest, err := p.LayOutToVerify(ctx, home, steps.All())
+	u, err := p.LayOutToVerify(ctx, home, steps.All())
 	if err != nil {
 		return nil, nil, err
 	}
-	src, err := os.ReadFile(manifest)
+	m, err := f.strangers(u.Manifest)
 	if err != nil {
-		return nil, nil, fmt.Errorf("read the pack's manifest: %w", err)
+		return nil, nil, err
 	}
-	m, diags := pipeline.LoadManifest(manifest, src, steps.All(), nil)
-	if err := diags.Err(); err != nil {
-		return nil, nil, fmt.Errorf("the pack's manifest has faults: %w", err)
+	var panels *pipeline.Manifest
+	if u.Panels != "" {
+		if panels, err = f.strangers(u.Panels); err != nil {
+			return nil, nil, err
+		}
 	}
-	_ = m.ResolveFiles(f.clips) // clips that are not there are told by name in the end
 	c, err := cache.Open(ctx, temp, cache.Options{Build: buildName(), Warn: func(text string) { fmt.Fprintf(s.err, "warning: cache: %s\n", text) }})
 	if err != nil {
 		return nil, nil, err
 	}
 	defer c.Close()
 	opts.OutDir, opts.Observer = filepath.Join(dir, "out"), s.event
-	proofs, missing, _, err := pipeline.VerifyPack(ctx, p, m, c, opts)
-	return proofs, missing, err
+	return pipeline.VerifyPack(ctx, p, m, panels, c, opts)
+}
+
+// strangers reads a manifest of a pack.
+func (f *runFlags) strangers(file string) (*pipeline.Manifest, error) {
+	src, err := os.ReadFile(file)
+	if err != nil {
+		return nil, fmt.Errorf("read the pack's manifest: %w", err)
+	}
+	m, diags := pipeline.LoadManifest(file, src, steps.All(), nil)
+	if err := diags.Err(); err != nil {
+		return nil, fmt.Errorf("the pack's manifest has faults: %w", err)
+	}
+	_ = m.ResolveFiles(f.clips) // clips that are not there are told by name in the end
+	return m, nil
 }

@@ -14,7 +14,7 @@ import (
 // Settings is a detail block of the manifest. Without deconvolve and without any
 // band it is the default recipe; with either, what stands there and no more.
 type Settings struct {
-	Image      pipeline.Ref `hcl:"image" refs:"mosaic stack detail"`
+	Image      pipeline.Ref `hcl:"image" refs:"mosaic stack panels detail"`
 	Deconvolve *Deconvolve  `hcl:"deconvolve,block"`
 	Bands      []Band       `hcl:"band,block"`
 }

@@ -10,7 +10,7 @@ import (
 
 // Settings is a finish block of the manifest.
 type Settings struct {
-	Image pipeline.Ref `hcl:"image" refs:"detail mosaic stack"`
+	Image pipeline.Ref `hcl:"image" refs:"detail mosaic stack panels"`
 	// ShadowLift raises the dark end: the curve is 1 + ShadowLift times as steep at
 	// black as a straight line. 0 keeps brightness proportional to light.
 	ShadowLift float64 `hcl:"shadow_lift,optional" min:"0" max:"20"`
@@ -135,7 +135,7 @@ func layoutPart(x *pipeline.Expansion, it pipeline.Item, set *Settings, light pi
 	if set.Names {
 		s.Names, s.NamesMost, s.SmallestKM = true, set.NamesMost, set.NamesSmallestKM
 	}
-	panels, err := x.Behind(it, set.Image, "stack", "panel")
+	panels, err := x.Behind(it, set.Image, "panel", "stack", "panels")
 	if err == nil {
 		panels, err = x.Alive(panels)
 	}

@@ -12,7 +12,7 @@ import (
 
 // Settings is a mosaic block of the manifest.
 type Settings struct {
-	Panels []pipeline.Ref `hcl:"panels" refs:"stack"`
+	Panels []pipeline.Ref `hcl:"panels" refs:"stack panels"`
 	// Except names clips whose panels are left out of the joining.
 	Except []pipeline.Clip `hcl:"except,optional"`
 	// Hints say where panels lie that matching cannot place.

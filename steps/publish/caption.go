@@ -48,7 +48,7 @@ func addCaption(x *pipeline.Expansion, p Picture, it pipeline.Item, file string)
 	if n.Camera != nil {
 		s.PixelUM = n.Camera.PixelUM
 	}
-	sharpened, err := x.Behind(it, p.Image, "detail", "image")
+	sharpened, err := x.Behind(it, p.Image, "image", "detail")
 	if err != nil {
 		return err
 	}
@@ -60,7 +60,7 @@ func addCaption(x *pipeline.Expansion, p Picture, it pipeline.Item, file string)
 			s.Joined = s.Joined || port == "placements"
 		}
 	}
-	panels, err := x.Behind(it, p.Image, "stack", "panel")
+	panels, err := x.Behind(it, p.Image, "panel", "stack", "panels")
 	if err == nil {
 		panels, err = x.Alive(panels)
 	}
@@ -178,6 +178,10 @@ func (s captionSettings) how(c captionSource) string {
 	}
 	var b strings.Builder
 	switch {
+	case total == 0 && s.Joined && len(c.panels) > 1:
+		fmt.Fprintf(&b, "%d panels, each stacked already; joined and evened in brightness", len(c.panels))
+	case total == 0:
+		b.WriteString("One panel, stacked already")
 	case s.Joined && len(c.panels) > 1:
 		fmt.Fprintf(&b, "%d panels, of each the sharpest frames (%s of %s in all) aligned piece by piece and averaged; the panels joined and evened in brightness",
 			len(c.panels), thousands(kept), thousands(total))

@@ -9,7 +9,6 @@ import (
 	"strings"
 
 	"plenilune/pipeline"
-	"plenilune/steps/publish/pages"
 )
 
 // formatOf tells a file's kind by its ending, "" if it is none that is written.
@@ -45,6 +44,7 @@ const imagePlane = "image"
 // planesOf lists what kinds of block have beside their picture.
 var planesOf = map[string][]string{
 	"stack":  {"weight", "count", "noise"},
+	"panels": {"weight", "count", "noise"},
 	"mosaic": {"weight", "noise", "coverage", "source"},
 }
 
@@ -118,26 +118,34 @@ func check(settings any, _ pipeline.Night) []pipeline.Problem {
 				Hint: "end the file in .jpg, or make the picture smaller with long_edge_px"})
 		}
 	}
-	return append(out, checkFolders(settings.(*Settings).Pages, seen)...)
+	return append(out, checkFolders(settings.(*Settings), seen)...)
 }
 
-// checkFolders holds the pages' folders to names of their own; taken are those of pictures, in small letters.
-func checkFolders(all []pages.Pages, taken map[string]string) []pipeline.Problem {
+// checkFolders holds folders to names of their own; taken are those of pictures, in small letters.
+func checkFolders(set *Settings, taken map[string]string) []pipeline.Problem {
 	var out []pipeline.Problem
-	for i, p := range all {
-		at := fmt.Sprintf("pages.%d.folder", i)
-		if text, hint := checkPath(p.Folder); text != "" {
+	folder := func(at, name, why, hint string) bool {
+		if text, hint := checkPath(name); text != "" {
 			out = append(out, pipeline.Problem{Path: at, Text: text, Hint: hint})
-			continue
+			return false
 		}
-		low := strings.ToLower(path.Clean(p.Folder))
+		low := strings.ToLower(path.Clean(name))
 		for _, other := range slices.Sorted(maps.Keys(taken)) {
 			if other == low || strings.HasPrefix(other, low+"/") || strings.HasPrefix(low, other+"/") {
-				out = append(out, pipeline.Problem{Path: at, Text: fmt.Sprintf("the folder %q would hold, or be, %q, and it is replaced whole", p.Folder, taken[other]), Hint: "give the pages a folder of their own"})
+				out = append(out, pipeline.Problem{Path: at, Text: fmt.Sprintf("the folder %q would hold, or be, %q%s", name, taken[other], why), Hint: hint})
 				break
 			}
 		}
-		taken[low] = p.Folder
+		taken[low] = name
+		return true
+	}
+	for i, p := range set.Panels {
+		folder(fmt.Sprintf("panels.%d.folder", i), p.Folder, "", "give the panels a folder of their own")
+	}
+	for i, p := range set.Pages {
+		if !folder(fmt.Sprintf("pages.%d.folder", i), p.Folder, ", and it is replaced whole", "give the pages a folder of their own") {
+			continue
+		}
 		if u, err := url.Parse(p.URL); p.URL != "" && (err != nil || u.Host == "" || u.Scheme != "https" && u.Scheme != "http" || u.RawQuery != "" || u.Fragment != "") {
 			out = append(out, pipeline.Problem{Path: fmt.Sprintf("pages.%d.url", i), Text: fmt.Sprintf("%q is no address of a folder in the web", p.URL), Hint: "as in \"https://example.org/moon\""})
 		}
@@ -157,6 +165,9 @@ func outputs(settings any) []pipeline.Output {
 	}
 	for i, p := range settings.(*Settings).Pages {
 		out = append(out, pipeline.Output{Path: fmt.Sprintf("pages.%d.folder", i), File: p.Folder, Folder: true})
+	}
+	for i, p := range settings.(*Settings).Panels {
+		out = append(out, pipeline.Output{Path: fmt.Sprintf("panels.%d.folder", i), File: p.Folder, Folder: true})
 	}
 	return out
 }

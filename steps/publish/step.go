@@ -15,11 +15,12 @@ import (
 type Settings struct {
 	Pictures []Picture     `hcl:"picture,block"`
 	Pages    []pages.Pages `hcl:"pages,block"`
+	Panels   []Panels      `hcl:"panels,block"`
 }
 
 // Picture is one file.
 type Picture struct {
-	Image pipeline.Ref `hcl:"image" refs:"mosaic stack detail finish"`
+	Image pipeline.Ref `hcl:"image" refs:"mosaic stack panels detail finish"`
 	File  string       `hcl:"file"`
 	// Plane is what of a stack or a mosaic is written: the picture itself, or of each of its pixels the standard deviation of
 	// its noise in units of white (noise); of a stack the share of the kept frames behind it (weight) and how many were added
@@ -77,6 +78,11 @@ func expand(x *pipeline.Expansion) error {
 			if err := deliver(x, p, it, len(items) > 1); err != nil {
 				return err
 			}
+		}
+	}
+	for _, p := range set.Panels {
+		if err := deliverPanels(x, p); err != nil {
+			return err
 		}
 	}
 	for _, p := range set.Pages {

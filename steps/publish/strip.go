@@ -36,7 +36,7 @@ type Tile struct {
 	Label string       `hcl:"label"`
 	Image pipeline.Ref `hcl:"image" refs:"finish"`
 	// Linear is what is measured: the same picture before it was finished.
-	Linear pipeline.Ref `hcl:"linear" refs:"detail mosaic stack"`
+	Linear pipeline.Ref `hcl:"linear" refs:"detail mosaic stack panels"`
 }
 
 // StripStep serves teststrip blocks.

@@ -17,8 +17,18 @@ type Picture struct {
 	Row func(c, y int, dst []float32) error
 }
 
-// Encode writes a picture. The first row of the file is the lowest (5.1). Equal pictures give equal bytes.
+// Encode writes a file of one picture. The first row of the file is the lowest (5.1). Equal pictures give equal bytes.
 func Encode(w io.Writer, p Picture) error {
+	return p.encode(w, []Card{{"SIMPLE", true, "FITS Standard 4.0"}}, []Card{{"EXTEND", true, ""}})
+}
+
+// EncodeImage writes a picture as a unit of its own (7.1), to follow others in a file.
+func EncodeImage(w io.Writer, name string, p Picture) error {
+	return p.encode(w, []Card{{"XTENSION", "IMAGE", ""}}, []Card{{"PCOUNT", 0, ""}, {"GCOUNT", 1, ""}, {"EXTNAME", name, ""}})
+}
+
+// encode writes a picture whose header begins with some cards, and has others behind those of its axes.
+func (p Picture) encode(w io.Writer, first, behind []Card) error {
 	if p.W < 1 || p.H < 1 || p.Channels < 1 {
 		return fmt.Errorf("a picture of %d×%d px and %d channels", p.W, p.H, p.Channels)
 	}
@@ -26,7 +36,7 @@ func Encode(w io.Writer, p Picture) error {
 	if err := p.data(func(b []byte) error { s.add(b); return nil }); err != nil {
 		return err
 	}
-	if _, err := w.Write(sealed(p.cards(), s.value())); err != nil {
+	if _, err := w.Write(sealed(p.cards(first, behind), s.value())); err != nil {
 		return fmt.Errorf("write header: %w", err)
 	}
 	return p.data(func(b []byte) error {
@@ -37,19 +47,19 @@ func Encode(w io.Writer, p Picture) error {
 	})
 }
 
-func (p Picture) cards() []Card {
+func (p Picture) cards(first, behind []Card) []Card {
 	bits := -32
 	if p.Whole {
 		bits = 16
 	}
-	out := []Card{{"SIMPLE", true, "FITS Standard 4.0"}, {"BITPIX", bits, ""}}
+	out := append(first, Card{"BITPIX", bits, ""})
 	if p.Channels == 1 {
 		out = append(out, Card{"NAXIS", 2, ""}, Card{"NAXIS1", p.W, "px"}, Card{"NAXIS2", p.H, "px, from the bottom"})
 	} else {
 		out = append(out, Card{"NAXIS", 3, ""}, Card{"NAXIS1", p.W, "px"}, Card{"NAXIS2", p.H, "px, from the bottom"},
 			Card{"NAXIS3", p.Channels, "red, green, blue"})
 	}
-	out = append(out, Card{"EXTEND", true, ""})
+	out = append(out, behind...)
 	if p.Whole {
 		out = append(out, Card{"BSCALE", 1.0, ""}, Card{"BZERO", 32768.0, "unsigned numbers of 16 bits"})
 	}
