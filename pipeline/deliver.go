@@ -112,7 +112,7 @@ func (g *graph) deliver(ctx context.Context, outDir string, d *delivery) error {
 
 func (g *graph) place(path string, d *delivery, rec []byte) error {
 	encoded := d.Encoded.node.outs[d.Encoded.port]
-	memo := "final:" + cache.Sum(fmt.Appendf(nil, "%s %s %d %t", encoded, cache.Sum(rec), d.Version, d.Splice == nil)).String()
+	memo := finalMemo(d, encoded, rec)
 	if strings.HasSuffix(path, ".record.json") {
 		memo = "final:" + cache.Sum(rec).String()
 	}
@@ -148,6 +148,11 @@ func (g *graph) place(path string, d *delivery, rec []byte) error {
 	}
 	g.obs(Event{Delivered: &DeliveredEvent{Path: path, ID: id, Changed: changed}})
 	return nil
+}
+
+// finalMemo is the name of the note that holds the content id of a delivered file.
+func finalMemo(d *delivery, encoded ID, rec []byte) string {
+	return "final:" + cache.Sum(fmt.Appendf(nil, "%s %s %d %t", encoded, cache.Sum(rec), d.Version, d.Splice == nil)).String()
 }
 
 // stands tells whether the file at path has the content id.

@@ -215,3 +215,12 @@ func (x *Expansion) Deliver(d Delivery) {
 func (x *Expansion) Warn(code, text string) {
 	x.run.g.warn(Warning{code, text})
 }
+
+// InsteadOfSite states, as the text of a block, what the block being expanded would hold if the night said no site, to give the same.
+// A manifest that travels without its site carries it.
+func (x *Expansion) InsteadOfSite(text string) {
+	g, ref := x.run.g, Ref{x.run.block.Kind, x.run.block.Name}
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.instead[ref] = text
+}

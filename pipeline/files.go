@@ -160,7 +160,7 @@ func (s *fileSet) items(ctx context.Context, b *Block) ([]Item, []error, error) 
 	}
 	seen := map[ID]bool{}
 	var items []Item
-	for _, f := range files {
+	for _, f := range b.choice.take(files) {
 		if f != nil && !seen[f.id] {
 			seen[f.id] = true
 			items = append(items, Item{ID: f.id, Values: map[string]Value{"file": {file: f}}})
@@ -279,6 +279,17 @@ func (s *fileSet) dated() (w Warning, ok bool) {
 	slices.Sort(s.ahead)
 	return Warning{"file-dated-ahead", fmt.Sprintf("files are dated ahead of the clock (%d, as %s): such files are read whole in every run; is the clock right?",
 		len(s.ahead), s.names[s.ahead[0]])}, true
+}
+
+// content returns a file's content id, if it was identified.
+func (s *fileSet) content(path string) (ID, bool) {
+	s.mu.Lock()
+	slot := s.byPath[path]
+	s.mu.Unlock()
+	if slot == nil || slot.file == nil {
+		return ID{}, false
+	}
+	return slot.file.id, true
 }
 
 // label returns a content's short name, or the head of its id.

@@ -98,6 +98,7 @@ type graph struct {
 	nodes      []*node
 	deliveries []*delivery
 	warned     map[Warning]bool
+	instead    map[Ref]string // see Expansion.InsteadOfSite
 	working    sync.WaitGroup
 	inflight   map[ID]chan struct{}
 }
@@ -108,7 +109,7 @@ type delivery struct {
 }
 
 func newGraph(m *Manifest, c *cache.Cache) *graph {
-	g := &graph{man: m, cache: c, blocks: map[Ref]*blockRun{}, warned: map[Warning]bool{},
+	g := &graph{man: m, cache: c, blocks: map[Ref]*blockRun{}, warned: map[Warning]bool{}, instead: map[Ref]string{},
 		inflight: map[ID]chan struct{}{}, obs: func(Event) {}}
 	for _, b := range m.Blocks {
 		g.blocks[Ref{b.Kind, b.Name}] = &blockRun{block: b, expanded: make(chan struct{})}
@@ -139,6 +140,7 @@ func (g *graph) expandBlock(ctx context.Context, b *Block) ([]Item, error) {
 	for _, err := range unread {
 		g.obs(Event{Step: &StepEvent{Step: ref.String() + "/read", State: Failed, Err: err}})
 	}
+	g.warnOfMissing(b, items)
 	for _, s := range b.Steps {
 		x := &Expansion{run: &expandRun{ctx: ctx, g: g, block: b, step: s, items: items}}
 		if err := s.Step.Expand(x); err != nil {

@@ -28,6 +28,7 @@ type Block struct {
 	patterns  []filePattern
 	mentioned []clipMention
 	hasFiles  bool
+	choice    *choice // of the files of a manifest that came in a pack, else nil
 }
 
 // BoundStep is a step with the settings that a block gives it.

@@ -21,6 +21,7 @@ type clipMention struct {
 	list string // the setting it stands in, in which no clip may be named twice
 	at   Range
 	path string // of the file; set by ResolveFiles
+	id   ID     // of a clip of the pack that the manifest came in, known without its file
 }
 
 // mentionClip notes a clip's name for when the files are known.
@@ -43,7 +44,7 @@ func (l *loader) clipLabel(b *hclsyntax.Block) (string, bool) {
 }
 
 // resolveClips finds the file that each clip's name in a block means.
-func (m *Manifest) resolveClips(d *Diagnostics, b *Block) {
+func (m *Manifest) resolveClips(d *Diagnostics, b *Block, h *home) {
 	if len(b.mentioned) == 0 {
 		return
 	}
@@ -51,6 +52,12 @@ func (m *Manifest) resolveClips(d *Diagnostics, b *Block) {
 	seen := map[[2]string]Range{}
 	for i := range b.mentioned {
 		c := &b.mentioned[i]
+		if h != nil {
+			if id, ok := h.mentioned(c.text); ok {
+				c.id = id
+				continue
+			}
+		}
 		found := named(paths, c.text)
 		switch {
 		case len(found) == 0:
@@ -123,6 +130,9 @@ func fewOf(names []string) string {
 // false for a clip whose file cannot be read: nothing comes of it anyway.
 func (x *Expansion) Clip(name Clip) (id ID, ok bool) {
 	for _, c := range x.run.block.mentioned {
+		if c.text == string(name) && !c.id.IsZero() {
+			return x.run.g.files.stem(c.id), true
+		}
 		if c.text != string(name) || c.path == "" {
 			continue
 		}

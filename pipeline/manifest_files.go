@@ -16,15 +16,25 @@ import (
 // the manifest's folder, or, when clipsDir is not empty, by their last elements
 // anywhere under clipsDir. A pattern is matched element by element as by
 // path/filepath.Match, and ** stands for any number of folders. Faults are told
-// at the pattern.
+// at the pattern. A manifest that came in a pack finds its files as home says.
 func (m *Manifest) ResolveFiles(clipsDir string) Diagnostics {
 	var d Diagnostics
 	d.addSource(m.File, withoutMark(m.Source))
-	for _, b := range m.Blocks {
-		m.resolveBlock(&d, b, clipsDir)
+	h, err := m.atHome(clipsDir)
+	if err != nil {
+		d.fault(Range{File: m.File}, "the pack that this manifest came in cannot be read: "+err.Error(), "unpack it again")
+		return d
 	}
 	for _, b := range m.Blocks {
-		m.resolveClips(&d, b)
+		switch {
+		case h != nil && b.hasFiles:
+			h.resolve(m, &d, b, clipsDir)
+		default:
+			m.resolveBlock(&d, b, clipsDir)
+		}
+	}
+	for _, b := range m.Blocks {
+		m.resolveClips(&d, b, h)
 	}
 	d.sort()
 	return d

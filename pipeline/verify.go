@@ -33,8 +33,9 @@ const (
 	Proven  ProofState = "same"         // bit for bit
 	Lineage ProofState = "same picture" // the pixels are equal, the record is not
 	Differs ProofState = "differs"
-	Absent  ProofState = "missing"  // there is no such file
-	Unmade  ProofState = "not made" // it could not be made anew
+	Absent  ProofState = "missing"     // there is no such file
+	Unmade  ProofState = "not made"    // it could not be made anew
+	Alike   ProofState = "same pixels" // it was made anew from a pack's panels, for lack of clips
 )
 
 // RecordReader finds the record of a delivered file.
@@ -51,6 +52,7 @@ func Verify(ctx context.Context, m *Manifest, c *cache.Cache, o Options, read Re
 
 type verifier struct {
 	read   RecordReader
+	pack   *packStands // what to compare with instead of the output folder; may be nil
 	proofs []Proof
 }
 
@@ -67,7 +69,10 @@ func (v *verifier) proveAll(ctx context.Context, g *graph, outDir string) error 
 			continue
 		}
 		prove := v.prove
-		if d.Folder != nil {
+		switch {
+		case v.pack != nil:
+			prove = v.proveAgainstPack
+		case d.Folder != nil:
 			prove = v.proveFolder
 		}
 		if err := prove(ctx, g, outDir, d); err != nil {

@@ -94,7 +94,7 @@ certified full-aperture filters and follow their makers' and local rules.`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return requestf("%v; see %s --help", err, cmd.CommandPath())
 	})
-	root.AddCommand(demoCommand(), newCommand(), surveyCommand(), watchCommand(), checkCommand(), runCommand(), whyCommand(), teststripCommand(), traceCommand(), viewCommand(), verifyCommand(), cacheCommand())
+	root.AddCommand(demoCommand(), newCommand(), surveyCommand(), watchCommand(), checkCommand(), runCommand(), whyCommand(), teststripCommand(), traceCommand(), viewCommand(), verifyCommand(), packCommand(), unpackCommand(), cacheCommand())
 	for _, c := range root.Commands() {
 		wrapArgs(c)
 	}

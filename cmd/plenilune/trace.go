@@ -156,7 +156,11 @@ func printLineage(w io.Writer, r pipeline.Record, names map[cache.ID]string) err
 	}
 	fmt.Fprintf(w, "\n%d captures\n", len(r.Captures))
 	for _, c := range r.Captures {
-		fmt.Fprintf(w, "sha256:%s  %d bytes  %s\n", c.ID, c.Bytes, names[c.ID])
+		name, ok := names[c.ID]
+		if !ok && names != nil {
+			name = "not in that folder"
+		}
+		fmt.Fprintf(w, "sha256:%s  %d bytes  %s\n", c.ID, c.Bytes, name)
 	}
 	if r.Lineage == nil {
 		return nil
@@ -171,10 +175,10 @@ func printLineage(w io.Writer, r pipeline.Record, names map[cache.ID]string) err
 
 // namesUnder reads every file under a folder, to know captures by name.
 func namesUnder(ctx context.Context, dir string) (map[cache.ID]string, error) {
-	names := map[cache.ID]string{}
 	if dir == "" {
-		return names, nil
+		return nil, nil
 	}
+	names := map[cache.ID]string{}
 	err := filepath.WalkDir(dir, func(path string, e fs.DirEntry, err error) error {
 		if err != nil || !e.Type().IsRegular() {
 			return err

@@ -24,21 +24,32 @@ func verifyCommand() *cobra.Command {
 	var f runFlags
 	var scratch string
 	cmd := &cobra.Command{
-		Use:   "verify FILE",
-		Short: "Make every picture of a manifest anew, without the cache, and compare bit for bit",
+		Use:   "verify FILE|PACK",
+		Short: "Make every picture of a manifest, or of a pack, anew, without the cache, and compare bit for bit",
 		Long: `verify computes everything that a manifest asks for once more, looking nothing up in
 the cache, and compares every picture with the one in the output folder, bit for bit.
 Nothing there is changed. What it computes on the way goes into a folder of its own,
 which is removed at the end.
 
+Of a pack it makes anew what the pack tells of, from the clips in it and those that it finds
+under --clips, by their content, whatever they are called; what cannot be made for lack of
+clips is named, with them, and made from the pack's panels if it has any.
+
 The table on stdout says of each file "same", "same picture" (the pixels are equal, the
-record in it is not), "differs", "missing" or "not made", and of those that differ the
+record in it is not), "same pixels" (made from panels), "differs", "missing" or "not made", and of those that differ the
 first part of the work at which the two go apart. Exit code 3 says that something
 differs, 1 that something could not be made anew.`,
 		Example: `  plenilune verify night.hcl
-  plenilune verify night.hcl --clips /media/disk/clips --only disk.png`,
+  plenilune verify night.hcl --clips /media/disk/clips --only disk.png
+  plenilune verify moon.zip --clips /media/disk/clips`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if f.jobs < 0 {
+				return requestf("-j %d: want at least 1 worker", f.jobs)
+			}
+			if pipeline.IsPackFile(args[0]) {
+				return f.verifyPack(cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0], scratch)
+			}
 			return f.verify(cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0], scratch)
 		},
 	}
@@ -59,9 +70,6 @@ func (f *runFlags) verify(ctx context.Context, stdout, stderr io.Writer, file, s
 	m, err := loadManifest(stderr, file, f.clips, f.set)
 	if err != nil {
 		return err
-	}
-	if f.jobs < 0 {
-		return requestf("-j %d: want at least 1 worker", f.jobs)
 	}
 	opts := pipeline.Options{OutDir: outDir(file, f.out), Jobs: f.jobs, Only: f.only, Build: buildName(), Costs: steps.Costs{}}
 	if opts.Jobs == 0 {
@@ -96,25 +104,40 @@ func (f *runFlags) verify(ctx context.Context, stdout, stderr io.Writer, file, s
 	if err != nil && !errors.Is(err, pipeline.ErrIncomplete) {
 		return err
 	}
-	if f.json {
-		showProofsJSON(s, proofs)
-	} else if len(proofs) == 0 {
-		// said below
-	} else if werr := showProofs(stdout, proofs); werr != nil {
-		return werr
-	}
+	return f.judgeProofs(stdout, stderr, proofs, nil, err)
+}
+
+// judgeProofs shows how files compare, and which of those that they are made from are missing, and ends as that is.
+func (f *runFlags) judgeProofs(stdout, stderr io.Writer, proofs []pipeline.Proof, missing []pipeline.PackInput, err error) error {
 	if len(proofs) == 0 && err == nil {
 		return requestf("--only %s: no file is made of it, so that there is nothing to compare; name a file, as in --only disk.png", strings.Join(f.only, ", "))
 	}
-	if slices.ContainsFunc(proofs, func(p pipeline.Proof) bool { return p.State != pipeline.Proven && p.State != pipeline.Unmade }) {
+	if f.json {
+		s := newScreen(stdout, stderr, true)
+		showProofsJSON(s, proofs)
+		for _, in := range missing {
+			s.object(missingObject(in))
+		}
+	} else if len(proofs) > 0 {
+		if err := showProofs(stdout, proofs); err != nil {
+			return err
+		}
+		if err := tellMissing(stderr, missing); err != nil {
+			return err
+		}
+	}
+	if slices.ContainsFunc(proofs, func(p pipeline.Proof) bool { return p.State != pipeline.Proven && !unproven(p) }) {
 		return &toldError{exitDiffers}
 	}
-	if err != nil || slices.ContainsFunc(proofs, func(p pipeline.Proof) bool { return p.State == pipeline.Unmade }) {
+	if err != nil || slices.ContainsFunc(proofs, unproven) {
 		fmt.Fprintln(stderr, "plenilune:", cmp.Or(err, pipeline.ErrIncomplete))
 		return &toldError{exitFailed}
 	}
 	return nil
 }
+
+// unproven tells a file of which nothing is known to differ, and of which not all could be made anew.
+func unproven(p pipeline.Proof) bool { return p.State == pipeline.Unmade || p.State == pipeline.Alike }
 
 // showProofs prints the table of files, and below it where those that differ go apart first.
 func showProofs(w io.Writer, proofs []pipeline.Proof) error {

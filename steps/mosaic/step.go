@@ -24,15 +24,19 @@ type Settings struct {
 	Orientation *Orientation `hcl:"orientation,block"`
 	// Sphere says whether panels are carried over the turning Moon to one epoch, where site and times are known.
 	Sphere bool `hcl:"sphere,optional"`
+	// Views say how the Moon stood at each clip, where the night says no site.
+	Views *Views `hcl:"views,block"`
 }
 
 // Step serves mosaic blocks.
 func Step() pipeline.Step {
 	return pipeline.Step{
-		Name:   "mosaic",
-		Block:  "mosaic",
-		New:    func() any { return &Settings{Extent: "auto", Sphere: true} },
-		Check:  checkHints,
+		Name:  "mosaic",
+		Block: "mosaic",
+		New:   func() any { return &Settings{Extent: "auto", Sphere: true} },
+		Check: func(set any, n pipeline.Night) []pipeline.Problem {
+			return append(checkHints(set, n), checkViews(set.(*Settings))...)
+		},
 		Expand: expand,
 	}
 }
@@ -80,7 +84,7 @@ func expand(x *pipeline.Expansion) error {
 	memory += 8 * 4 * in.pixelsMost
 	how := hintsFor(x, items, set)
 	how.StatedArcsecPerPx *= in.sensor
-	if how.Epoch, how.Views, how.NoViews, err = viewsFor(x, items, set.Sphere); err != nil {
+	if how.Epoch, how.Views, how.NoViews, err = viewsFor(x, items, set); err != nil {
 		return err
 	}
 	if how.Views != nil {

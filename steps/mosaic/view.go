@@ -40,12 +40,15 @@ const (
 	noTimes  = "the clips say no times"
 )
 
-// viewsFor reckons the views of the panels from site and times; without them it says why not.
-func viewsFor(x *pipeline.Expansion, items []pipeline.Item, sphere bool) (epoch epochSettings, views []viewSettings, why string, err error) {
+// viewsFor reckons the views of the panels from site and times, or takes those that are stated; without them it says why not.
+func viewsFor(x *pipeline.Expansion, items []pipeline.Item, set *Settings) (epoch epochSettings, views []viewSettings, why string, err error) {
 	site := x.Night().Site
 	switch {
-	case !sphere:
+	case !set.Sphere:
 		return epoch, nil, noSphere, nil
+	case site == nil && set.Views != nil:
+		epoch, views, why = set.Views.of(x, items)
+		return epoch, views, why, nil
 	case site == nil:
 		return epoch, nil, noSite, nil
 	}
@@ -63,6 +66,7 @@ func viewsFor(x *pipeline.Expansion, items []pipeline.Item, sphere bool) (epoch 
 	if views == nil {
 		why = noTimes
 	}
+	x.InsteadOfSite(viewsText(epoch, items, views))
 	for i, v := range views {
 		if times[i] > 0 && !v.Known {
 			x.Warn("view-far", fmt.Sprintf("by its clock %s was taken when the Moon was turned by more than %g° from how most clips saw it: it is joined without regard to that",

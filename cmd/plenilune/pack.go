@@ -1,0 +1,226 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net/url"
+	"os"
+	"path/filepath"
+	"runtime"
+	"runtime/debug"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"plenilune/pipeline"
+	"plenilune/steps"
+	"plenilune/steps/publish"
+)
+
+// undated is the date of a night of which no clip tells the time.
+const undated = "2000-01-01"
+
+type packFlags struct {
+	cacheFlags
+	out, run, clips, date, license string
+	set                            []string
+	json, withClips, withPanels    bool
+	site, comments                 bool
+}
+
+func packCommand() *cobra.Command {
+	var f packFlags
+	cmd := &cobra.Command{
+		Use:   "pack FILE",
+		Short: "Put a manifest that was run, with the record of all it made, into one file to give away",
+		Long: `pack writes one zip file that holds a recipe: the manifest, the record of everything that
+its last run made, the SHA-256 and size of all that went in and came out, the versions of
+all parts, and small pictures. It is an RO-Crate (1.1, with the profiles Process Run Crate
+and Workflow Run Crate), which other programs read too. The manifest must have been run as
+it stands: nothing is computed. Equal runs give equal packs, to the last byte.
+
+Left at home are: the site, with time zone and skyline, in the place of which the manifest
+says how the Moon was turned at each clip, so that it makes the same to the last bit
+(--with-site keeps them); comments (--with-comments keeps them); and the names of clips,
+which go by the head of their SHA-256. Stacked panels go along by --with-panels, so that the
+mosaic and all after it can be made again when the clips are gone. Clips themselves go along by --with-clips, as they
+are: a clip holds the time of its frames and what else the camera's program wrote into it.`,
+		Example: `  plenilune pack night.hcl -o moon.zip
+  plenilune pack night.hcl --with-clips --license https://creativecommons.org/licenses/by/4.0/`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return f.pack(cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0])
+		},
+	}
+	f.add(cmd)
+	fl := cmd.Flags()
+	fl.StringVarP(&f.out, "out", "o", "", "write the pack to `FILE` (default: the manifest's name with the ending .zip)")
+	fl.StringVar(&f.run, "from", "", "output `DIR` of the run (default: as run has it)")
+	fl.StringVar(&f.clips, "clips", "", "look for the manifest's files under `DIR` instead, as they were for the run")
+	fl.StringArrayVar(&f.set, "set", nil, "`NAME=VALUE` replaces an entry of the manifest's settings block, as it was for the run; may be repeated")
+	fl.StringVar(&f.date, "date", "", "`DATE` of the night, as 2027-03-19 (default: as the clips tell it, or "+undated+")")
+	fl.StringVar(&f.license, "license", "", "`ADDRESS` of the terms under which it is given away")
+	fl.BoolVar(&f.withClips, "with-clips", false, "put the clips, darks and flats in too")
+	fl.BoolVar(&f.withPanels, "with-panels", false, "put every stacked panel with all its planes in, and a manifest that begins with them")
+	fl.BoolVar(&f.site, "with-site", false, "keep the site, time zone and skyline in the manifest")
+	fl.BoolVar(&f.comments, "with-comments", false, "keep the manifest's comments")
+	fl.BoolVar(&f.json, "json", false, "print one JSON object a line on stdout")
+	return cmd
+}
+
+// pack writes the pack of a manifest and says what is in it.
+func (f *packFlags) pack(ctx context.Context, stdout, stderr io.Writer, file string) error {
+	over, err := overrides(f.set)
+	if err != nil {
+		return err
+	}
+	m, err := loadManifest(stderr, file, f.clips, f.set)
+	if err != nil {
+		return err
+	}
+	o := pipeline.PackOptions{OutDir: outDir(file, f.run), Overrides: over, Steps: steps.All(), Program: revision(), License: f.license,
+		Jobs: runtime.GOMAXPROCS(0), Memory: 1 << 30, Clips: f.withClips, Site: f.site, Comments: f.comments, Look: packLook}
+	if f.withPanels {
+		o.Panel = publish.WritePanel
+	}
+	if o.Date, err = f.dateOf(m); err != nil {
+		return err
+	}
+	if u, err := url.Parse(f.license); f.license != "" && (err != nil || u.Host == "" || u.Scheme != "https" && u.Scheme != "http") {
+		return requestf("--license %s: want an address in the web, such as https://creativecommons.org/licenses/by/4.0/", f.license)
+	}
+	out := f.out
+	if out == "" {
+		out = strings.TrimSuffix(file, filepath.Ext(file)) + ".zip"
+	}
+	c, err := f.open(ctx, stderr)
+	if err != nil {
+		return err
+	}
+	defer c.Close()
+	x, err := pipeline.PackTo(ctx, out, m, c, o)
+	if err != nil {
+		return err
+	}
+	st, err := os.Stat(out)
+	if err != nil {
+		return fmt.Errorf("look at the pack: %w", err)
+	}
+	f.tell(stdout, stderr, out, st.Size(), m, x)
+	return nil
+}
+
+// tell says what is in the pack and what stays at home.
+func (f *packFlags) tell(stdout, stderr io.Writer, out string, size int64, m *pipeline.Manifest, x pipeline.PackIndex) {
+	looks := 0
+	for _, o := range x.Outputs {
+		if o.Look != "" {
+			looks++
+		}
+	}
+	var home []string
+	for _, h := range []struct {
+		kept bool
+		what string
+	}{{f.site || m.Night.Site == nil, "the site"}, {f.comments, "comments"}, {false, "names of clips"}, {f.withClips, "the clips themselves"}} {
+		if !h.kept {
+			home = append(home, h.what)
+		}
+	}
+	if f.json {
+		s := newScreen(stdout, stderr, true)
+		s.object(map[string]any{"event": "packed", "path": filepath.ToSlash(out), "bytes": size, "date": x.Date, "inputs": len(x.Inputs),
+			"outputs": len(x.Outputs), "previews": looks, "panels": len(x.Panels), "with_clips": f.withClips, "with_site": x.Site, "left_out": home})
+		return
+	}
+	fmt.Fprintf(stderr, "%s: the recipe of %s, made from %s, with %s\n", bytesText(size), many(len(x.Outputs), "file"), many(len(x.Inputs), "clip"), many(looks, "preview"))
+	if f.withPanels {
+		fmt.Fprintf(stderr, "in it too: %s, to begin with when the clips are gone\n", many(len(x.Panels), "panel"))
+	}
+	fmt.Fprintf(stderr, "left at home: %s\n", strings.Join(home, ", "))
+	if f.withClips {
+		fmt.Fprintln(stderr, "the clips are in it as they are, with the times of their frames and whatever the camera's program wrote into them")
+	}
+	fmt.Fprintln(stdout, filepath.ToSlash(out))
+}
+
+func many(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// dateOf is the day that a pack is dated with. A crate must have a date, and that of the packing would differ from pack to pack: it is the
+// day, in UTC, of the middle one of the clips that tell a time, or the one stated; where nobody knows, a fixed one.
+func (f *packFlags) dateOf(m *pipeline.Manifest) (string, error) {
+	if f.date != "" {
+		if _, err := time.Parse(time.DateOnly, f.date); err != nil {
+			return "", requestf("--date %s: want a day such as 2027-03-19", f.date)
+		}
+		return f.date, nil
+	}
+	var began []int64
+	for _, b := range m.Blocks {
+		if b.Kind != "clips" {
+			continue
+		}
+		for _, path := range b.Paths {
+			if x, err := probe(path); err == nil && x.StartUnixNS > 0 { // one that cannot be read tells no time
+				began = append(began, x.StartUnixNS)
+			}
+		}
+	}
+	if len(began) == 0 {
+		return undated, nil
+	}
+	slices.Sort(began)
+	return time.Unix(0, began[len(began)/2]).UTC().Format(time.DateOnly), nil
+}
+
+// revision names this program without the machine that it runs on.
+func revision() string {
+	b, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "unknown"
+	}
+	for _, s := range b.Settings {
+		if s.Key == "vcs.revision" && len(s.Value) >= 12 {
+			return s.Value[:12]
+		}
+	}
+	return b.Main.Version
+}
+
+// packError gives a fault of an archive its file, and makes it a wrong request.
+func packError(file string, err error) error {
+	var fault *pipeline.PackError
+	if errors.As(err, &fault) {
+		return requestf("%s: %s; nothing was written", filepath.ToSlash(file), fault.Text)
+	}
+	return err
+}
+
+// openPack opens an archive; the returned function closes it.
+func openPack(file string) (*pipeline.Pack, func() error, error) {
+	f, err := os.Open(file)
+	if err != nil {
+		return nil, nil, requestf("open the pack: %v", err)
+	}
+	st, err := f.Stat()
+	if err == nil && !st.Mode().IsRegular() {
+		err = errors.New("it is not a file")
+	}
+	if err != nil {
+		return nil, nil, errors.Join(requestf("open the pack %s: %v", file, err), f.Close())
+	}
+	p, err := pipeline.OpenPack(f, st.Size())
+	if err != nil {
+		return nil, nil, errors.Join(packError(file, err), f.Close())
+	}
+	return p, f.Close, nil
+}

@@ -1,0 +1,449 @@
+package pipeline
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"crypto/sha256"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"plenilune/cache"
+)
+
+// PackOptions say what a pack holds.
+type PackOptions struct {
+	OutDir    string // where the run's files are
+	Overrides []Override
+	Steps     []Step
+	Program   string // which build packs
+	Date      string // of the night, as 2027-03-19
+	License   string // address of the terms under which it is given away; may be empty
+	Jobs      int
+	Memory    int64
+	Clips     bool // hold the clips, darks and flats themselves
+	Site      bool
+	Comments  bool
+	// Panel, if not nil, writes a stack's product as a file, to begin with when the clips are gone; its values are on the ports that
+	// source knows.
+	Panel func(w io.Writer, from ID, source func(port string) (Source, bool), record []byte) error
+	// Look, if not nil, makes a small picture of a delivered one: its bytes and ending, or nothing where there is none to be made.
+	Look func(file string) (picture []byte, ending string, err error)
+
+	scratch string // a folder for panels on their way into the pack
+}
+
+// packSource is one file that goes into a pack, from memory or from a disk.
+type packSource struct {
+	PackFile
+	bytes   []byte
+	path    string
+	deflate bool
+}
+
+// packing is the work of one Pack.
+type packing struct {
+	m     *Manifest
+	g     *graph
+	o     PackOptions
+	index PackIndex
+	files []packSource
+	texts map[string]bool // of records and previews that are in
+	made  []packedOutput
+}
+
+// packedOutput is a delivery with its record.
+type packedOutput struct {
+	PackOutput
+	record Record
+	folder []fileSum
+}
+
+// WritePack writes the pack of a manifest that was run: what its last run made must stand in the output folder and be known to the cache.
+// Equal runs give equal bytes. It computes nothing and changes nothing.
+func WritePack(ctx context.Context, m *Manifest, c *cache.Cache, o PackOptions, w io.Writer) (PackIndex, error) {
+	p := &packing{m: m, o: o, texts: map[string]bool{}}
+	p.index = PackIndex{Version: packVersion, Program: o.Program, Title: m.Night.Title, Date: o.Date, Site: o.Site && m.Night.Site != nil}
+	p.g = lookAt(ctx, m, c, o)
+	if err := p.outputs(ctx); err != nil {
+		return p.index, err
+	}
+	if err := p.inputs(ctx); err != nil {
+		return p.index, err
+	}
+	text, err := p.manifest(ctx, c)
+	if err != nil {
+		return p.index, err
+	}
+	p.add(packManifest, text, true)
+	if err := p.panels(ctx, text); err != nil {
+		return p.index, err
+	}
+	p.clips()
+	if err := p.describe(); err != nil {
+		return p.index, err
+	}
+	return p.index, p.write(ctx, w)
+}
+
+// lookAt expands a manifest without computing anything that was not.
+func lookAt(ctx context.Context, m *Manifest, c *cache.Cache, o PackOptions) *graph {
+	g := newGraph(m, c)
+	g.dry, g.files = true, newFileSet(m, c, false)
+	g.exec = newExecutor(max(o.Jobs, 1), max(o.Memory, 1)) // what only looks at files may run: those that cannot be read are known by it
+	g.expandAll(ctx)
+	g.working.Wait()
+	return g
+}
+
+func (p *packing) add(name string, b []byte, deflate bool) {
+	if !p.texts[name] {
+		p.texts[name] = true
+		p.files = append(p.files, packSource{packFileOf(name, b), b, "", deflate})
+	}
+}
+
+// notRun says what is missing to pack.
+func (p *packing) notRun(why string) error {
+	return &RequestError{fmt.Sprintf("%s has not been run as it stands (%s): plenilune run it, with the same flags, then pack", filepath.ToSlash(p.m.File), why)}
+}
+
+// outputs finds everything that was delivered, with its record, and proves that it stands in the output folder.
+func (p *packing) outputs(ctx context.Context) error {
+	for _, b := range p.m.Blocks {
+		if err := p.g.blocks[Ref{b.Kind, b.Name}].err; err != nil && ctx.Err() == nil {
+			return p.notRun(fmt.Sprintf("%s is not in the cache", Ref{b.Kind, b.Name}))
+		}
+	}
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	if len(p.g.deliveries) == 0 {
+		return &RequestError{filepath.ToSlash(p.m.File) + " delivers no file: there is nothing to pack"}
+	}
+	all := slices.Clone(p.g.deliveries)
+	slices.SortFunc(all, func(a, b *delivery) int { return cmp.Compare(a.File, b.File) })
+	for _, d := range all {
+		if err := p.g.awaitAll(ctx, d.streams()); err != nil {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			return p.notRun(d.File + " is not in the cache")
+		}
+		if err := p.output(ctx, d); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (p *packing) output(ctx context.Context, d *delivery) error {
+	rec, err := recordOf(p.g.cache, d.Encoded)
+	if err != nil {
+		return err
+	}
+	text, err := rec.encode()
+	if err != nil {
+		return err
+	}
+	out := packedOutput{PackOutput: PackOutput{Block: d.block.String(), File: d.File, Record: cache.Sum(text), Beside: d.Beside}, record: rec}
+	at := filepath.Join(p.o.OutDir, filepath.FromSlash(d.File))
+	if d.Folder != nil {
+		if out.folder, err = p.g.filesOf(ctx, d, text); err != nil {
+			return err
+		}
+		out.ID, out.Files = listID(out.folder), len(out.folder)
+		if !folderStands(at, out.folder) {
+			return p.notRun(d.File + " is not what it makes")
+		}
+		for _, f := range out.folder {
+			st, err := os.Stat(filepath.Join(at, filepath.FromSlash(f.Name)))
+			if err != nil {
+				return fmt.Errorf("look at %s: %w", d.File, err)
+			}
+			out.Bytes += st.Size()
+		}
+	} else {
+		if out.ID, err = p.g.finalID(d, text); err != nil {
+			return err
+		}
+		st, err := os.Stat(at)
+		if err != nil || !p.g.stands(at, out.ID) {
+			return p.notRun(d.File + " in the output folder is not what it makes")
+		}
+		out.Bytes = st.Size()
+		if out.Look, err = p.look(at, out.ID); err != nil {
+			return err
+		}
+	}
+	p.add(recordName(out.Record), text, true)
+	p.made = append(p.made, out)
+	p.index.Outputs = append(p.index.Outputs, out.PackOutput)
+	return nil
+}
+
+// look adds a small picture of a delivered one.
+func (p *packing) look(file string, id ID) (string, error) {
+	if p.o.Look == nil {
+		return "", nil
+	}
+	b, ending, err := p.o.Look(file)
+	if err != nil || b == nil {
+		return "", err
+	}
+	name := packLooksDir + "/" + id.String()[:12] + ending
+	p.add(name, b, false)
+	return name, nil
+}
+
+// finalID is the content id of a delivered file, with its record in it.
+func (g *graph) finalID(d *delivery, rec []byte) (ID, error) {
+	encoded := d.Encoded.node.outs[d.Encoded.port]
+	if note, ok := g.cache.Note(finalMemo(d, encoded, rec)); ok {
+		if id, err := cache.ParseID(string(note)); err == nil {
+			return id, nil
+		}
+	}
+	b, err := readStream(cacheStore{g.cache}, encoded)
+	if err != nil {
+		return ID{}, err
+	}
+	if d.Splice != nil {
+		if b, err = d.Splice(b, rec); err != nil {
+			return ID{}, fmt.Errorf("put the record into %s: %w", d.File, err)
+		}
+	}
+	return cache.Sum(b), nil
+}
+
+// filesOf lists the files of a delivered folder.
+func (g *graph) filesOf(ctx context.Context, d *delivery, rec []byte) (files []fileSum, err error) {
+	err = g.eachFile(ctx, d.streamIDs(), d.Folder.Splice, rec, func(name string, b []byte) error {
+		files = append(files, fileSum{name, cache.Sum(b)})
+		return nil
+	})
+	return files, err
+}
+
+// listID is the content id of a folder.
+func listID(files []fileSum) ID {
+	b, err := json.Marshal(files)
+	if err != nil { // names and ids always have a form
+		return ID{}
+	}
+	return cache.Sum(b)
+}
+
+// inputs lists the files that what was delivered was made from.
+func (p *packing) inputs(ctx context.Context) error {
+	behind := map[ID]bool{}
+	for _, o := range p.made {
+		for _, c := range o.record.Captures {
+			behind[c.ID] = true
+		}
+	}
+	folders := p.m.packFolders()
+	for _, b := range p.m.Blocks {
+		if !b.hasFiles {
+			continue
+		}
+		ref := Ref{b.Kind, b.Name}
+		items, _, err := p.g.files.items(ctx, b)
+		if err != nil {
+			return err
+		}
+		for _, it := range items {
+			f := it.Values["file"].file
+			if behind[f.id] {
+				p.index.Inputs = append(p.index.Inputs, PackInput{ref.String(), packNameOf(folders[ref], f.id, f.path), f.id, f.size, p.o.Clips || p.o.Panel != nil && b.Kind == panelsKind})
+			}
+		}
+	}
+	return nil
+}
+
+// clips adds the files that are to be in the pack themselves, each name once.
+func (p *packing) clips() {
+	seen := map[string]bool{}
+	for _, in := range p.index.Inputs {
+		if path, ok := p.pathOf(in.ID); ok && in.In && !seen[in.Name] {
+			seen[in.Name] = true
+			p.files = append(p.files, packSource{PackFile{in.Name, in.ID, in.Bytes}, nil, path, false})
+		}
+	}
+}
+
+// pathOf finds a file of the night by its content.
+func (p *packing) pathOf(id ID) (string, bool) {
+	for _, b := range p.m.Blocks {
+		for _, path := range b.Paths {
+			if got, ok := p.g.files.content(path); ok && got == id {
+				return path, true
+			}
+		}
+	}
+	return "", false
+}
+
+// manifest rewrites the manifest, and proves that it makes the same.
+func (p *packing) manifest(ctx context.Context, c *cache.Cache) ([]byte, error) {
+	text, err := p.m.rewrite(p.rewriting(), newKinds(p.o.Steps))
+	if err != nil {
+		return nil, err
+	}
+	m, diags := LoadManifest(packManifest, text, p.o.Steps, nil)
+	if err := diags.Err(); err != nil {
+		return nil, fmt.Errorf("the manifest as it would travel has faults: %w", err)
+	}
+	h := &home{index: p.index}
+	for _, b := range m.Blocks {
+		for _, in := range p.index.inputsOf(Ref{b.Kind, b.Name}) {
+			if path, ok := p.pathOf(in.ID); ok {
+				b.Paths = append(b.Paths, path)
+			}
+		}
+		slices.Sort(b.Paths)
+		var d Diagnostics
+		if m.resolveClips(&d, b, h); d.HasErrors() {
+			return nil, fmt.Errorf("the manifest as it would travel has faults: %w", d)
+		}
+	}
+	again := lookAt(ctx, m, c, p.o)
+	made := map[string]ID{}
+	for _, d := range again.deliveries {
+		if again.awaitAll(ctx, d.streams()) == nil {
+			rec, err := recordOf(c, d.Encoded)
+			if err != nil {
+				return nil, err
+			}
+			if text, err := rec.encode(); err == nil {
+				made[d.File] = cache.Sum(text)
+			}
+		}
+	}
+	for _, o := range p.made {
+		if made[o.File] != o.Record {
+			return nil, errors.Join(ctx.Err(), fmt.Errorf("the manifest as it would travel does not make the same %s; write out names of clips and texts of several lines in it, or pack --with-site", o.File))
+		}
+	}
+	return text, nil
+}
+
+func (p *packing) rewriting() rewriting {
+	r := rewriting{site: p.o.Site, comments: p.o.Comments, files: map[Ref][]string{}, clips: map[Ref]map[string]string{},
+		instead: p.g.instead, set: map[string]any{}}
+	for _, o := range p.o.Overrides {
+		r.set[o.Key] = p.m.Settings[o.Key]
+	}
+	labels := map[ID]string{}
+	for _, in := range p.index.Inputs {
+		labels[in.ID] = in.Label()
+	}
+	for ref, folder := range p.m.packFolders() {
+		endings := map[string]bool{}
+		for _, in := range p.index.inputsOf(ref) {
+			endings[filepath.Ext(in.Name)] = true
+		}
+		for e := range endings {
+			r.files[ref] = append(r.files[ref], folder+"/*"+e)
+		}
+		if slices.Sort(r.files[ref]); len(r.files[ref]) == 0 {
+			r.files[ref] = []string{folder + "/*"}
+		}
+	}
+	for _, b := range p.m.Blocks {
+		ref := Ref{b.Kind, b.Name}
+		r.clips[ref] = map[string]string{}
+		for _, c := range b.mentioned {
+			id := c.id
+			if known, ok := p.g.files.content(c.path); ok && id.IsZero() {
+				id = known
+			}
+			if name, ok := labels[id]; ok {
+				r.clips[ref][c.text] = name
+			}
+		}
+	}
+	return r
+}
+
+// write writes the archive: the crate's description first, then texts, pictures and clips by name.
+func (p *packing) write(ctx context.Context, w io.Writer) error {
+	index, err := p.index.encode()
+	if err != nil {
+		return err
+	}
+	z := newPackWriter(w)
+	rank := func(name string) int {
+		return slices.Index([]string{packCrateFile, packPageFile, packIndexFile, packManifest}, name)
+	}
+	all := append(slices.Clone(p.files), packSource{packFileOf(packIndexFile, index), index, "", true})
+	slices.SortFunc(all, func(a, b packSource) int {
+		ra, rb := rank(a.Name), rank(b.Name)
+		if ra < 0 {
+			ra = 9
+		}
+		if rb < 0 {
+			rb = 9
+		}
+		big := func(s packSource) int {
+			if s.path != "" {
+				return 1
+			}
+			return 0
+		}
+		return cmp.Or(cmp.Compare(ra, rb), cmp.Compare(big(a), big(b)), strings.Compare(a.Name, b.Name))
+	})
+	for _, f := range all {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if err := f.put(ctx, z); err != nil {
+			return err
+		}
+	}
+	return z.Close()
+}
+
+// put writes one file, and proves on the way that it is what was listed.
+func (f packSource) put(ctx context.Context, z *packWriter) error {
+	if f.path == "" {
+		return z.put(f.Name, bytes.NewReader(f.bytes), f.deflate)
+	}
+	h, err := os.Open(f.path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("%s is gone", f.path)
+	}
+	if err != nil {
+		return fmt.Errorf("open %s: %w", f.path, err)
+	}
+	defer h.Close()
+	sum := sha256.New()
+	if err := z.put(f.Name, io.TeeReader(stoppable{ctx, h}, sum), f.deflate); err != nil {
+		return err
+	}
+	if ID(sum.Sum(nil)) != f.ID {
+		return fmt.Errorf("%s changed since it was run: run again, then pack", f.path)
+	}
+	return nil
+}
+
+// stoppable ends a long reading when the work is to stop.
+type stoppable struct {
+	ctx context.Context
+	r   io.Reader
+}
+
+func (s stoppable) Read(b []byte) (int, error) {
+	if err := s.ctx.Err(); err != nil {
+		return 0, err
+	}
+	return s.r.Read(b)
+}

@@ -1,0 +1,157 @@
+package pipeline
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"github.com/hashicorp/hcl/v2"
+	"github.com/hashicorp/hcl/v2/hclsyntax"
+	"github.com/hashicorp/hcl/v2/hclwrite"
+)
+
+// The kinds of block whose products are panels: stacked from clips, and read from files.
+const (
+	stackKind  = "stack"
+	panelsKind = "panels"
+)
+
+// clipKinds are the kinds of block that nothing needs once there are panels.
+var clipKinds = []string{"master", "clips"}
+
+// panels adds every stacked panel with all its planes, and a manifest that begins with them.
+func (p *packing) panels(ctx context.Context, manifest []byte) error {
+	if p.o.Panel == nil {
+		return nil
+	}
+	folders := map[string]string{}
+	for _, b := range p.m.Blocks {
+		if b.Kind != stackKind {
+			continue
+		}
+		folders[b.Name] = packPanelsDir + "/" + b.Name
+		for _, it := range p.g.blocks[Ref{b.Kind, b.Name}].items {
+			in, path, err := p.panel(ctx, it, folders[b.Name], b.Name)
+			if err != nil {
+				return err
+			}
+			p.index.Panels = append(p.index.Panels, in)
+			p.files = append(p.files, packSource{PackFile{in.Name, in.ID, in.Bytes}, nil, path, true})
+		}
+	}
+	if len(p.index.Panels) == 0 {
+		return nil // it began from panels, which are in by themselves
+	}
+	text, err := fromPanels(manifest, folders)
+	if err != nil {
+		return err
+	}
+	if _, d := LoadManifest(packFromPanels, text, p.o.Steps, nil); d.HasErrors() {
+		return fmt.Errorf("the manifest that would begin with panels has faults: %w", d)
+	}
+	p.add(packFromPanels, text, true)
+	return nil
+}
+
+// panel writes one panel into a file of the scratch folder.
+func (p *packing) panel(ctx context.Context, it Item, folder, block string) (in PackInput, path string, err error) {
+	source := func(port string) (Source, bool) {
+		v := it.Values[port]
+		if v.IsZero() {
+			return Source{}, false
+		}
+		id, err := p.g.await(ctx, v)
+		return Source{id: id, store: cacheStore{p.g.cache}}, err == nil
+	}
+	if _, err := p.g.await(ctx, it.Values["image"]); err != nil {
+		return in, "", errors.Join(ctx.Err(), p.notRun("a panel is not in the cache"))
+	}
+	rec, err := recordOf(p.g.cache, it.Values["image"])
+	if err != nil {
+		return in, "", err
+	}
+	text, err := rec.encode()
+	if err != nil {
+		return in, "", err
+	}
+	path = filepath.Join(p.o.scratch, fmt.Sprintf("panel-%d", len(p.index.Panels)))
+	f, err := os.Create(path)
+	if err != nil {
+		return in, "", fmt.Errorf("write a panel: %w", err)
+	}
+	h, n := sha256.New(), &tally64{}
+	err = p.o.Panel(io.MultiWriter(f, h, n), it.ID, source, text)
+	if err = errors.Join(err, f.Close()); err != nil {
+		return in, "", fmt.Errorf("write the panel of %s: %w", p.g.files.label(it.ID), err)
+	}
+	name := folder + "/" + it.ID.String()[:12] + ".fits"
+	return PackInput{panelsKind + "." + block, name, ID(h.Sum(nil)), n.n, true}, path, nil
+}
+
+type tally64 struct{ n int64 }
+
+func (t *tally64) Write(b []byte) (int, error) { t.n += int64(len(b)); return len(b), nil }
+
+// fromPanels turns a manifest that stacks clips into one that begins with the panels in folders, by the names of the stacks.
+func fromPanels(src []byte, folders map[string]string) ([]byte, error) {
+	src, err := renamedStacks(src)
+	if err != nil {
+		return nil, err
+	}
+	f, diags := hclwrite.ParseConfig(src, packFromPanels, hcl.InitialPos)
+	if diags.HasErrors() {
+		return nil, fmt.Errorf("read the manifest again: %w", diags)
+	}
+	for _, b := range f.Body().Blocks() {
+		switch {
+		case slices.Contains(clipKinds, b.Type()):
+			f.Body().RemoveBlock(b)
+		case b.Type() == stackKind && len(b.Labels()) == 1:
+			folder := folders[b.Labels()[0]]
+			b.SetType(panelsKind)
+			b.Body().Clear()
+			b.Body().AppendNewline()
+			b.Body().SetAttributeValue("files", textsOf([]string{folder + "/*.fits"}))
+		}
+	}
+	return tidy(f, packFromPanels, nil)
+}
+
+// renamedStacks writes panels.NAME wherever a manifest names stack.NAME.
+func renamedStacks(src []byte) ([]byte, error) {
+	f, diags := hclsyntax.ParseConfig(src, packFromPanels, hcl.InitialPos)
+	if diags.HasErrors() {
+		return nil, fmt.Errorf("read the manifest again: %w", diags)
+	}
+	var at []hcl.Range
+	var look func(body *hclsyntax.Body)
+	look = func(body *hclsyntax.Body) {
+		for _, a := range body.Attributes {
+			for _, t := range a.Expr.Variables() {
+				if t.RootName() == stackKind {
+					at = append(at, t[0].SourceRange())
+				}
+			}
+		}
+		for _, b := range body.Blocks {
+			look(b.Body)
+		}
+	}
+	look(f.Body.(*hclsyntax.Body))
+	slices.SortFunc(at, func(a, b hcl.Range) int { return a.Start.Byte - b.Start.Byte })
+	var out bytes.Buffer
+	from := 0
+	for _, r := range at {
+		out.Write(src[from:r.Start.Byte])
+		out.WriteString(panelsKind)
+		from = r.End.Byte
+	}
+	out.Write(src[from:])
+	return out.Bytes(), nil
+}

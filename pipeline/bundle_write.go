@@ -1,0 +1,105 @@
+package pipeline
+
+import (
+	"archive/zip"
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"plenilune/cache"
+)
+
+// packTime is what every entry of a pack is stamped with: the first moment that a zip archive can tell. A pack's bytes do not
+// depend on when it was made.
+var packTime = time.Date(1980, 1, 1, 0, 0, 0, 0, time.UTC)
+
+// packWriter writes an archive whose bytes depend on nothing but the files put into it and their order.
+type packWriter struct{ z *zip.Writer }
+
+func newPackWriter(w io.Writer) *packWriter { return &packWriter{zip.NewWriter(w)} }
+
+// put writes one file. Texts are deflated by the standard library's encoder, which the toolchain line pins; pictures and clips,
+// which would gain little, are stored.
+func (p *packWriter) put(name string, from io.Reader, deflate bool) error {
+	h := &zip.FileHeader{Name: name, Method: zip.Store, Modified: packTime}
+	if deflate {
+		h.Method = zip.Deflate
+	}
+	h.SetMode(0o644)
+	w, err := p.z.CreateHeader(h)
+	if err == nil {
+		_, err = io.Copy(w, from)
+	}
+	if err != nil {
+		return fmt.Errorf("put %s into the pack: %w", name, err)
+	}
+	return nil
+}
+
+// Close writes the archive's list.
+func (p *packWriter) Close() error {
+	if err := p.z.Close(); err != nil {
+		return fmt.Errorf("end the pack: %w", err)
+	}
+	return nil
+}
+
+// PackTo writes a pack to a file, so that its name never stands for a part of one. A file that stands there is replaced if it is a
+// pack, and else left.
+func PackTo(ctx context.Context, file string, m *Manifest, c *cache.Cache, o PackOptions) (x PackIndex, err error) {
+	if err := packOrNothing(file); err != nil {
+		return x, err
+	}
+	temp, err := beginBeside(file)
+	if err != nil {
+		return x, fmt.Errorf("begin the pack: %w", err)
+	}
+	defer os.RemoveAll(temp)
+	f, err := os.Create(filepath.Join(temp, "pack"))
+	if err != nil {
+		return x, fmt.Errorf("begin the pack: %w", err)
+	}
+	o.scratch = temp
+	w := bufio.NewWriterSize(f, 1<<20)
+	x, err = WritePack(ctx, m, c, o, w)
+	if err == nil {
+		err = w.Flush()
+	}
+	if err == nil {
+		err = f.Sync()
+	}
+	if err = errors.Join(err, f.Close()); err != nil {
+		return x, err
+	}
+	if err := os.Rename(f.Name(), file); err != nil {
+		return x, fmt.Errorf("put the pack in place (is it open in another program?): %w", err)
+	}
+	syncDir(filepath.Dir(file))
+	return x, nil
+}
+
+// packOrNothing refuses to write over what is no pack.
+func packOrNothing(file string) error {
+	f, err := os.Open(file)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("look at %s: %w", file, err)
+	}
+	defer f.Close()
+	st, err := f.Stat()
+	if err == nil {
+		_, err = OpenPack(f, st.Size())
+	}
+	if err != nil {
+		return &RequestError{fmt.Sprintf("%s stands there and is no pack: name another file with -o", filepath.ToSlash(file))}
+	}
+	return nil
+}
