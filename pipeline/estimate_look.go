@@ -99,7 +99,7 @@ func (g *graph) of(n *node) []Size {
 
 // clipSizes returns the clips that a block is made of, each content once.
 func (g *graph) clipSizes(b *Block) []Size {
-	paths := b.Paths
+	paths := b.captures()
 	if !b.hasFiles {
 		paths = g.man.clipsOf(b, nil)
 	}
@@ -241,7 +241,7 @@ func (s *fileSet) known(path string) (ID, bool) {
 func (s *fileSet) toRead(m *Manifest) int64 {
 	var sum int64
 	for _, b := range m.Blocks {
-		for _, p := range b.Paths {
+		for _, p := range b.files() {
 			stamp, err := cache.StampOf(p)
 			if err != nil {
 				continue
