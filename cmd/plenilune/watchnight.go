@@ -69,6 +69,7 @@ func (w *watcher) manifest() (*pipeline.Manifest, error) {
 		return nil, fmt.Errorf("read the manifest: %w", err)
 	}
 	m, diags := pipeline.LoadManifest(w.file, src, steps.All(), w.set)
+	m.Programs = programs{}
 	if diags.HasErrors() {
 		return nil, fmt.Errorf("the manifest has faults now; plenilune check %s lists them", filepath.ToSlash(w.file))
 	}

@@ -24,6 +24,9 @@ type Index struct {
 	Level       float64    `json:"level"`         // mean of the samples looked at, share of white
 	Empty       bool       `json:"empty"`         // no frames
 
+	// Foreign tells that the file holds no plain frames; nothing else is told of it then. They are laid out first.
+	Foreign string `json:"foreign,omitempty"`
+
 	FilePattern string     `json:"file_pattern"`    // as the header has it; Layout has what holds
 	Sites       *siteGains `json:"sites,omitempty"` // where filters are ignored
 }
@@ -44,6 +47,11 @@ func look(f pipeline.File, s partSettings) (*capture, error) {
 	if err != nil {
 		return nil, err
 	}
+	return lookAt(f, file, s, false)
+}
+
+// lookAt looks at the samples of a file that was opened. Of one that was laid out here the order of bytes is known.
+func lookAt(f pipeline.File, file *ser.File, s partSettings, laid bool) (*capture, error) {
 	c := &capture{file: file, layout: file.Layout}
 	seen, err := ser.Sample(f, file.Layout, file.Frames)
 	if err != nil {
@@ -53,7 +61,7 @@ func look(f pipeline.File, s partSettings) (*capture, error) {
 	if s.DepthBits != 0 {
 		depth = min(s.DepthBits, 8*file.Layout.SampleBytes)
 	}
-	if file.Layout.SampleBytes > 1 {
+	if file.Layout.SampleBytes > 1 && !laid {
 		c.orderBy = "samples"
 		var decided bool
 		if c.big, decided = seen.Order(depth, file.Layout.BigEndian); !decided {
