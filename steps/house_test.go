@@ -33,8 +33,6 @@ var outside = map[string][]string{
 	"pipeline": {"github.com/hashicorp/hcl/v2", "github.com/zclconf/go-cty", "golang.org/x/sync", "golang.org/x/text"},
 	"steps":    {"golang.org/x/sys/cpu", "github.com/mmcloughlin/avo"}, // steps/kernel/lanes alone, see judge
 	// the typeface, and what fills its outlines
-	// what packs strips in a way of TIFF's own
-	"steps/format/tiff": {"golang.org/x/image/tiff/lzw"},
 	"steps/kernel/lettering": {"golang.org/x/image/font", "golang.org/x/image/math/fixed"},
 	"cmd":                    {"github.com/spf13/cobra", "github.com/vbauerster/mpb/v8", "github.com/dustin/go-humanize", "golang.org/x/term", "golang.org/x/sys", "golang.org/x/sync"},
 }

@@ -30,7 +30,8 @@ type Picture struct {
 	offsets     []int64
 	counts      []int64
 
-	pix []byte // as in the file, without padding
+	pix   []byte // as in the file, without padding
+	tools *unpackers
 }
 
 // More tags, TIFF 6.0.

@@ -7,40 +7,63 @@ import (
 	"errors"
 	"fmt"
 	"io"
-
-	"golang.org/x/image/tiff/lzw"
 )
 
 // unpack decodes piece i into dst, of its length.
 func (p *Picture) unpack(i int, dst []byte) error {
-	packed := io.NewSectionReader(p.r, p.offsets[i], p.counts[i])
-	var r io.Reader
-	switch p.compression {
-	case plain:
-		r = packed
-	case lzwPacked:
-		z := lzw.NewReader(packed, lzw.MSB, 8)
-		defer z.Close()
-		r = z
-	case deflate, oldDeflate:
-		z, err := zlib.NewReader(packed)
-		if err != nil {
-			return err
-		}
-		defer z.Close()
-		r = z
-	case packBits:
-		r = &packed8{r: bufio.NewReader(packed)}
-	default:
-		return fmt.Errorf("compression %d is not read", p.compression)
-	}
-	if n, err := io.ReadFull(r, dst); err != nil {
-		return fmt.Errorf("%d bytes of %d: %w", n, len(dst), err)
-	}
 	if p.compression == plain {
+		if n, err := io.ReadFull(io.NewSectionReader(p.r, p.offsets[i], p.counts[i]), dst); err != nil {
+			return fmt.Errorf("%d bytes of %d: %w", n, len(dst), err)
+		}
 		return nil
 	}
+	if p.tools == nil {
+		p.tools = &unpackers{in: bufio.NewReader(nil)}
+	}
+	p.tools.in.Reset(io.NewSectionReader(p.r, p.offsets[i], p.counts[i]))
+	if err := p.tools.unpack(p.compression, dst); err != nil {
+		return err
+	}
 	return p.sum(dst)
+}
+
+// unpackers are kept from piece to piece, of which there may be many.
+type unpackers struct {
+	in   *bufio.Reader
+	zlib io.ReadCloser
+	lzw  *lzwTable
+}
+
+func (u *unpackers) unpack(compression int, dst []byte) error {
+	switch compression {
+	case lzwPacked:
+		if u.lzw == nil {
+			u.lzw = &lzwTable{}
+		}
+		return noEOF(u.lzw.unpack(dst, u.in))
+	case deflate, oldDeflate:
+		var err error
+		if u.zlib == nil {
+			u.zlib, err = zlib.NewReader(u.in)
+		} else {
+			err = u.zlib.(zlib.Resetter).Reset(u.in, nil)
+		}
+		if err == nil {
+			_, err = io.ReadFull(u.zlib, dst)
+		}
+		return noEOF(err)
+	case packBits:
+		_, err := io.ReadFull(&packed8{r: u.in}, dst)
+		return noEOF(err)
+	}
+	return fmt.Errorf("compression %d is not read", compression)
+}
+
+func noEOF(err error) error {
+	if err == io.EOF {
+		return io.ErrUnexpectedEOF
+	}
+	return err
 }
 
 // sum undoes the predictor, row by row.
