@@ -99,7 +99,7 @@ func (g *graph) of(n *node) []Size {
 
 // clipSizes returns the clips that a block is made of, each content once.
 func (g *graph) clipSizes(b *Block) []Size {
-	paths := b.captures()
+	paths := b.Captures()
 	if !b.hasFiles {
 		paths = g.man.clipsOf(b, nil)
 	}

@@ -89,7 +89,7 @@ type fileSlot struct {
 func (m *Manifest) FileNames() map[string]string {
 	var all []string
 	for _, b := range m.Blocks {
-		all = append(all, b.captures()...)
+		all = append(all, b.Captures()...)
 	}
 	return shortNames(all)
 }
@@ -147,7 +147,7 @@ func nameForms(p string) []string {
 // order of content ids, and the faults of the files that cannot be read: one bad
 // file never stops the night.
 func (s *fileSet) items(ctx context.Context, b *Block) ([]Item, []error, error) {
-	paths := b.captures()
+	paths := b.Captures()
 	files := make([]*inputFile, len(paths))
 	errs := make([]error, len(paths))
 	eg, ctx := errgroup.WithContext(ctx)
@@ -286,6 +286,15 @@ func (s *fileSet) named(text string) string {
 		return s.picture(id, part[3])
 	})
 }
+
+// namedError is a part's error with clip names where the part left its marks.
+type namedError struct {
+	error
+	text string
+}
+
+func (e namedError) Error() string { return e.text }
+func (e namedError) Unwrap() error { return e.error }
 
 // picture names a picture of a sequence by the sequence and its file.
 func (s *fileSet) picture(clip ID, number string) string {

@@ -226,7 +226,7 @@ func (g *graph) settle(ctx context.Context, n *node) {
 		return
 	}
 	if n.err = g.exec.run(ctx, g, n, ins); n.err != nil {
-		n.state = Failed
+		n.state, n.err = Failed, namedError{n.err, g.files.named(n.err.Error())}
 		if ctx.Err() != nil {
 			n.state = Skipped
 			return

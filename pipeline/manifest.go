@@ -88,15 +88,16 @@ func (m *Manifest) Block(r Ref) *Block {
 	return nil
 }
 
-// HasFiles tells whether the block's kind takes files, so that its first step
-// starts from Paths instead of other blocks' items.
-func (b *Block) HasFiles() bool { return b.hasFiles }
-
 // Patterns returns the block's file patterns, without those that exclude.
-func (b *Block) Patterns() []string {
+func (b *Block) Patterns() []string { return b.patternsOf(false) }
+
+// SequencePatterns returns the patterns of the block's sequences.
+func (b *Block) SequencePatterns() []string { return b.patternsOf(true) }
+
+func (b *Block) patternsOf(sequence bool) []string {
 	var out []string
 	for _, p := range b.patterns {
-		if !p.except {
+		if !p.except && p.sequence == sequence {
 			out = append(out, p.text)
 		}
 	}

@@ -77,7 +77,7 @@ func (m *Manifest) clipsOf(b *Block, done []*Block) []string {
 		switch {
 		case up == nil || slices.Contains(done, up):
 		case up.hasFiles:
-			out = append(out, up.captures()...)
+			out = append(out, up.Captures()...)
 		default:
 			out = append(out, m.clipsOf(up, append(done, b))...)
 		}

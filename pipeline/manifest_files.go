@@ -70,7 +70,7 @@ func (m *Manifest) resolveBlock(d *Diagnostics, b *Block, clipsDir string) {
 			text = fmt.Sprintf("no picture matches %q", p.text)
 		}
 		hint := "patterns start from " + filepath.ToSlash(base)
-		if len(b.captures()) == 0 {
+		if len(b.Captures()) == 0 {
 			d.fault(p.at, text, hint)
 		} else {
 			d.warn(p.at, text, hint)

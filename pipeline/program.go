@@ -38,7 +38,12 @@ func (s Source) Through(ctx context.Context, program string, args []string, out 
 		return "", err
 	}
 	closer.Close()
-	abs, err := filepath.Abs(s.file.path)
+	return Through(ctx, s.file.set.programs, s.file.path, program, args, out)
+}
+
+// Through has a program read the file of a path, which FilePath stands for among args.
+func Through(ctx context.Context, p Programs, path, program string, args []string, out io.Writer) (said string, err error) {
+	abs, err := filepath.Abs(path)
 	if err != nil {
 		return "", fmt.Errorf("find the file: %w", err)
 	}
@@ -48,7 +53,7 @@ func (s Source) Through(ctx context.Context, program string, args []string, out 
 			args[i] = "file:" + abs // so that no name is taken for an option or an address
 		}
 	}
-	said, err = s.file.set.programs.Run(ctx, program, args, out)
+	said, err = p.Run(ctx, program, args, out)
 	hide := strings.NewReplacer("file:"+abs, "the file", abs, "the file")
 	if err != nil {
 		return hide.Replace(said), errors.New(hide.Replace(err.Error()))

@@ -23,8 +23,8 @@ var pictureKinds = map[string]string{".png": "PNG", ".tif": "TIFF", ".tiff": "TI
 // PictureKind tells what kind of picture a name's ending means, or "".
 func PictureKind(name string) string { return pictureKinds[strings.ToLower(filepath.Ext(name))] }
 
-// captures are the paths of a block's clips, files and sequences.
-func (b *Block) captures() []string {
+// Captures are the paths of a block's clips, files and sequences.
+func (b *Block) Captures() []string {
 	out := slices.Clone(b.Paths)
 	for _, s := range b.Sequences {
 		out = append(out, s.Path)

@@ -69,6 +69,9 @@ func TestScripts(t *testing.T) {
 			"binned":      scriptBinned,
 			"turned":      scriptTurned,
 			"flown":       scriptFlown,
+			"rewrap":      scriptRewrap,
+			"pictures":    scriptPictures,
+			"samepixels":  scriptSamePixels,
 		},
 	})
 }

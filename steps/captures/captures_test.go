@@ -90,7 +90,7 @@ func TestIndex(t *testing.T) {
 
 // TestTableNames holds the names that later steps read the index by.
 func TestTableNames(t *testing.T) {
-	b, err := json.Marshal((&capture{file: &ser.File{}}).index())
+	b, err := json.Marshal((&capture{clip: &raw.Clip{}}).index())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -173,8 +173,8 @@ func TestOverexposed(t *testing.T) {
 func TestUnreadable(t *testing.T) {
 	p := indexPart(pipeline.Item{}, auto)
 	for in, want := range map[string]string{
-		"SIMPLE  =                    T": "byte 0: the file does not begin with the mark of a SER video (it looks like a FITS picture); leave it out",
-		"":                               "byte 0: ",
+		"\x89PNG\r\n\x1a\n": "byte 0: the file begins like no clip that is read (SER, AVI, FITS): it looks like a PNG picture; leave it out",
+		"":                  "byte 0: ",
 	} {
 		_, err := pipelinetest.New().Run(t, p, map[string][]any{"file": {pipelinetest.File([]byte(in))}})
 		if err == nil || !strings.Contains(err.Error(), want) || strings.Contains(err.Error(), "\n") {

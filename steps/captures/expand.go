@@ -92,7 +92,7 @@ func runIndexLaid(_ context.Context, s partSettings, t *pipeline.Task) error {
 		return err
 	}
 	defer closer.Close()
-	c, err := lookAt(f, l.file(), s, true)
+	c, err := lookAt(f, l.clip(), s)
 	if err != nil {
 		return fmt.Errorf("look at what was laid out: %w", err)
 	}

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -51,13 +52,26 @@ type streamSays struct {
 }
 
 func runFilm(ctx context.Context, set sourceSettings, t *pipeline.Task) error {
+	s, err := lookAtFilm(set, func(args []string, out *limited) (string, error) {
+		return t.One("file").Through(ctx, prober, args, out)
+	})
+	if err != nil {
+		return err
+	}
+	t.FactText("read by", set.Program)
+	s.state(t)
+	return t.PutTable("source", s)
+}
+
+// lookAtFilm asks the prober, which ask runs, what a film is.
+func lookAtFilm(set sourceSettings, ask func(args []string, out *limited) (said string, err error)) (source, error) {
 	args := append([]string{"-hide_banner", "-v", "error"}, only...)
 	args = append(args, "-select_streams", "V:0", "-show_entries",
 		"stream=codec_name,width,height,pix_fmt,color_transfer,nb_frames,avg_frame_rate:format=duration", "-of", "json", pipeline.FilePath)
 	out := &limited{most: 1 << 20}
-	said, err := t.One("file").Through(ctx, prober, args, out)
+	said, err := ask(args, out)
 	if err != nil {
-		return unreadable(set.Program, said, err)
+		return source{}, unreadable(set.Program, said, err)
 	}
 	var says struct {
 		Streams []streamSays `json:"streams"`
@@ -66,16 +80,9 @@ func runFilm(ctx context.Context, set sourceSettings, t *pipeline.Task) error {
 		} `json:"format"`
 	}
 	if err := json.Unmarshal(out.b, &says); err != nil || len(says.Streams) == 0 {
-		return unreadable(set.Program, said, errors.New("no moving picture is in it"))
+		return source{}, unreadable(set.Program, said, errors.New("no moving picture is in it"))
 	}
-	s, err := says.Streams[0].source(set.Encoding, says.Format.Duration)
-	if err != nil {
-		return err
-	}
-	t.FactText("codec", says.Streams[0].Codec+", "+says.Streams[0].Format)
-	t.FactText("read by", set.Program)
-	s.state(t)
-	return t.PutTable("source", s)
+	return says.Streams[0].source(set.Encoding, says.Format.Duration)
 }
 
 // limited keeps what is written, up to a bound.
@@ -97,16 +104,24 @@ func unreadable(program, said string, err error) error {
 	if program == "" {
 		return err // there is no such program
 	}
-	said, _, _ = strings.Cut(strings.TrimSpace(said), "\n")
-	if said == "" {
+	if said = firstLine(said); said == "" {
 		said = err.Error()
 	}
 	return fmt.Errorf("%s cannot read it: %s", program, said)
 }
 
+// speaker is what of a program speaks, and an address in its memory.
+var speaker = regexp.MustCompile(`^(\[[^\]]*\] *)+`)
+
+// firstLine is the first thing that a program said.
+func firstLine(said string) string {
+	line, _, _ := strings.Cut(strings.TrimSpace(said), "\n")
+	return speaker.ReplaceAllString(line, "")
+}
+
 // source decides how a film is decoded.
 func (v streamSays) source(setting, duration string) (source, error) {
-	s := source{Width: v.Width, Height: v.Height, Planes: 3, Bits: 8}
+	s := source{Format: v.Codec + ", " + v.Format, Width: v.Width, Height: v.Height, Planes: 3, Bits: 8}
 	grey := strings.HasPrefix(v.Format, "gray") || strings.HasPrefix(v.Format, "ya8") || strings.HasPrefix(v.Format, "ya16") || strings.HasPrefix(v.Format, "mono")
 	if grey {
 		s.Planes = 1
@@ -119,8 +134,18 @@ func (v streamSays) source(setting, duration string) (source, error) {
 	}
 	s.Frames = countOf(v.Frames, duration, v.Rate)
 	var err error
-	s.Encoding, err = filmEncoding(setting, v.Transfer, strings.HasPrefix(v.Format, "yuv") || strings.HasPrefix(v.Format, "nv") || strings.HasPrefix(v.Format, "p0"))
+	s.Encoding, err = filmEncoding(setting, v.Transfer, !grey && !storesRGB(v.Format))
 	return s, err
+}
+
+// storesRGB tells a format of red, green and blue samples.
+func storesRGB(format string) bool {
+	for _, part := range []string{"rgb", "bgr", "gbr", "bayer"} {
+		if strings.Contains(format, part) {
+			return true
+		}
+	}
+	return false
 }
 
 // deep tells a format of more than 8 bits: it has an order of bytes, but for some of less than 8.
@@ -205,7 +230,7 @@ func runLayFilm(ctx context.Context, set layFilmSettings, t *pipeline.Task) erro
 	}
 	src := t.One("file")
 	clip := pipeline.ClipName(src.ID())
-	l := &filmLayer{ctx: ctx, t: t, expected: s.Frames, layer: layer{s: s, out: laid{Layout: s.layout(), Bits: s.laidBits(), Damaged: []int{}}}}
+	l := &filmLayer{ctx: ctx, t: t, expected: s.Frames, layer: layer{s: s, out: laid{Format: s.Format, Layout: s.layout(), Bits: s.laidBits(), Damaged: []int{}}}}
 	if l.layer.out.Bits == 16 {
 		l.layer.table = linearTable(s.Encoding.Name, s.Bits)
 	}
@@ -225,8 +250,7 @@ func runLayFilm(ctx context.Context, set layFilmSettings, t *pipeline.Task) erro
 	case l.layer.out.Frames == 0:
 		return unreadable(set.Program, said, errors.New("no frame came of it"))
 	case said != "":
-		first, _, _ := strings.Cut(strings.TrimSpace(said), "\n")
-		t.Warn("clip-damaged", "%s: %d frames came of it, and the program that reads it says: %s", clip, l.layer.out.Frames, first)
+		t.Warn("clip-damaged", "%s: %d frames came of it, and the program that reads it says: %s", clip, l.layer.out.Frames, firstLine(said))
 	}
 	t.Fact("frames laid out", float64(l.layer.out.Frames), "frames")
 	t.FactText("encoding", s.Encoding.tell())

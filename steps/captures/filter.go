@@ -40,9 +40,9 @@ func (c *capture) overrule(f pipeline.File, bayer string) error {
 	}
 	var s calibrate.Sites
 	img := plane.New(l.Width, l.Height, 1)
-	n := min(c.file.Frames, siteFrames)
+	n := min(c.clip.Frames, siteFrames)
 	for k := range n {
-		if err := r.Frame((2*k+1)*c.file.Frames/(2*n), c.level.White, img.Pix); err != nil {
+		if err := r.Frame((2*k+1)*c.clip.Frames/(2*n), c.level.White, img.Pix); err != nil {
 			return fmt.Errorf("look at the sites of the filter: %w", err)
 		}
 		s.Add(img, calibrate.SaturationLevel)

@@ -2,8 +2,10 @@ package captures
 
 import (
 	"bytes"
+	"errors"
 
 	"plenilune/pipeline"
+	"plenilune/steps/format/avi"
 	"plenilune/steps/format/picture"
 )
 
@@ -20,7 +22,6 @@ var films = []struct {
 }{
 	{4, "ftyp"}, {4, "moov"}, {4, "mdat"}, {4, "wide"}, {4, "free"}, {4, "skip"}, // ISO/IEC 14496-12, QuickTime
 	{0, "\x1a\x45\xdf\xa3"},                          // Matroska, RFC 9559
-	{8, "AVI "},                                      // after RIFF
 	{0, "\x30\x26\xb2\x75\x8e\x66\xcf\x11"},          // ASF
 	{0, "\x00\x00\x01\xba"}, {0, "\x00\x00\x01\xb3"}, // MPEG, ISO/IEC 13818-1 and -2
 	{0, "\x00\x00\x00\x01\x67"}, {0, "\x00\x00\x00\x01\x40"}, // bare AVC and HEVC streams
@@ -28,8 +29,11 @@ var films = []struct {
 	{0, "\x06\x0e\x2b\x34\x02\x05\x01\x01"}, // MXF, SMPTE ST 377-1
 }
 
-// foreign tells what a file is, "" for one that is read as it is or not at all.
-func foreign(f pipeline.File) string {
+// foreign tells what a file is that could not be read as it is, "" for one that cannot be read at all.
+func foreign(f pipeline.File, fault error) string {
+	if errors.As(fault, new(*avi.Compressed)) {
+		return kindFilm
+	}
 	if picture.Sniff(f, f.Size()) != "" {
 		return kindPicture
 	}

@@ -11,25 +11,21 @@ import (
 	"plenilune/pipeline"
 	"plenilune/steps/format/picture"
 	"plenilune/steps/format/raw"
-	"plenilune/steps/format/ser"
 )
 
 // laid tells how the frames lie that were laid out: one after the other, without anything between, the smaller byte of a
 // sample first.
 type laid struct {
+	Format  string     `json:"format"` // what they came from, for people
 	Layout  raw.Layout `json:"layout"`
 	Bits    int        `json:"bits"` // a sample
 	Frames  int        `json:"frames"`
 	Damaged []int      `json:"damaged"` // numbers of those that could not be read, and are black
 }
 
-// file is a clip that was laid out as if it had been opened as one.
-func (l laid) file() *ser.File {
-	h := ser.Header{Color: ser.Mono, LittleFlag: 1, Width: int32(l.Layout.Width), Height: int32(l.Layout.Height), Depth: int32(l.Bits), Frames: int32(l.Frames)}
-	if l.Layout.Planes == 3 {
-		h.Color = ser.RGB
-	}
-	return &ser.File{Header: h, Layout: l.Layout, Frames: l.Frames}
+// clip is a clip that was laid out as if a file of it had been opened.
+func (l laid) clip() *raw.Clip {
+	return &raw.Clip{Format: l.Format, Layout: l.Layout, Depth: l.Bits, Frames: l.Frames, Declared: int64(l.Frames)}
 }
 
 // layPart decodes the pictures of a clip, once, into plain frames.
@@ -56,7 +52,7 @@ func runLay(ctx context.Context, t *pipeline.Task) error {
 		return err
 	}
 	clip := clipOf(t)
-	l := layer{s: s, out: laid{Layout: s.layout(), Bits: s.laidBits(), Damaged: []int{}}}
+	l := layer{s: s, out: laid{Format: s.Format, Layout: s.layout(), Bits: s.laidBits(), Damaged: []int{}}}
 	if s.Bits < 32 {
 		l.table = linearTable(s.Encoding.Name, s.Bits)
 	}

@@ -5,8 +5,8 @@ import (
 	"math"
 
 	"plenilune/pipeline"
+	"plenilune/steps/format/clips"
 	"plenilune/steps/format/raw"
-	"plenilune/steps/format/ser"
 	"plenilune/steps/kernel/calibrate"
 )
 
@@ -33,67 +33,72 @@ type Index struct {
 
 // capture is a file that was looked at.
 type capture struct {
-	file    *ser.File
-	layout  raw.Layout // with what settings say of it
+	clip    *raw.Clip
+	layout  raw.Layout // with what samples and settings say of it
 	sites   *siteGains // where filters are ignored
-	level   ser.Level
-	light   ser.Light
+	level   raw.Level
+	light   raw.Light
 	big     bool   // samples are big-endian
-	orderBy string // what decided it: "samples", "flag", "setting", "" for one byte
+	orderBy string // what decided it: "samples", "flag", "setting", "" where there is no doubt
 }
 
 func look(f pipeline.File, s partSettings) (*capture, error) {
-	file, err := ser.Open(f, f.Size())
+	clip, err := clips.Open(f, f.Size())
 	if err != nil {
 		return nil, err
 	}
-	return lookAt(f, file, s, false)
+	return lookAt(f, clip, s)
 }
 
-// lookAt looks at the samples of a file that was opened. Of one that was laid out here the order of bytes is known.
-func lookAt(f pipeline.File, file *ser.File, s partSettings, laid bool) (*capture, error) {
-	c := &capture{file: file, layout: file.Layout}
-	seen, err := ser.Sample(f, file.Layout, file.Frames)
+// lookAt looks at the samples of a clip that was opened.
+func lookAt(f pipeline.File, clip *raw.Clip, s partSettings) (*capture, error) {
+	c := &capture{clip: clip, layout: clip.Layout, big: clip.Layout.BigEndian}
+	seen, err := raw.Sample(f, clip.Layout, clip.Frames)
 	if err != nil {
 		return nil, fmt.Errorf("look at frames: %w", err)
 	}
-	depth := int(file.Header.Depth)
+	depth := clip.Depth
 	if s.DepthBits != 0 {
-		depth = min(s.DepthBits, 8*file.Layout.SampleBytes)
+		depth = min(s.DepthBits, 8*clip.Layout.SampleBytes, 16)
 	}
-	if file.Layout.SampleBytes > 1 && !laid {
+	if clip.OrderOpen && clip.Layout.SampleBytes > 1 {
 		c.orderBy = "samples"
 		var decided bool
-		if c.big, decided = seen.Order(depth, file.Layout.BigEndian); !decided {
+		if c.big, decided = seen.Order(depth, clip.Layout.BigEndian); !decided {
 			c.orderBy = "flag"
 		}
 		if s.ByteOrder == "little" || s.ByteOrder == "big" {
 			c.big, c.orderBy = s.ByteOrder == "big", "setting"
 		}
 	}
-	c.level = seen.Level(depth, c.big)
-	c.light = seen.Light(c.big, c.level.White, calibrate.SaturationLevel)
+	words := c.big && clip.Layout.Words()
+	c.level = seen.Level(depth, words)
+	c.light = seen.Light(words, c.level.White, calibrate.SaturationLevel)
 	c.layout.BigEndian = c.big
+	c.layout = seen.Spread(c.layout)
 	return c, c.overrule(f, s.Bayer)
 }
 
 func (c *capture) index() Index {
-	f := c.file
+	f := c.clip
 	x := Index{
 		Layout: c.layout, FilePattern: f.Layout.Pattern, Sites: c.sites,
-		Frames: f.Frames, Declared: int64(f.Header.Frames), CutShort: f.CutShort, Empty: f.Frames == 0,
+		Frames: f.Frames, Declared: f.Declared, CutShort: f.CutShort, Empty: f.Frames == 0,
 		Depth: c.level.Bits, White: c.level.White, Level: math.Round(c.light.Mean*1e6) / 1e6, TimesUnixNS: f.Times,
 	}
 	if x.TimesUnixNS == nil {
 		x.TimesUnixNS = []int64{}
 	}
-	x.StartUnixNS, x.TimeSource = f.Start()
+	x.StartUnixNS, x.TimeSource = f.Start, f.TimeSource
 	return x
 }
 
 // state tells what was found, for people and records.
 func (c *capture) state(t *pipeline.Task, s partSettings) {
-	f := c.file
+	f := c.clip
+	if f.Format != "SER" { // the usual
+		t.FactText("format", f.Format)
+	}
 	t.Fact("frames", float64(f.Frames), "frames")
 	t.Fact("width", float64(f.Layout.Width), "px")
 	t.Fact("height", float64(f.Layout.Height), "px")
@@ -110,8 +115,8 @@ func (c *capture) state(t *pipeline.Task, s partSettings) {
 	if c.orderBy != "" {
 		t.FactText("byte order", orderName(c.big)+", told by the "+c.orderBy)
 	}
-	if _, source := f.Start(); source != "" {
-		t.FactText("times from", source)
+	if f.TimeSource != "" {
+		t.FactText("times from", f.TimeSource)
 	}
 	if n := len(f.Times); n > 1 && f.Times[0] > 0 && f.Times[n-1] > f.Times[0] {
 		t.Fact("duration", float64(f.Times[n-1]-f.Times[0])/1e9, "s")

@@ -13,6 +13,7 @@ import (
 
 // source is what is known of a clip of pictures, or of a film, before its frames are decoded.
 type source struct {
+	Format   string   `json:"format"`
 	Width    int      `json:"width"`
 	Height   int      `json:"height"`
 	Planes   int      `json:"planes"` // 1 or 3
@@ -50,6 +51,7 @@ func (s source) state(t *pipeline.Task) {
 	if s.Frames > 0 {
 		t.Fact("frames", float64(s.Frames), "frames")
 	}
+	t.FactText("format", s.Format)
 	t.Fact("width", float64(s.Width), "px")
 	t.Fact("height", float64(s.Height), "px")
 	t.FactText("pattern", s.layout().Pattern)
@@ -111,7 +113,7 @@ func lookAtPicture(piece pipeline.Piece, set sourceSettings) (source, error) {
 	if err != nil {
 		return source{}, err
 	}
-	s := source{Width: p.Width, Height: p.Height, Planes: p.Channels, Bits: p.Bits, Encoding: encodingOf(set.Encoding, p)}
+	s := source{Format: p.Kind, Width: p.Width, Height: p.Height, Planes: p.Channels, Bits: p.Bits, Encoding: encodingOf(set.Encoding, p)}
 	if err := p.Load(); err != nil {
 		return s, err
 	}

@@ -114,11 +114,11 @@ func runIndex(_ context.Context, s partSettings, t *pipeline.Task) (err error) {
 			err = e
 		}
 	}()
-	if kind := foreign(f); kind != "" {
-		return t.PutTable("index", Index{Foreign: kind, TimesUnixNS: []int64{}})
-	}
 	c, err := look(f, s)
 	if err != nil {
+		if kind := foreign(f, err); kind != "" {
+			return t.PutTable("index", Index{Foreign: kind, TimesUnixNS: []int64{}})
+		}
 		return err
 	}
 	c.state(t, s)

@@ -44,6 +44,15 @@ func Table(r io.ReaderAt, size int64, name string) (content []byte, ok bool, err
 }
 
 func readUnit(r io.ReaderAt, size, at int64) (unit, error) {
+	u, err := readCards(r, at)
+	if err != nil {
+		return u, err
+	}
+	return u, u.measure(size)
+}
+
+// readCards reads a header alone.
+func readCards(r io.ReaderAt, at int64) (unit, error) {
 	u := unit{values: map[string]string{}}
 	b := make([]byte, block)
 	for n := range int64(maxHeader) {
@@ -55,7 +64,7 @@ func readUnit(r io.ReaderAt, size, at int64) (unit, error) {
 			key := strings.TrimRight(card[:8], " ")
 			if key == "END" {
 				u.data = at + (n+1)*block
-				return u, u.measure(size)
+				return u, nil
 			}
 			if card[8:10] == "= " {
 				u.values[key] = value(card[10:])

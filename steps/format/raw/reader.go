@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"io"
 	"sync"
-
-	"plenilune/steps/kernel/lanes"
 )
 
 // Reader decodes single frames of a file. It may be used by several goroutines
@@ -15,6 +13,7 @@ type Reader struct {
 	l      Layout
 	frames int64
 	bufs   sync.Pool // *[]byte of FrameBytes
+	spans  sync.Pool // *[]byte of Span, where that is more
 }
 
 // NewReader returns a reader of a file of size bytes. A file that holds no whole
@@ -29,13 +28,40 @@ func NewReader(r io.ReaderAt, size int64, l Layout) (*Reader, error) {
 // Layout returns the layout that the reader was made with.
 func (r *Reader) Layout() Layout { return r.l }
 
-// Bytes reads frame i, as it lies in the file, into dst of at least FrameBytes.
+// borrow takes a buffer of n bytes from a pool.
+func borrow(p *sync.Pool, n int64) *[]byte {
+	if b, _ := p.Get().(*[]byte); b != nil {
+		return b
+	}
+	b := make([]byte, n)
+	return &b
+}
+
+// Bytes reads the samples of frame i into dst of at least FrameBytes, the highest
+// row first, nothing between rows; else as they lie in the file.
 func (r *Reader) Bytes(i int, dst []byte) error {
 	if i < 0 || int64(i) >= r.frames {
 		return fmt.Errorf("read frame %d: the file holds frames 0…%d", i, r.frames-1)
 	}
-	at, n := r.l.Offset+int64(i)*r.l.Stride, r.l.FrameBytes()
-	if k, err := r.r.ReadAt(dst[:n], at); int64(k) < n {
+	at, n, span := r.l.at(int64(i)), r.l.FrameBytes(), r.l.Span()
+	if n == span {
+		if err := r.read(i, dst[:n], at); err != nil {
+			return err
+		}
+		r.l.upright(dst[:n])
+		return nil
+	}
+	b := borrow(&r.spans, span)
+	defer r.spans.Put(b)
+	if err := r.read(i, *b, at); err != nil {
+		return err
+	}
+	r.l.pack(dst[:n], *b)
+	return nil
+}
+
+func (r *Reader) read(i int, dst []byte, at int64) error {
+	if k, err := r.r.ReadAt(dst, at); k < len(dst) {
 		if err == nil || err == io.EOF {
 			err = io.ErrUnexpectedEOF
 		}
@@ -45,20 +71,20 @@ func (r *Reader) Bytes(i int, dst []byte) error {
 }
 
 // Frame decodes frame i into dst, one row-major slice of Width·Height values a
-// plane; for BGR, dst is still red, green, blue. Values are samples divided by
-// white, so 1 is the clip's white level; they are not clipped.
+// plane, the highest row first; for BGR, dst is still red, green, blue. Values are
+// what samples mean divided by white, so 1 is the clip's white level; they are not
+// clipped. What is no number is 0.
 func (r *Reader) Frame(i int, white float64, dst [][]float32) error {
-	buf, _ := r.bufs.Get().(*[]byte)
-	if buf == nil {
-		b := make([]byte, r.l.FrameBytes())
-		buf = &b
+	if i < 0 || int64(i) >= r.frames {
+		return fmt.Errorf("read frame %d: the file holds frames 0…%d", i, r.frames-1)
 	}
-	defer r.bufs.Put(buf)
-	return r.FrameBy(*buf, i, white, dst)
+	b := borrow(&r.bufs, r.l.FrameBytes())
+	defer r.bufs.Put(b)
+	return r.FrameBy(*b, i, white, dst)
 }
 
 // FrameBy is Frame by way of a buffer of at least FrameBytes, which then holds the
-// frame as Bytes reads it.
+// frame's samples: equal ones for equal frames.
 func (r *Reader) FrameBy(buf []byte, i int, white float64, dst [][]float32) error {
 	n := r.l.Width * r.l.Height
 	if len(dst) != r.l.Planes {
@@ -75,38 +101,9 @@ func (r *Reader) FrameBy(buf []byte, i int, white float64, dst [][]float32) erro
 	if err := r.Bytes(i, buf); err != nil {
 		return err
 	}
+	r.l.unfold(buf[:r.l.FrameBytes()])
 	for c := range dst {
-		from := c
-		if r.l.Pattern == BGR {
-			from = r.l.Planes - 1 - c
-		}
-		r.l.decode(buf, from, float32(white), dst[c][:n])
+		r.l.decode(buf, c, float32(white), dst[c][:n])
 	}
 	return nil
-}
-
-// decode takes every Planes-th sample of b, beginning at sample from.
-func (l Layout) decode(b []byte, from int, white float32, dst []float32) {
-	switch {
-	case l.SampleBytes == 1 && l.Planes == 1:
-		lanes.Bytes8(dst, b, white)
-		return
-	case l.SampleBytes == 1:
-		for i := range dst {
-			dst[i] = float32(b[from+i*l.Planes]) / white
-		}
-		return
-	case l.Planes == 1:
-		lanes.Bytes16(dst, b, l.BigEndian, white)
-		return
-	}
-	lo, hi := 2*from, 2*from+1
-	if l.BigEndian {
-		lo, hi = hi, lo
-	}
-	step := 2 * l.Planes
-	for i := range dst {
-		dst[i] = float32(uint16(b[lo])|uint16(b[hi])<<8) / white
-		lo, hi = lo+step, hi+step
-	}
 }

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"fmt"
 	"testing"
+
+	"plenilune/steps/format/raw"
 )
 
 // TestOrderFromSamples: whatever the flag says, the samples decide, for scenes
@@ -80,20 +82,20 @@ func TestLevelDoesNotDependOnBrightness(t *testing.T) {
 	for _, c := range []struct {
 		bits, declared int
 		high           bool
-		want           Level
+		want           raw.Level
 	}{
-		{12, 12, false, Level{Bits: 12, White: 4095}},
-		{10, 10, false, Level{Bits: 10, White: 1023}},
-		{14, 14, false, Level{Bits: 14, White: 16383}},
-		{12, 12, true, Level{Bits: 12, White: 65520, High: true}},
-		{12, 16, true, Level{Bits: 12, White: 65520, High: true}},
-		{10, 16, true, Level{Bits: 10, White: 65472, High: true}},
-		{14, 16, true, Level{Bits: 14, White: 65532, High: true}},
-		{8, 16, true, Level{Bits: 8, White: 65280, High: true}},
-		{16, 16, false, Level{Bits: 16, White: 65535}},
-		{12, 16, false, Level{Bits: 16, White: 65535}}, // nothing tells it from a dim 16 bit clip
-		{8, 8, false, Level{Bits: 8, White: 255}},
-		{6, 6, false, Level{Bits: 6, White: 63}},
+		{12, 12, false, raw.Level{Bits: 12, White: 4095}},
+		{10, 10, false, raw.Level{Bits: 10, White: 1023}},
+		{14, 14, false, raw.Level{Bits: 14, White: 16383}},
+		{12, 12, true, raw.Level{Bits: 12, White: 65520, High: true}},
+		{12, 16, true, raw.Level{Bits: 12, White: 65520, High: true}},
+		{10, 16, true, raw.Level{Bits: 10, White: 65472, High: true}},
+		{14, 16, true, raw.Level{Bits: 14, White: 65532, High: true}},
+		{8, 16, true, raw.Level{Bits: 8, White: 65280, High: true}},
+		{16, 16, false, raw.Level{Bits: 16, White: 65535}},
+		{12, 16, false, raw.Level{Bits: 16, White: 65535}}, // nothing tells it from a dim 16 bit clip
+		{8, 8, false, raw.Level{Bits: 8, White: 255}},
+		{6, 6, false, raw.Level{Bits: 6, White: 63}},
 	} {
 		for _, top := range []int{1<<c.bits - 1, (1<<c.bits - 1) / 3, min(1<<c.bits-1, 40)} {
 			container := 16
@@ -123,7 +125,7 @@ func TestLevelDoesNotDependOnBrightness(t *testing.T) {
 }
 
 func TestOddLevels(t *testing.T) {
-	at := func(declared int, frames [][]uint16) Level {
+	at := func(declared int, frames [][]uint16) raw.Level {
 		b := file(t, Header{Width: 32, Height: 32, Depth: 16, LittleFlag: 1}, frames, nil)
 		b[atDepth] = byte(declared)
 		_, e := measure(t, b)
@@ -148,31 +150,6 @@ func TestOddLevels(t *testing.T) {
 	}
 }
 
-// TestSampleReadsLittle: a large clip is not read whole.
-func TestSampleReadsLittle(t *testing.T) {
-	h := Header{Width: 4096, Height: 2048, Depth: 16, LittleFlag: 1}
-	l := h.Layout()
-	r := &countingReader{}
-	e, err := Sample(r, l, 1000)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if most := int64(sampleFrames * sampleBands * bandBytes); r.n > most || e.total() == 0 {
-		t.Errorf("read %d bytes, at most %d are meant", r.n, most)
-	}
-	if end := l.Offset + 1000*l.Stride; r.last > end || r.last < end-l.Stride/4 {
-		t.Errorf("the last byte read is %d, want the last frame's end %d", r.last, end)
-	}
-}
-
-type countingReader struct{ n, last int64 }
-
-func (c *countingReader) ReadAt(p []byte, at int64) (int, error) {
-	c.n += int64(len(p))
-	c.last = max(c.last, at+int64(len(p)))
-	return len(p), nil
-}
-
 func FuzzOpen(f *testing.F) {
 	var m bytes.Buffer
 	for _, h := range []Header{{Width: 4, Height: 2, Depth: 8, Frames: 1}, {Color: RGB, Width: 2, Height: 2, Depth: 16, Frames: 2, LittleFlag: 1}, {Color: BayerMYYC, Width: 3, Height: 3, Depth: 12, Frames: -5}} {
@@ -195,7 +172,7 @@ func FuzzOpen(f *testing.F) {
 		if c.Frames == 0 {
 			return
 		}
-		e, err := Sample(bytes.NewReader(b), c.Layout, c.Frames)
+		e, err := raw.Sample(bytes.NewReader(b), c.Layout, c.Frames)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -10,7 +10,7 @@ import (
 )
 
 // File is what the head, the length and the trailer of a file tell. Frames are
-// not read; see Sample for what only they can tell.
+// not read; see raw.Sample for what only they can tell.
 type File struct {
 	Header   Header
 	Layout   raw.Layout // byte order as the flag states it
@@ -47,8 +47,8 @@ func Open(r io.ReaderAt, size int64) (*File, error) {
 		declared = have
 	}
 	used := max(0, min(declared, have))
-	if used > maxFrames {
-		return nil, fmt.Errorf("byte %d: %d frames, more than the %d that are read; split the file", atCount, used, maxFrames)
+	if used > raw.MaxFrames {
+		return nil, fmt.Errorf("byte %d: %d frames, more than the %d that are read; split the file", atCount, used, raw.MaxFrames)
 	}
 	f.Frames = int(used)
 	f.CutShort = have < declared
@@ -63,9 +63,6 @@ func Open(r io.ReaderAt, size int64) (*File, error) {
 	f.Extra -= 8 * used
 	return f, f.readTrailer(r, end)
 }
-
-// maxFrames bounds the tables made for a clip.
-const maxFrames = 1 << 24
 
 func (f *File) readTrailer(r io.ReaderAt, at int64) error {
 	b := make([]byte, 8*f.Frames)
@@ -126,4 +123,22 @@ func (f *File) Start() (ns int64, source string) {
 		return t, "header"
 	}
 	return 0, ""
+}
+
+// Begins tells whether a file's first bytes are those of SER, or as many of them as it has.
+func Begins(head []byte) bool {
+	n := min(len(head), len(fileID))
+	return n > 0 && string(head[:n]) == string(fileID[:n])
+}
+
+// OpenClip is Open for whoever reads clips of any kind.
+func OpenClip(r io.ReaderAt, size int64) (*raw.Clip, error) {
+	f, err := Open(r, size)
+	if err != nil {
+		return nil, err
+	}
+	c := &raw.Clip{Format: "SER", Layout: f.Layout, Depth: int(f.Header.Depth), Frames: f.Frames, Declared: int64(f.Header.Frames),
+		CutShort: f.CutShort, Unclosed: f.Unclosed, Extra: f.Extra, OrderOpen: true, Times: f.Times, TimesLocal: f.TimesLocal}
+	c.Start, c.TimeSource = f.Start()
+	return c, nil
 }

@@ -8,6 +8,7 @@ package ser
 
 import (
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -28,7 +29,7 @@ const maxSide = 1 << 20
 type Header struct {
 	LuID       int32   // unused by writers of today
 	Color      ColorID // what a sample stands for
-	LittleFlag int32   // the byte-order flag as published: 0 big-endian, 1 little-endian samples; files differ, see Evidence.Order
+	LittleFlag int32   // the byte-order flag as published: 0 big-endian, 1 little-endian samples; files differ, see raw.Evidence.Order
 	Width      int32   // px
 	Height     int32   // px, first row uppermost
 	Depth      int32   // true bits a sample, 1…16
@@ -55,8 +56,8 @@ const (
 // name the byte at fault.
 func ParseHeader(b []byte) (Header, error) {
 	var h Header
-	if n := min(len(b), len(fileID)); n == 0 || string(b[:n]) != string(fileID[:n]) {
-		return h, fmt.Errorf("byte 0: the file does not begin with the mark of a SER video%s", looksLike(b))
+	if !Begins(b) {
+		return h, errors.New("byte 0: the file does not begin with the mark of a SER video; leave it out")
 	}
 	if len(b) < HeaderSize {
 		return h, fmt.Errorf("byte %d: the file ends inside its header of %d bytes; copy it again or leave it out", len(b), HeaderSize)
@@ -89,19 +90,6 @@ func (h Header) check() error {
 		return fmt.Errorf("byte %d: a depth of %d bits, must lie in 1…16; the header is damaged, leave the file out", atDepth, h.Depth)
 	}
 	return nil
-}
-
-// looksLike names other kinds of file, so that the user sees what was picked up.
-func looksLike(b []byte) string {
-	for _, k := range []struct{ mark, what string }{
-		{"RIFF", "an AVI video"}, {"SIMPLE  =", "a FITS picture"}, {"\x89PNG", "a PNG picture"},
-		{"\xff\xd8\xff", "a JPEG picture"}, {"II*\x00", "a TIFF picture"}, {"MM\x00*", "a TIFF picture"},
-	} {
-		if strings.HasPrefix(string(b), k.mark) {
-			return " (it looks like " + k.what + "); leave it out, or convert it to SER"
-		}
-	}
-	return "; leave it out"
 }
 
 // bytes lays the header out as it stands in a file.

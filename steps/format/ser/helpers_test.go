@@ -83,13 +83,13 @@ func shifted(frames [][]uint16, bits int) [][]uint16 {
 }
 
 // measure opens a file and samples it.
-func measure(t testing.TB, b []byte) (*File, *Evidence) {
+func measure(t testing.TB, b []byte) (*File, *raw.Evidence) {
 	t.Helper()
 	f, err := Open(bytes.NewReader(b), int64(len(b)))
 	if err != nil {
 		t.Fatal(err)
 	}
-	e, err := Sample(bytes.NewReader(b), f.Layout, f.Frames)
+	e, err := raw.Sample(bytes.NewReader(b), f.Layout, f.Frames)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,4 +1,4 @@
-package ser
+package raw
 
 // Light is what the samples looked at tell of a clip's brightness.
 type Light struct {

@@ -1,10 +1,8 @@
-package ser
+package raw
 
 import (
 	"fmt"
 	"io"
-
-	"plenilune/steps/format/raw"
 )
 
 // How much of a clip is looked at: enough that a blank frame or two does not
@@ -15,29 +13,45 @@ const (
 	bandBytes    = 128 << 10
 )
 
-// Evidence is what the samples of some frames tell of byte order and depth.
+// Evidence is what the samples of some frames tell of byte order, depth and light.
 type Evidence struct {
 	bits  int      // of the word that holds a sample: 8 or 16
 	count []uint32 // how often each word occurs, read as little-endian
 
 	// Sums of |difference| of neighbours of one colour along rows, in both orders.
 	diffLittle, diffBig uint64
+
+	reach float64 // where samples are no words: what the largest word stands for
 }
 
 // Sample looks at a few frames spread evenly over the first n of a clip: at all
 // of a small frame, at bands of rows of a large one.
-func Sample(r io.ReaderAt, l raw.Layout, n int) (*Evidence, error) {
+func Sample(r io.ReaderAt, l Layout, n int) (*Evidence, error) {
+	if !l.Words() {
+		return sampleNumbers(r, l, n)
+	}
 	e := &Evidence{bits: 8 * l.SampleBytes, count: make([]uint32, 1<<(8*l.SampleBytes))}
-	row := int64(l.Width) * int64(l.Planes) * int64(l.SampleBytes)
-	rows, bands := int64(l.Height), int64(1)
-	if l.FrameBytes() > sampleBands*bandBytes {
-		rows, bands = max(1, min(int64(l.Height), bandBytes/row)), sampleBands
-	}
-	buf := make([]byte, rows*row)
-	step := l.Planes // to the next sample of the same colour
-	if l.Planes == 1 && l.Pattern != raw.Mono {
+	step := 1 // to the next sample of the same colour
+	switch {
+	case l.mosaic():
 		step = 2
+	case !l.Planar:
+		step = l.Planes
 	}
+	return e, l.look(r, n, func(row []byte) {
+		l.unfold(row)
+		e.addRow(row, step)
+	})
+}
+
+// look hands rows of frames spread evenly over the first n to a function, as they lie in the file.
+func (l Layout) look(r io.ReaderAt, n int, see func(row []byte)) error {
+	lines, each := l.lines()
+	stride, rows, bands := l.rowStride(), lines, int64(1)
+	if lines*stride > sampleBands*bandBytes {
+		rows, bands = max(1, min(lines, bandBytes/stride)), sampleBands
+	}
+	buf := make([]byte, (rows-1)*stride+each)
 	m := min(n, sampleFrames)
 	for k := range m {
 		frame := 0
@@ -45,19 +59,19 @@ func Sample(r io.ReaderAt, l raw.Layout, n int) (*Evidence, error) {
 			frame = k * (n - 1) / (m - 1)
 		}
 		for b := range bands {
-			at := l.Offset + int64(frame)*l.Stride
+			at := l.at(int64(frame))
 			if bands > 1 {
-				at += b * (int64(l.Height) - rows) / (bands - 1) * row
+				at += b * (lines - rows) / (bands - 1) * stride
 			}
 			if got, err := r.ReadAt(buf, at); got < len(buf) {
-				return nil, fmt.Errorf("read frame %d at byte %d: %w", frame, at+int64(got), err)
+				return fmt.Errorf("read frame %d at byte %d: %w", frame, at+int64(got), err)
 			}
 			for y := range rows {
-				e.addRow(buf[y*row:(y+1)*row], step)
+				see(buf[y*stride:][:each])
 			}
 		}
 	}
-	return e, nil
+	return nil
 }
 
 func (e *Evidence) addRow(b []byte, step int) {

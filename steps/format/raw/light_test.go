@@ -1,17 +1,15 @@
-package ser
+package raw
 
 import (
 	"bytes"
 	"math"
 	"testing"
-
-	"plenilune/steps/format/raw"
 )
 
 // lightOf counts the samples of one frame of bytes.
 func lightOf(t *testing.T, pix []byte) Light {
 	t.Helper()
-	l := raw.Layout{Width: len(pix) / 10, Height: 10, Planes: 1, SampleBytes: 1, Pattern: raw.Mono, Stride: int64(len(pix))}
+	l := Layout{Width: len(pix) / 10, Height: 10, Planes: 1, SampleBytes: 1, Pattern: Mono, Stride: int64(len(pix))}
 	e, err := Sample(bytes.NewReader(pix), l, 1)
 	if err != nil {
 		t.Fatal(err)
@@ -47,7 +45,7 @@ func TestLight(t *testing.T) {
 // Samples of two bytes count in the order asked for.
 func TestLightOfBigEndian(t *testing.T) {
 	pix := []byte{0x10, 0x00, 0x10, 0x00, 0xff, 0xff, 0x10, 0x00}
-	l := raw.Layout{Width: 4, Height: 1, Planes: 1, SampleBytes: 2, Pattern: raw.Mono, Stride: 8}
+	l := Layout{Width: 4, Height: 1, Planes: 1, SampleBytes: 2, Pattern: Mono, Stride: 8}
 	e, err := Sample(bytes.NewReader(pix), l, 1)
 	if err != nil {
 		t.Fatal(err)

@@ -1,4 +1,4 @@
-package ser
+package raw
 
 // Level says how samples fill their words.
 type Level struct {
