@@ -8,9 +8,10 @@ import (
 
 // Bound is an input given to RunAlone: something in the store, or a file's bytes.
 type Bound struct {
-	Port string
-	ID   ID
-	File []byte
+	Port     string
+	ID       ID
+	File     []byte
+	Pictures [][]byte // of a sequence
 }
 
 // Outcome is what a part made and stated.
@@ -36,6 +37,12 @@ func RunAlone(ctx context.Context, p Part, ins []Bound, s Store, workers int) (O
 				r := bytes.NewReader(in.File)
 				return r, io.NopCloser(r), nil
 			}
+		}
+		for _, b := range in.Pictures {
+			src.pieces = append(src.pieces, Piece{func() (File, io.Closer, error) {
+				r := bytes.NewReader(b)
+				return r, io.NopCloser(r), nil
+			}})
 		}
 		t.ins = append(t.ins, boundInput{in.Port, src})
 	}

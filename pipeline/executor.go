@@ -103,10 +103,10 @@ func (e *executor) run(ctx context.Context, g *graph, n *node, ins []boundInput)
 		}}
 	err := protect(ctx, n.part.Run, t)
 	for _, in := range ins {
-		if in.src.still == nil {
+		if in.src.file == nil {
 			continue
 		}
-		if changed := in.src.still(); changed != nil { // whatever came of it, it is not of what the key names
+		if changed := in.src.file.unchanged(); changed != nil { // whatever came of it, it is not of what the key names
 			return changed
 		}
 	}

@@ -74,6 +74,7 @@ func TestScripts(t *testing.T) {
 			"crate":       scriptCrate,
 			"samesamples": scriptSameSamples,
 			"rewrap":      scriptRewrap,
+			"pictures":    scriptPictures,
 			"samepixels":  scriptSamePixels,
 		},
 	})
