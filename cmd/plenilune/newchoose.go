@@ -9,6 +9,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"plenilune/steps/format/raw"
 )
 
 // probers is how many captures are looked at side by side: enough to hide the
@@ -63,10 +65,13 @@ func readClip(path string) (foundClip, error) {
 	if x.Empty {
 		return foundClip{}, errors.New("it holds no frame")
 	}
-	l := x.Layout
+	l, pattern := x.Layout, x.Layout.Pattern
+	if pattern == raw.BGR {
+		pattern = raw.RGB // in which order a file holds them is no matter
+	}
 	return foundClip{path: path, frames: x.Frames, declared: x.Declared, start: x.StartUnixNS,
 		bytes: int64(x.Frames) * l.FrameBytes(),
-		kind:  fmt.Sprintf("%d×%d px, %s, %d bit", l.Width, l.Height, l.Pattern, x.Depth)}, nil
+		kind:  fmt.Sprintf("%d×%d px, %s, %d bit", l.Width, l.Height, pattern, x.Depth)}, nil
 }
 
 // apart is how long nothing is recorded between two nights.
