@@ -1,19 +1,14 @@
 package pipeline
 
 import (
-	"bytes"
 	"cmp"
 	"context"
-	"crypto/sha256"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 
 	"plenilune/cache"
 )
@@ -261,9 +256,14 @@ func (p *packing) inputs(ctx context.Context) error {
 		}
 		for _, it := range items {
 			f := it.Values["file"].file
-			if behind[f.id] {
-				p.index.Inputs = append(p.index.Inputs, PackInput{ref.String(), packNameOf(folders[ref], f.id, f.path), f.id, f.size, p.o.Clips || p.o.Panel != nil && b.Kind == panelsKind})
+			if !behind[f.id] {
+				continue
 			}
+			in := PackInput{ref.String(), packNameOf(folders[ref], f.id, f.path), f.id, f.size, p.o.Clips || p.o.Panel != nil && b.Kind == panelsKind}
+			if b.choice != nil && b.choice.wanted[f.id].Name != "" {
+				in.Name = b.choice.wanted[f.id].Name // it came in a pack, and is called as there
+			}
+			p.index.Inputs = append(p.index.Inputs, in)
 		}
 	}
 	return nil
@@ -290,160 +290,4 @@ func (p *packing) pathOf(id ID) (string, bool) {
 		}
 	}
 	return "", false
-}
-
-// manifest rewrites the manifest, and proves that it makes the same.
-func (p *packing) manifest(ctx context.Context, c *cache.Cache) ([]byte, error) {
-	text, err := p.m.rewrite(p.rewriting(), newKinds(p.o.Steps))
-	if err != nil {
-		return nil, err
-	}
-	m, diags := LoadManifest(packManifest, text, p.o.Steps, nil)
-	if err := diags.Err(); err != nil {
-		return nil, fmt.Errorf("the manifest as it would travel has faults: %w", err)
-	}
-	h := &home{index: p.index}
-	for _, b := range m.Blocks {
-		for _, in := range p.index.inputsOf(Ref{b.Kind, b.Name}) {
-			if path, ok := p.pathOf(in.ID); ok {
-				b.Paths = append(b.Paths, path)
-			}
-		}
-		slices.Sort(b.Paths)
-		var d Diagnostics
-		if m.resolveClips(&d, b, h); d.HasErrors() {
-			return nil, fmt.Errorf("the manifest as it would travel has faults: %w", d)
-		}
-	}
-	again := lookAt(ctx, m, c, p.o)
-	made := map[string]ID{}
-	for _, d := range again.deliveries {
-		if again.awaitAll(ctx, d.streams()) == nil {
-			rec, err := recordOf(c, d.Encoded)
-			if err != nil {
-				return nil, err
-			}
-			if text, err := rec.encode(); err == nil {
-				made[d.File] = cache.Sum(text)
-			}
-		}
-	}
-	for _, o := range p.made {
-		if made[o.File] != o.Record {
-			return nil, errors.Join(ctx.Err(), fmt.Errorf("the manifest as it would travel does not make the same %s; write out names of clips and texts of several lines in it, or pack --with-site", o.File))
-		}
-	}
-	return text, nil
-}
-
-func (p *packing) rewriting() rewriting {
-	r := rewriting{site: p.o.Site, comments: p.o.Comments, files: map[Ref][]string{}, clips: map[Ref]map[string]string{},
-		instead: p.g.instead, set: map[string]any{}}
-	for _, o := range p.o.Overrides {
-		r.set[o.Key] = p.m.Settings[o.Key]
-	}
-	labels := map[ID]string{}
-	for _, in := range p.index.Inputs {
-		labels[in.ID] = in.Label()
-	}
-	for ref, folder := range p.m.packFolders() {
-		endings := map[string]bool{}
-		for _, in := range p.index.inputsOf(ref) {
-			endings[filepath.Ext(in.Name)] = true
-		}
-		for e := range endings {
-			r.files[ref] = append(r.files[ref], folder+"/*"+e)
-		}
-		if slices.Sort(r.files[ref]); len(r.files[ref]) == 0 {
-			r.files[ref] = []string{folder + "/*"}
-		}
-	}
-	for _, b := range p.m.Blocks {
-		ref := Ref{b.Kind, b.Name}
-		r.clips[ref] = map[string]string{}
-		for _, c := range b.mentioned {
-			id := c.id
-			if known, ok := p.g.files.content(c.path); ok && id.IsZero() {
-				id = known
-			}
-			if name, ok := labels[id]; ok {
-				r.clips[ref][c.text] = name
-			}
-		}
-	}
-	return r
-}
-
-// write writes the archive: the crate's description first, then texts, pictures and clips by name.
-func (p *packing) write(ctx context.Context, w io.Writer) error {
-	index, err := p.index.encode()
-	if err != nil {
-		return err
-	}
-	z := newPackWriter(w)
-	rank := func(name string) int {
-		return slices.Index([]string{packCrateFile, packPageFile, packIndexFile, packManifest}, name)
-	}
-	all := append(slices.Clone(p.files), packSource{packFileOf(packIndexFile, index), index, "", true})
-	slices.SortFunc(all, func(a, b packSource) int {
-		ra, rb := rank(a.Name), rank(b.Name)
-		if ra < 0 {
-			ra = 9
-		}
-		if rb < 0 {
-			rb = 9
-		}
-		big := func(s packSource) int {
-			if s.path != "" {
-				return 1
-			}
-			return 0
-		}
-		return cmp.Or(cmp.Compare(ra, rb), cmp.Compare(big(a), big(b)), strings.Compare(a.Name, b.Name))
-	})
-	for _, f := range all {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		if err := f.put(ctx, z); err != nil {
-			return err
-		}
-	}
-	return z.Close()
-}
-
-// put writes one file, and proves on the way that it is what was listed.
-func (f packSource) put(ctx context.Context, z *packWriter) error {
-	if f.path == "" {
-		return z.put(f.Name, bytes.NewReader(f.bytes), f.deflate)
-	}
-	h, err := os.Open(f.path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("%s is gone", f.path)
-	}
-	if err != nil {
-		return fmt.Errorf("open %s: %w", f.path, err)
-	}
-	defer h.Close()
-	sum := sha256.New()
-	if err := z.put(f.Name, io.TeeReader(stoppable{ctx, h}, sum), f.deflate); err != nil {
-		return err
-	}
-	if ID(sum.Sum(nil)) != f.ID {
-		return fmt.Errorf("%s changed since it was run: run again, then pack", f.path)
-	}
-	return nil
-}
-
-// stoppable ends a long reading when the work is to stop.
-type stoppable struct {
-	ctx context.Context
-	r   io.Reader
-}
-
-func (s stoppable) Read(b []byte) (int, error) {
-	if err := s.ctx.Err(); err != nil {
-		return 0, err
-	}
-	return s.r.Read(b)
 }

@@ -31,12 +31,21 @@ func (p *packing) panels(ctx context.Context, manifest []byte) error {
 		return nil
 	}
 	folders := map[string]string{}
+	behind := map[ID]bool{} // parts that what was delivered was made by
+	for _, o := range p.made {
+		for _, part := range o.record.Parts {
+			behind[part.Key] = true
+		}
+	}
 	for _, b := range p.m.Blocks {
 		if b.Kind != stackKind {
 			continue
 		}
 		folders[b.Name] = packPanelsDir + "/" + b.Name
 		for _, it := range p.g.blocks[Ref{b.Kind, b.Name}].items {
+			if n := it.Values["image"].node; n == nil || !behind[n.key] {
+				continue
+			}
 			in, path, err := p.panel(ctx, it, folders[b.Name], b.Name)
 			if err != nil {
 				return err
@@ -68,9 +77,6 @@ func (p *packing) panel(ctx context.Context, it Item, folder, block string) (in 
 		}
 		id, err := p.g.await(ctx, v)
 		return Source{id: id, store: cacheStore{p.g.cache}}, err == nil
-	}
-	if _, err := p.g.await(ctx, it.Values["image"]); err != nil {
-		return in, "", errors.Join(ctx.Err(), p.notRun("a panel is not in the cache"))
 	}
 	rec, err := recordOf(p.g.cache, it.Values["image"])
 	if err != nil {

@@ -72,9 +72,9 @@ func beginBeside(path string) (string, error) {
 	return os.MkdirTemp(filepath.Dir(path), prefix+"*")
 }
 
-// emptyPlace holds a folder to be new, or empty.
+// emptyPlace holds a folder to be new, or empty and free to be replaced.
 func emptyPlace(dir string) error {
-	st, err := os.Stat(dir)
+	st, err := os.Lstat(dir)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
@@ -82,7 +82,10 @@ func emptyPlace(dir string) error {
 		return fmt.Errorf("look at %s: %w", dir, err)
 	}
 	if !st.IsDir() {
-		return &RequestError{fmt.Sprintf("%s is a file: name a new folder", filepath.ToSlash(dir))}
+		return &RequestError{fmt.Sprintf("%s is no folder: name a new one", filepath.ToSlash(dir))}
+	}
+	if here, err := os.Stat("."); err == nil && os.SameFile(here, st) {
+		return &RequestError{"this is the folder that you are in: name a new one"}
 	}
 	entries, err := os.ReadDir(dir)
 	if err != nil {

@@ -204,6 +204,9 @@ func (v *verifier) proveAgainstPack(ctx context.Context, g *graph, _ string, d *
 
 // IsPackFile tells whether a path is that of a zip archive.
 func IsPackFile(path string) bool {
+	if st, err := os.Stat(path); err != nil || !st.Mode().IsRegular() {
+		return false // what is no file may never end
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return false

@@ -3,13 +3,18 @@ package pipeline
 import (
 	"archive/zip"
 	"bufio"
+	"bytes"
+	"cmp"
 	"context"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"time"
 
 	"plenilune/cache"
@@ -102,4 +107,78 @@ func packOrNothing(file string) error {
 		return &RequestError{fmt.Sprintf("%s stands there and is no pack: name another file with -o", filepath.ToSlash(file))}
 	}
 	return nil
+}
+
+// write writes the archive: the crate's description first, then texts, pictures and clips by name.
+func (p *packing) write(ctx context.Context, w io.Writer) error {
+	index, err := p.index.encode()
+	if err != nil {
+		return err
+	}
+	z := newPackWriter(w)
+	rank := func(name string) int {
+		return slices.Index([]string{packCrateFile, packPageFile, packIndexFile, packManifest}, name)
+	}
+	all := append(slices.Clone(p.files), packSource{packFileOf(packIndexFile, index), index, "", true})
+	slices.SortFunc(all, func(a, b packSource) int {
+		ra, rb := rank(a.Name), rank(b.Name)
+		if ra < 0 {
+			ra = 9
+		}
+		if rb < 0 {
+			rb = 9
+		}
+		big := func(s packSource) int {
+			if s.path != "" {
+				return 1
+			}
+			return 0
+		}
+		return cmp.Or(cmp.Compare(ra, rb), cmp.Compare(big(a), big(b)), strings.Compare(a.Name, b.Name))
+	})
+	for _, f := range all {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if err := f.put(ctx, z); err != nil {
+			return err
+		}
+	}
+	return z.Close()
+}
+
+// put writes one file, and proves on the way that it is what was listed.
+func (f packSource) put(ctx context.Context, z *packWriter) error {
+	if f.path == "" {
+		return z.put(f.Name, bytes.NewReader(f.bytes), f.deflate)
+	}
+	h, err := os.Open(f.path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("%s is gone", f.path)
+	}
+	if err != nil {
+		return fmt.Errorf("open %s: %w", f.path, err)
+	}
+	defer h.Close()
+	sum := sha256.New()
+	if err := z.put(f.Name, io.TeeReader(stoppable{ctx, h}, sum), f.deflate); err != nil {
+		return err
+	}
+	if ID(sum.Sum(nil)) != f.ID {
+		return fmt.Errorf("%s changed since it was run: run again, then pack", f.path)
+	}
+	return nil
+}
+
+// stoppable ends a long reading when the work is to stop.
+type stoppable struct {
+	ctx context.Context
+	r   io.Reader
+}
+
+func (s stoppable) Read(b []byte) (int, error) {
+	if err := s.ctx.Err(); err != nil {
+		return 0, err
+	}
+	return s.r.Read(b)
 }

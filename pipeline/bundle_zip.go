@@ -80,10 +80,6 @@ func (p *Pack) judge(entries []*zip.File, size int64) error {
 	lower := map[string]string{}
 	folders := map[string]bool{}
 	var whole uint64
-	type stretch struct {
-		from, to int64
-		name     string
-	}
 	var taken []stretch
 	for _, f := range entries {
 		name := strings.TrimSuffix(f.Name, "/")
@@ -131,6 +127,17 @@ func (p *Pack) judge(entries []*zip.File, size int64) error {
 			return packFault("%q is a file and a folder", name)
 		}
 	}
+	return apart(taken)
+}
+
+// stretch is where in an archive a file's bytes lie.
+type stretch struct {
+	from, to int64
+	name     string
+}
+
+// apart refuses files that share bytes: so a small archive becomes a large folder.
+func apart(taken []stretch) error {
 	slices.SortFunc(taken, func(a, b stretch) int { return cmp.Or(cmp.Compare(a.from, b.from), cmp.Compare(a.to, b.to)) })
 	for i := 1; i < len(taken); i++ {
 		if taken[i].from < taken[i-1].to {

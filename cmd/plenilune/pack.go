@@ -207,16 +207,16 @@ func packError(file string, err error) error {
 
 // openPack opens an archive; the returned function closes it.
 func openPack(file string) (*pipeline.Pack, func() error, error) {
-	f, err := os.Open(file)
+	st, err := os.Stat(file)
+	if err == nil && !st.Mode().IsRegular() {
+		return nil, nil, requestf("%s is not a file", filepath.ToSlash(file))
+	}
 	if err != nil {
 		return nil, nil, requestf("open the pack: %v", err)
 	}
-	st, err := f.Stat()
-	if err == nil && !st.Mode().IsRegular() {
-		err = errors.New("it is not a file")
-	}
+	f, err := os.Open(file)
 	if err != nil {
-		return nil, nil, errors.Join(requestf("open the pack %s: %v", file, err), f.Close())
+		return nil, nil, requestf("open the pack: %v", err)
 	}
 	p, err := pipeline.OpenPack(f, st.Size())
 	if err != nil {

@@ -28,7 +28,7 @@ type View struct {
 	AxisDeg    float64 `hcl:"axis_deg,optional" min:"-360" max:"360"`
 	UprightDeg float64 `hcl:"upright_deg,optional" min:"-360" max:"360"`
 	DistanceKM float64 `hcl:"distance_km" min:"300000" max:"500000"`
-	Squash     float64 `hcl:"squash,optional" min:"0" max:"0.1"`
+	Squash     float64 `hcl:"squash,optional" min:"0" max:"1"`
 	ZenithDeg  float64 `hcl:"zenith_deg,optional" min:"-360" max:"360"`
 }
 
@@ -56,27 +56,37 @@ func (s *Views) of(x *pipeline.Expansion, items []pipeline.Item) (epochSettings,
 	if len(s.Views) == 0 {
 		return epochSettings{}, nil, noTimes
 	}
+	views := s.stated(items)
+	unknown := 0
+	for _, v := range views {
+		if !v.Known {
+			unknown++
+		}
+	}
+	if unknown == len(items) {
+		return epochSettings{}, nil, noSite // they are of other clips
+	}
+	for i, it := range items {
+		if !views[i].Known {
+			x.Warn("view-unknown", fmt.Sprintf("the manifest's views say nothing of %s: it is joined without regard to how the Moon turned", pipeline.ClipName(it.ID)))
+		}
+	}
+	return epochSettings{s.LongitudeDeg, s.LatitudeDeg, s.DistanceKM}, views, ""
+}
+
+// stated are the views of items; unknown where none is stated.
+func (s *Views) stated(items []pipeline.Item) []viewSettings {
 	byClip := map[string]View{}
 	for _, v := range s.Views {
 		byClip[strings.ToLower(v.Clip)] = v
 	}
 	views := make([]viewSettings, len(items))
-	var unknown []pipeline.Item
 	for i, it := range items {
-		v, ok := byClip[it.ID.String()]
-		if !ok {
-			unknown = append(unknown, it)
-			continue
+		if v, ok := byClip[it.ID.String()]; ok {
+			views[i] = viewSettings{true, v.EastDeg, v.NorthDeg, v.AxisDeg, v.UprightDeg, v.DistanceKM, v.Squash, v.ZenithDeg}
 		}
-		views[i] = viewSettings{true, v.EastDeg, v.NorthDeg, v.AxisDeg, v.UprightDeg, v.DistanceKM, v.Squash, v.ZenithDeg}
 	}
-	if len(unknown) == len(items) {
-		return epochSettings{}, nil, noSite // they are of other clips
-	}
-	for _, it := range unknown {
-		x.Warn("view-unknown", fmt.Sprintf("the manifest's views say nothing of %s: it is joined without regard to how the Moon turned", pipeline.ClipName(it.ID)))
-	}
-	return epochSettings{s.LongitudeDeg, s.LatitudeDeg, s.DistanceKM}, views, ""
+	return views
 }
 
 // viewsText is the views block that stands for views reckoned from a site.
