@@ -21,10 +21,7 @@ var elsewhere = map[string]string{
 	"github.com/dgraph-io/":                    "the cache's index",
 	"github.com/klauspost/compress.":           "how tightly the cache is packed; values go by their content",
 	"github.com/zclconf/go-cty/":               "functions, of which a manifest calls none",
-	"google.golang.org/protobuf/":              "the cache's index",
-	"go.opentelemetry.io/":                     "comes with the cache's index, and measures nothing here",
 	"golang.org/x/image/vector.(*Rasterizer).": "curves, which steps/kernel/lettering cuts itself; that nothing calls them is looked at below",
-	"vendor/golang.org/x/crypto/":              "comes with net/http",
 }
 
 var (

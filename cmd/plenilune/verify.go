@@ -22,7 +22,7 @@ import (
 
 func verifyCommand() *cobra.Command {
 	var f runFlags
-	var scratch string
+	var scratch, junit string
 	cmd := &cobra.Command{
 		Use:   "verify FILE",
 		Short: "Make every picture of a manifest anew, without the cache, and compare bit for bit",
@@ -34,12 +34,17 @@ which is removed at the end.
 The table on stdout says of each file "same", "same picture" (the pixels are equal, the
 record in it is not), "differs", "missing" or "not made", and of those that differ the
 first part of the work at which the two go apart. Exit code 3 says that something
-differs, 1 that something could not be made anew.`,
+differs, 1 that something could not be made anew.
+
+With --junit it also writes a summary in the XML form that build servers read: a test
+case of each file, which fails where it differs or is missing, and one of each part of
+the work that failed.`,
 		Example: `  plenilune verify night.hcl
+  plenilune verify night.hcl --junit report.xml
   plenilune verify night.hcl --clips /media/disk/clips --only disk.png`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return f.verify(cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0], scratch)
+			return f.verify(cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0], scratch, junit)
 		},
 	}
 	fl := cmd.Flags()
@@ -51,23 +56,18 @@ differs, 1 that something could not be made anew.`,
 	fl.StringArrayVar(&f.set, "set", nil, "`NAME=VALUE` replaces an entry of the manifest's settings block; may be repeated")
 	fl.StringArrayVar(&f.only, "only", nil, "compare the file (disk.png) of this `NAME` alone; may be repeated")
 	fl.StringVar(&scratch, "scratch", "", "keep what is computed on the way in a new folder in `DIR` (default: beside the output folder)")
+	fl.StringVar(&junit, "junit", "", "write a summary for build servers to `FILE`, as JUnit's XML")
 	return cmd
 }
 
 // verify makes everything anew in an empty cache and shows how it compares.
-func (f *runFlags) verify(ctx context.Context, stdout, stderr io.Writer, file, scratch string) error {
+func (f *runFlags) verify(ctx context.Context, stdout, stderr io.Writer, file, scratch, junit string) error {
 	m, err := loadManifest(stderr, file, f.clips, f.set)
 	if err != nil {
 		return err
 	}
-	if f.jobs < 0 {
-		return requestf("-j %d: want at least 1 worker", f.jobs)
-	}
-	opts := pipeline.Options{OutDir: outDir(file, f.out), Jobs: f.jobs, Only: f.only, Build: buildName(), Costs: steps.Costs{}}
-	if opts.Jobs == 0 {
-		opts.Jobs = runtime.GOMAXPROCS(0)
-	}
-	if opts.Memory, err = f.budget(); err != nil {
+	opts, err := f.verifyOptions(file)
+	if err != nil {
 		return err
 	}
 	if _, err := os.Stat(opts.OutDir); err != nil {
@@ -88,6 +88,12 @@ func (f *runFlags) verify(ctx context.Context, stdout, stderr io.Writer, file, s
 	defer c.Close()
 	s := newScreen(stdout, stderr, f.json)
 	defer s.close()
+	var failed []pipeline.StepEvent
+	s.also = func(e pipeline.Event) {
+		if e.Step != nil && e.Step.State == pipeline.Failed {
+			failed = append(failed, *e.Step)
+		}
+	}
 	opts.Observer = s.event
 	ahead := foretelling{screen: s, cache: dir, out: dir, volume: volumeOf}
 	opts.Expect = ahead.expect
@@ -96,16 +102,38 @@ func (f *runFlags) verify(ctx context.Context, stdout, stderr io.Writer, file, s
 	if err != nil && !errors.Is(err, pipeline.ErrIncomplete) {
 		return err
 	}
-	if f.json {
-		showProofsJSON(s, proofs)
-	} else if len(proofs) == 0 {
-		// said below
-	} else if werr := showProofs(stdout, proofs); werr != nil {
-		return werr
+	if junit != "" {
+		if err := junitOf(file, proofs, failed).write(junit); err != nil {
+			return err
+		}
 	}
 	if len(proofs) == 0 && err == nil {
 		return requestf("--only %s: no file is made of it, so that there is nothing to compare; name a file, as in --only disk.png", strings.Join(f.only, ", "))
 	}
+	if f.json {
+		showProofsJSON(s, proofs)
+	} else if len(proofs) > 0 {
+		if err := showProofs(stdout, proofs); err != nil {
+			return err
+		}
+	}
+	return endOf(stderr, proofs, err)
+}
+
+func (f *runFlags) verifyOptions(file string) (opts pipeline.Options, err error) {
+	if f.jobs < 0 {
+		return opts, requestf("-j %d: want at least 1 worker", f.jobs)
+	}
+	opts = pipeline.Options{OutDir: outDir(file, f.out), Jobs: f.jobs, Only: f.only, Build: buildName(), Costs: steps.Costs{}}
+	if opts.Jobs == 0 {
+		opts.Jobs = runtime.GOMAXPROCS(0)
+	}
+	opts.Memory, err = f.budget()
+	return opts, err
+}
+
+// endOf is the error, if any, that proofs and what came in the way of making them end in.
+func endOf(stderr io.Writer, proofs []pipeline.Proof, err error) error {
 	if slices.ContainsFunc(proofs, func(p pipeline.Proof) bool { return p.State != pipeline.Proven && p.State != pipeline.Unmade }) {
 		return &toldError{exitDiffers}
 	}

@@ -23,7 +23,7 @@ func viewBox(pl *placementsRow, panels []*chartedPanel) [4]float64 {
 	if l := pl.Limb; l.Found {
 		x0, y0, x1, y1 = min(x0, l.X-l.Radius), min(y0, l.Y-l.Radius), max(x1, l.X+l.Radius), max(y1, l.Y+l.Radius)
 	}
-	m := max(x1-x0, y1-y0) * 0.02
+	m := float64(max(x1-x0, y1-y0) * 0.02)
 	return [4]float64{x0 - m, y0 - m, x1 - x0 + float64(2*m), y1 - y0 + float64(2*m)}
 }
 
