@@ -2,7 +2,7 @@ module plenilune
 
 go 1.26.0
 
-toolchain go1.26.8
+toolchain go1.26.10
 
 require (
 	github.com/chromedp/cdproto v0.159.0

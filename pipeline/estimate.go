@@ -73,7 +73,7 @@ func (e *executor) expected(kind string, of []Size) Cost {
 	}
 	c, r := e.costs.Cost(kind, of), e.rates.of(kind)
 	c.Seconds *= r.Time * e.machine
-	c.Cache = c.Cache*r.Cache + perPart
+	c.Cache = float64(c.Cache*r.Cache) + perPart
 	c.File *= r.File
 	return c
 }

@@ -11,9 +11,9 @@ type ahead struct{ shared, alone float64 }
 
 func (a *ahead) add(c Cost, one bool, jobs int, share float64) {
 	if one {
-		a.shared += c.Seconds * share
+		a.shared += float64(c.Seconds * share)
 	} else {
-		a.alone += c.Seconds * (1 - c.Parallel + c.Parallel/float64(jobs)) * share
+		a.alone += float64(c.Seconds * (1 - c.Parallel + c.Parallel/float64(jobs)) * share)
 	}
 }
 

@@ -249,4 +249,4 @@ func (s *screen) object(o map[string]any) {
 	s.out.Write(append(b, '\n'))
 }
 
-func round3(v float64) float64 { return float64(int64(v*1000+0.5)) / 1000 }
+func round3(v float64) float64 { return float64(int64(float64(v*1000)+0.5)) / 1000 }

@@ -20,9 +20,15 @@ import (
 	"plenilune/steps"
 )
 
+// verifyFlags are those of verify, of a manifest or a pack.
+type verifyFlags struct {
+	runFlags
+	scratch string
+	junit   string
+}
+
 func verifyCommand() *cobra.Command {
-	var f runFlags
-	var scratch string
+	var f verifyFlags
 	cmd := &cobra.Command{
 		Use:   "verify FILE|PACK",
 		Short: "Make every picture of a manifest, or of a pack, anew, without the cache, and compare bit for bit",
@@ -38,19 +44,22 @@ clips is named, with them, and made from the pack's panels if it has any.
 The table on stdout says of each file "same", "same picture" (the pixels are equal, the
 record in it is not), "same pixels" (made from panels), "differs", "missing" or "not made", and of those that differ the
 first part of the work at which the two go apart. Exit code 3 says that something
-differs, 1 that something could not be made anew.`,
+differs, 1 that something could not be made anew.
+
+With --junit it also writes a summary in the XML form that build servers read: a test
+case of each file, which fails where it differs or is missing, and one of each part of
+the work that failed.`,
 		Example: `  plenilune verify night.hcl
+  plenilune verify night.hcl --junit report.xml
   plenilune verify night.hcl --clips /media/disk/clips --only disk.png
   plenilune verify moon.zip --clips /media/disk/clips`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if f.jobs < 0 {
-				return requestf("-j %d: want at least 1 worker", f.jobs)
-			}
+			verify := f.verify
 			if pipeline.IsPackFile(args[0]) {
-				return f.verifyPack(cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0], scratch)
+				verify = f.verifyPack
 			}
-			return f.verify(cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0], scratch)
+			return verify(cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0])
 		},
 	}
 	fl := cmd.Flags()
@@ -61,42 +70,39 @@ differs, 1 that something could not be made anew.`,
 	fl.StringVar(&f.clips, "clips", "", "look for the manifest's files under `DIR` instead")
 	fl.StringArrayVar(&f.set, "set", nil, "`NAME=VALUE` replaces an entry of the manifest's settings block; may be repeated")
 	fl.StringArrayVar(&f.only, "only", nil, "compare the file (disk.png) of this `NAME` alone; may be repeated")
-	fl.StringVar(&scratch, "scratch", "", "keep what is computed on the way in a new folder in `DIR` (default: beside the output folder)")
+	fl.StringVar(&f.scratch, "scratch", "", "keep what is computed on the way in a new folder in `DIR` (default: beside the output folder)")
+	fl.StringVar(&f.junit, "junit", "", "write a summary for build servers to `FILE`, as JUnit's XML")
 	return cmd
 }
 
 // verify makes everything anew in an empty cache and shows how it compares.
-func (f *runFlags) verify(ctx context.Context, stdout, stderr io.Writer, file, scratch string) error {
+func (f *verifyFlags) verify(ctx context.Context, stdout, stderr io.Writer, file string) error {
 	m, err := loadManifest(stderr, file, f.clips, f.set)
 	if err != nil {
 		return err
 	}
-	opts := pipeline.Options{OutDir: outDir(file, f.out), Jobs: f.jobs, Only: f.only, Build: buildName(), Costs: steps.Costs{}}
-	if opts.Jobs == 0 {
-		opts.Jobs = runtime.GOMAXPROCS(0)
-	}
-	if opts.Memory, err = f.budget(); err != nil {
+	opts, err := f.options()
+	if err != nil {
 		return err
 	}
+	opts.OutDir, opts.Costs = outDir(file, f.out), steps.Costs{}
 	if _, err := os.Stat(opts.OutDir); err != nil {
 		return requestf("there is nothing to compare with: %v; run the manifest first, or say where with -o DIR", err)
 	}
-	if scratch == "" {
-		scratch = filepath.Dir(filepath.Clean(opts.OutDir))
-	}
-	dir, err := os.MkdirTemp(scratch, ".plenilune-verify-")
+	dir, done, err := f.folder(filepath.Dir(filepath.Clean(opts.OutDir)))
 	if err != nil {
-		return requestf("make a folder for what is computed on the way: %v; say where with --scratch DIR", err)
+		return err
 	}
-	defer os.RemoveAll(dir)
-	c, err := cache.Open(ctx, dir, cache.Options{Build: buildName(), Warn: func(text string) { fmt.Fprintf(stderr, "warning: cache: %s\n", text) }})
+	defer done()
+	c, err := f.emptyCache(ctx, dir, stderr)
 	if err != nil {
 		return err
 	}
 	defer c.Close()
 	s := newScreen(stdout, stderr, f.json)
 	defer s.close()
-	opts.Observer = s.event
+	var failed failures
+	s.also, opts.Observer = failed.note, s.event
 	ahead := foretelling{screen: s, cache: dir, out: dir, volume: volumeOf}
 	opts.Expect = ahead.expect
 	proofs, _, err := pipeline.Verify(ctx, m, c, opts, recordOf)
@@ -104,28 +110,84 @@ func (f *runFlags) verify(ctx context.Context, stdout, stderr io.Writer, file, s
 	if err != nil && !errors.Is(err, pipeline.ErrIncomplete) {
 		return err
 	}
-	return f.judgeProofs(stdout, stderr, proofs, nil, err)
+	return f.judge(stdout, stderr, comparison{file, proofs, nil, failed, err})
 }
 
-// judgeProofs shows how files compare, and which of those that they are made from are missing, and ends as that is.
-func (f *runFlags) judgeProofs(stdout, stderr io.Writer, proofs []pipeline.Proof, missing []pipeline.PackInput, err error) error {
-	if len(proofs) == 0 && err == nil {
+// folder makes one for what is computed on the way, where --scratch says, or else beside something; done removes it.
+func (f *verifyFlags) folder(beside string) (dir string, done func(), err error) {
+	if f.scratch != "" {
+		beside = f.scratch
+	}
+	if dir, err = os.MkdirTemp(beside, ".plenilune-verify-"); err != nil {
+		return "", nil, requestf("make a folder for what is computed on the way: %v; say where with --scratch DIR", err)
+	}
+	return dir, func() { os.RemoveAll(dir) }, nil
+}
+
+func (f *verifyFlags) emptyCache(ctx context.Context, dir string, stderr io.Writer) (*cache.Cache, error) {
+	return cache.Open(ctx, dir, cache.Options{Build: buildName(), Warn: func(text string) { fmt.Fprintf(stderr, "warning: cache: %s\n", text) }})
+}
+
+// failures are the parts of the work that failed.
+type failures []pipeline.StepEvent
+
+func (f *failures) note(e pipeline.Event) {
+	if e.Step != nil && e.Step.State == pipeline.Failed {
+		*f = append(*f, *e.Step)
+	}
+}
+
+// comparison is how files compare, which of those that they are made from are missing, and what came in the way of making them.
+type comparison struct {
+	file    string
+	proofs  []pipeline.Proof
+	missing []pipeline.PackInput
+	failed  failures
+	err     error
+}
+
+// judge shows how files compare, and ends as that is.
+func (f *verifyFlags) judge(stdout, stderr io.Writer, v comparison) error {
+	if f.junit != "" {
+		if err := junitOf(v).write(f.junit); err != nil {
+			return err
+		}
+	}
+	if len(v.proofs) == 0 && v.err == nil {
 		return requestf("--only %s: no file is made of it, so that there is nothing to compare; name a file, as in --only disk.png", strings.Join(f.only, ", "))
 	}
 	if f.json {
 		s := newScreen(stdout, stderr, true)
-		showProofsJSON(s, proofs)
-		for _, in := range missing {
+		showProofsJSON(s, v.proofs)
+		for _, in := range v.missing {
 			s.object(missingObject(in))
 		}
-	} else if len(proofs) > 0 {
-		if err := showProofs(stdout, proofs); err != nil {
+	} else if len(v.proofs) > 0 {
+		if err := showProofs(stdout, v.proofs); err != nil {
 			return err
 		}
-		if err := tellMissing(stderr, missing); err != nil {
+		if err := tellMissing(stderr, v.missing); err != nil {
 			return err
 		}
 	}
+	return endOf(stderr, v.proofs, v.err)
+}
+
+// options are of the run that makes everything anew.
+func (f *verifyFlags) options() (opts pipeline.Options, err error) {
+	if f.jobs < 0 {
+		return opts, requestf("-j %d: want at least 1 worker", f.jobs)
+	}
+	opts = pipeline.Options{Jobs: f.jobs, Only: f.only, Build: buildName()}
+	if opts.Jobs == 0 {
+		opts.Jobs = runtime.GOMAXPROCS(0)
+	}
+	opts.Memory, err = f.budget()
+	return opts, err
+}
+
+// endOf is the error, if any, that proofs and what came in the way of making them end in.
+func endOf(stderr io.Writer, proofs []pipeline.Proof, err error) error {
 	if slices.ContainsFunc(proofs, func(p pipeline.Proof) bool { return p.State != pipeline.Proven && !unproven(p) }) {
 		return &toldError{exitDiffers}
 	}

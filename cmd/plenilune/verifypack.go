@@ -7,15 +7,13 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"runtime"
 
-	"plenilune/cache"
 	"plenilune/pipeline"
 	"plenilune/steps"
 )
 
 // verifyPack makes anew what a pack tells of, from clips that are found by their content, and shows how it compares.
-func (f *runFlags) verifyPack(ctx context.Context, stdout, stderr io.Writer, file, scratch string) error {
+func (f *verifyFlags) verifyPack(ctx context.Context, stdout, stderr io.Writer, file string) error {
 	if f.out != "" || len(f.set) > 0 {
 		return requestf("verify of a pack compares with what the pack says: it takes neither -o nor --set")
 	}
@@ -27,30 +25,27 @@ func (f *runFlags) verifyPack(ctx context.Context, stdout, stderr io.Writer, fil
 		return err
 	}
 	defer done()
-	opts := pipeline.Options{Jobs: f.jobs, Only: f.only, Build: buildName()}
-	if opts.Jobs == 0 {
-		opts.Jobs = runtime.GOMAXPROCS(0)
-	}
-	if opts.Memory, err = f.budget(); err != nil {
+	opts, err := f.options()
+	if err != nil {
 		return err
 	}
-	if scratch == "" {
-		scratch = filepath.Dir(file)
-	}
-	dir, err := os.MkdirTemp(scratch, ".plenilune-verify-")
+	dir, remove, err := f.folder(filepath.Dir(file))
 	if err != nil {
-		return requestf("make a folder for what is computed on the way: %v; say where with --scratch DIR", err)
+		return err
 	}
-	defer os.RemoveAll(dir)
-	proofs, missing, err := f.proofsOf(ctx, newScreen(stdout, stderr, f.json), p, dir, opts)
+	defer remove()
+	s := newScreen(stdout, stderr, f.json)
+	var failed failures
+	s.also = failed.note
+	proofs, missing, err := f.proofsOf(ctx, s, p, dir, opts)
 	if err != nil && !errors.Is(err, pipeline.ErrIncomplete) {
 		return packError(file, err)
 	}
-	return f.judgeProofs(stdout, stderr, proofs, missing, err)
+	return f.judge(stdout, stderr, comparison{file, proofs, missing, failed, err})
 }
 
 // proofsOf lays out what of a pack is needed in a folder, and makes everything anew there.
-func (f *runFlags) proofsOf(ctx context.Context, s *screen, p *pipeline.Pack, dir string, opts pipeline.Options) ([]pipeline.Proof, []pipeline.PackInput, error) {
+func (f *verifyFlags) proofsOf(ctx context.Context, s *screen, p *pipeline.Pack, dir string, opts pipeline.Options) ([]pipeline.Proof, []pipeline.PackInput, error) {
 	defer s.close()
 	home, temp := filepath.Join(dir, "pack"), filepath.Join(dir, "cache")
 	if err := os.Mkdir(home, 0o755); err != nil {
@@ -70,7 +65,7 @@ func (f *runFlags) proofsOf(ctx context.Context, s *screen, p *pipeline.Pack, di
 			return nil, nil, err
 		}
 	}
-	c, err := cache.Open(ctx, temp, cache.Options{Build: buildName(), Warn: func(text string) { fmt.Fprintf(s.err, "warning: cache: %s\n", text) }})
+	c, err := f.emptyCache(ctx, temp, s.err)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -80,7 +75,7 @@ func (f *runFlags) proofsOf(ctx context.Context, s *screen, p *pipeline.Pack, di
 }
 
 // strangers reads a manifest of a pack.
-func (f *runFlags) strangers(file string) (*pipeline.Manifest, error) {
+func (f *verifyFlags) strangers(file string) (*pipeline.Manifest, error) {
 	src, err := os.ReadFile(file)
 	if err != nil {
 		return nil, fmt.Errorf("read the pack's manifest: %w", err)

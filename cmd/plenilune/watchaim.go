@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"plenilune/steps/kernel/portable"
 )
 
 // aim is where to point next.
@@ -42,8 +44,8 @@ func (c *chart) nextAim(gaps []gap, panels []*chartedPanel) *aim {
 	best, most := f, 0.0
 	for _, least := range []float64{sureOverlap, sureOverlap / 2, 0} {
 		step := min(f.w, f.h) * f.scale / 10
-		for y := c.y - 1.1*c.r; y <= c.y+1.1*c.r; y += step {
-			for x := c.x - 1.1*c.r; x <= c.x+1.1*c.r; x += step {
+		for y := c.y - float64(1.1*c.r); y <= c.y+float64(1.1*c.r); y += step {
+			for x := c.x - float64(1.1*c.r); x <= c.x+float64(1.1*c.r); x += step {
 				f.x, f.y = x, y
 				if worth, overlap := c.worth(f, &wanted); worth > most && overlap >= least {
 					best, most = f, worth
@@ -83,13 +85,13 @@ func (c *chart) worth(f field, wanted *[chartSide * chartSide]bool) (worth, over
 	if got == 0 {
 		return 0, 0
 	}
-	off := math.Hypot(u/float64(got)/f.w-0.5, v/float64(got)/f.h-0.5)
-	return float64(got) * (1 - off/4), float64(shared) / float64(n)
+	off := portable.Hypot(u/float64(got)/f.w-0.5, v/float64(got)/f.h-0.5)
+	return float64(got) * (1 - float64(off/4)), float64(shared) / float64(n)
 }
 
 // cell is the cell at a place of the joined picture.
 func (c *chart) cell(x, y float64) (int, bool) {
-	i, j := int(math.Floor((x-c.x+chartReach*c.r)/c.step)), int(math.Floor((y-c.y+chartReach*c.r)/c.step))
+	i, j := int(math.Floor((x-c.x+float64(chartReach*c.r))/c.step)), int(math.Floor((y-c.y+float64(chartReach*c.r))/c.step))
 	return j*chartSide + i, i >= 0 && j >= 0 && i < chartSide && j < chartSide
 }
 
@@ -124,7 +126,7 @@ func neighboursOf(f field, panels []*chartedPanel) []neighbour {
 
 // placeWords says where on the disk, as the picture shows it, a place in radii from its middle lies.
 func placeWords(u, v float64) string {
-	d := math.Hypot(u, v)
+	d := portable.Hypot(u, v)
 	if d < 0.25 {
 		return "near the disk's middle"
 	}
@@ -140,7 +142,7 @@ func placeWords(u, v float64) string {
 // wayWords names one of eight directions.
 func wayWords(x, y float64) string {
 	names := []string{"right", "lower right", "lower", "lower left", "left", "upper left", "upper", "upper right"}
-	return names[(int(math.Round(math.Atan2(y, x)/(math.Pi/4)))+8)%8]
+	return names[(int(math.Round(portable.Atan2(y, x)/(math.Pi/4)))+8)%8]
 }
 
 // offsetWords tells an offset to the right and down in a unit.

@@ -154,7 +154,7 @@ func viewDisk(places *placementsRow, panels []*chartedPanel, region bool) diskVi
 	if !l.Found {
 		for _, h := range places.Holes {
 			view.holes = append(view.holes, holeState{Kind: "hole", X: h.X, Y: h.Y,
-				Text: fmt.Sprintf("hole of %.0f px², %s of the picture's middle", h.Area, offsetWords(h.X-box[0]-box[2]/2, h.Y-box[1]-box[3]/2, 0, " px"))})
+				Text: fmt.Sprintf("hole of %.0f px², %s of the picture's middle", h.Area, offsetWords(h.X-box[0]-float64(box[2]/2), h.Y-box[1]-float64(box[3]/2), 0, " px"))})
 		}
 		return view
 	}
@@ -175,7 +175,7 @@ func viewDisk(places *placementsRow, panels []*chartedPanel, region bool) diskVi
 
 // holeAt names a gap with its place.
 func (c *chart) holeAt(g gap, scale float64) holeState {
-	h := holeState{Kind: "not shot yet", X: c.x + g.u*c.r, Y: c.y + g.v*c.r, SharePct: round2(100 * g.share)}
+	h := holeState{Kind: "not shot yet", X: c.x + float64(g.u*c.r), Y: c.y + float64(g.v*c.r), SharePct: round2(100 * g.share)}
 	if g.enclosed || c.seen >= diskShare {
 		h.Kind = "hole"
 	}

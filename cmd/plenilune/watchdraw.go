@@ -23,8 +23,8 @@ func viewBox(pl *placementsRow, panels []*chartedPanel) [4]float64 {
 	if l := pl.Limb; l.Found {
 		x0, y0, x1, y1 = min(x0, l.X-l.Radius), min(y0, l.Y-l.Radius), max(x1, l.X+l.Radius), max(y1, l.Y+l.Radius)
 	}
-	m := max(x1-x0, y1-y0) * 0.02
-	return [4]float64{x0 - m, y0 - m, x1 - x0 + 2*m, y1 - y0 + 2*m}
+	m := float64(max(x1-x0, y1-y0) * 0.02)
+	return [4]float64{x0 - m, y0 - m, x1 - x0 + float64(2*m), y1 - y0 + float64(2*m)}
 }
 
 // drawDisk draws panels where they lie, each fading out towards its border: quickly, for the eye alone.
@@ -37,14 +37,14 @@ func drawDisk(box [4]float64, panels []*chartedPanel) ([]byte, error) {
 		low, high = min(low, p.level(p.small.dark)), max(high, p.level(p.small.bright))
 	}
 	for j := range img.Rect.Dy() {
-		y := y0 + (float64(j)+0.5)*step
+		y := y0 + float64((float64(j)+0.5)*step)
 		for i := range img.Rect.Dx() {
-			x := x0 + (float64(i)+0.5)*step
+			x := x0 + float64((float64(i)+0.5)*step)
 			var sum, weight float64
 			for _, p := range panels {
 				if v := p.shows(x, y); v == v {
 					near := p.field.inside(x, y)
-					sum, weight = sum+near*v, weight+near
+					sum, weight = sum+float64(near*v), weight+near
 				}
 			}
 			if weight > 0 {
@@ -62,7 +62,7 @@ func (f field) inside(x, y float64) float64 {
 }
 
 // toned brings light, 0…1, to what a screen shows: brighter than in proportion, so that the terminator is seen.
-func toned(v float64) uint8 { return uint8(12 + 243*math.Sqrt(min(max(v, 0), 1))) }
+func toned(v float64) uint8 { return uint8(12 + float64(243*math.Sqrt(min(max(v, 0), 1)))) }
 
 // drawPanel draws one panel alone.
 func drawPanel(p *watchedPanel) ([]byte, error) {

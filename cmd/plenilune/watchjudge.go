@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"plenilune/steps/kernel/portable"
 )
 
 // From when on something is worth a word.
@@ -91,7 +93,7 @@ func rateNotes(panels []*watchedPanel) []saying {
 			continue
 		}
 		rate := float64(len(t)-1) / (float64(t[len(t)-1]-t[0]) / 1e9)
-		if last > 0 && math.Abs(math.Log(rate/last)) > math.Log(brightStep) {
+		if last > 0 && math.Abs(portable.Log(rate/last)) > portable.Log(brightStep) {
 			out = append(out, saying{"rate-changed", fmt.Sprintf("frames come at %.0f a second since %s; before, at %.0f", rate, p.name, last)})
 		}
 		last = rate

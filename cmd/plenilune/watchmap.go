@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"plenilune/steps/kernel/plane"
+	"plenilune/steps/kernel/portable"
 	"plenilune/steps/mosaic/sunlit"
 )
 
@@ -50,16 +51,16 @@ func (r placedRow) field(w, h int) field {
 
 // at is where a place of the field, from its first pixel's middle on, lies in the joined picture.
 func (f field) at(u, v float64) (x, y float64) {
-	sin, cos := math.Sincos(f.turn)
-	u, v = (u-(f.w-1)/2)*f.scale, (v-(f.h-1)/2)*f.scale
-	return f.x + cos*u - sin*v, f.y + sin*u + cos*v
+	sin, cos := portable.Sincos(f.turn)
+	u, v = (u-float64((f.w-1)/2))*f.scale, (v-float64((f.h-1)/2))*f.scale
+	return f.x + float64(cos*u) - float64(sin*v), f.y + float64(sin*u) + float64(cos*v)
 }
 
 // of is the inverse of at.
 func (f field) of(x, y float64) (u, v float64) {
-	sin, cos := math.Sincos(f.turn)
+	sin, cos := portable.Sincos(f.turn)
 	x, y = (x-f.x)/f.scale, (y-f.y)/f.scale
-	return cos*x + sin*y + (f.w-1)/2, cos*y - sin*x + (f.h-1)/2
+	return float64(cos*x) + float64(sin*y) + float64((f.w-1)/2), float64(cos*y) - float64(sin*x) + float64((f.h-1)/2)
 }
 
 func (f field) holds(x, y float64) bool {
@@ -84,7 +85,7 @@ type chartedPanel struct {
 }
 
 // level is a brightness of the panel as the joined picture has it.
-func (p *chartedPanel) level(v float64) float64 { return p.Factor*v + p.Offset }
+func (p *chartedPanel) level(v float64) float64 { return float64(p.Factor*v) + p.Offset }
 
 // chart is a coarse map of the disk: side by side cells over the square about it, each one is step pixels wide.
 type chart struct {
@@ -115,18 +116,18 @@ func newChart(x, y, r float64, panels []*chartedPanel) *chart {
 	if low > high/3 { // no sky is seen yet
 		low = 0
 	}
-	bright := low + litShare*(high-low)
+	bright := low + float64(litShare*(high-low))
 	var cells []sunlit.Cell
 	for i := range c.shown {
 		u, v := c.radii(i)
 		lit := false
 		for _, p := range panels {
-			if value := p.shows(c.x+u*r, c.y+v*r); value == value {
+			if value := p.shows(c.x+float64(u*r), c.y+float64(v*r)); value == value {
 				c.shown[i] = true
 				lit = lit || value > bright
 			}
 		}
-		if c.shown[i] && u*u+v*v < 0.97*0.97 {
+		if c.shown[i] && float64(u*u)+float64(v*v) < 0.97*0.97 {
 			cells = append(cells, sunlit.Cell{X: u, Y: v, Lit: lit})
 		}
 	}
@@ -134,7 +135,7 @@ func newChart(x, y, r float64, panels []*chartedPanel) *chart {
 	all, shown := 0, 0
 	for i := range c.shown {
 		u, v := c.radii(i)
-		if u*u+v*v >= nearTheLimb*nearTheLimb || !c.sun.Lights(u, v, terminator) {
+		if float64(u*u)+float64(v*v) >= nearTheLimb*nearTheLimb || !c.sun.Lights(u, v, terminator) {
 			continue
 		}
 		c.ground[i] = true

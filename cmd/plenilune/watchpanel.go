@@ -125,7 +125,7 @@ func mixed(p, q, share float32) float32 {
 	case q != q:
 		return p
 	}
-	return p + share*(q-p)
+	return p + float32(share*(q-p))
 }
 
 func (s smallPicture) pixel(i, j int) float32 {
