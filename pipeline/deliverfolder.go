@@ -101,10 +101,18 @@ func (g *graph) placeFolder(ctx context.Context, dir string, d *delivery, rec []
 	return g.placeLog(dir, d.Folder.Log)
 }
 
-// placeLog writes what this run computed, if it computed something or the last log is gone.
+// placeLog writes what this run warned of, unless it stands there, and what it computed, if it computed something or the last log is gone.
 func (g *graph) placeLog(dir string, to *FolderLog) error {
 	if to == nil {
 		return nil
+	}
+	if to.WarningsFile != "" {
+		path, b := filepath.Join(dir, to.WarningsFile), to.WriteWarnings(g.told())
+		if stands, err := os.ReadFile(path); err != nil || !bytes.Equal(stands, b) {
+			if err := writeWhole(path, b); err != nil {
+				return err
+			}
+		}
 	}
 	log := g.log(time.Now())
 	path := filepath.Join(dir, to.File)

@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -43,10 +44,14 @@ func folderSteps(w *watch) []Step {
 		if err != nil {
 			return err
 		}
+		if s.Extra == "odd" {
+			x.Warn("odd", ClipName(ID{7})+" is odd")
+		}
 		l := x.Add(Part{Name: "leaf", Version: 1, In: []Input{{"sum", items[0].Values["sum"]}}, Out: []string{"folder"}, Run: leaf})
 		p := x.Add(Part{Name: "page", Version: 1, Settings: folderSettings{s.Extra}, Out: []string{"folder"}, Run: Bind(page),
 			In: []Input{{"sum", items[0].Values["sum"]}, {"leaf", l.Out("folder")}}})
-		x.Deliver(Delivery{File: s.Folder, Encoded: p.Out("folder"), Version: 1, Folder: &Folder{Open: "page.html", More: []Value{l.Out("folder")},
+		log := &FolderLog{File: "run", Write: func(l RunLog) []byte { return nil }, WarningsFile: "warned", WriteWarnings: func(all []Warning) []byte { return fmt.Append(nil, all) }}
+		x.Deliver(Delivery{File: s.Folder, Encoded: p.Out("folder"), Version: 1, Folder: &Folder{Open: "page.html", More: []Value{l.Out("folder")}, Log: log,
 			Splice: map[string]func(f, r []byte) ([]byte, error){"page.html": func(f, r []byte) ([]byte, error) { return append(f, r[:2]...), nil }}}})
 		return nil
 	}})
@@ -181,5 +186,24 @@ func TestFolderNamesStayInside(t *testing.T) {
 		if _, err := os.Stat(filepath.Join(b.dir, "out", "shelf")); err == nil {
 			t.Errorf("%q: a part of the folder stands", name)
 		}
+	}
+}
+
+// What a block warned of when it was cut into parts stands beside the folder, also when nothing is computed, and goes with its cause.
+func TestFolderTellsWarnings(t *testing.T) {
+	b := folderBench(t)
+	want := "[{odd " + ClipName(ID{7}) + " is odd}]"
+	for range 2 {
+		b.must(withExtra("odd"), Options{})
+		if got := b.inFolder("warned"); got != want {
+			t.Errorf("the folder tells of %q, want %q", got, want)
+		}
+		if err := os.Remove(filepath.Join(b.dir, "out", "shelf", "warned")); err != nil {
+			t.Fatal(err)
+		}
+	}
+	b.must(withExtra("even"), Options{})
+	if got := b.inFolder("warned"); got != "[]" {
+		t.Errorf("the folder tells of %q", got)
 	}
 }

@@ -68,8 +68,10 @@ func (g *graph) report(n *node) {
 
 // warn passes a warning on, once.
 func (g *graph) warn(w Warning) {
+	plain := w
 	w.Text = g.files.named(w.Text)
 	g.mu.Lock()
+	g.warnedOf[plain] = true
 	seen := g.warned[w]
 	g.warned[w] = true
 	g.mu.Unlock()

@@ -98,7 +98,9 @@ type graph struct {
 	nodes      []*node
 	deliveries []*delivery
 	warned     map[Warning]bool
-	instead    map[Ref]string // see Expansion.InsteadOfSite
+	instead    map[Ref]string   // see Expansion.InsteadOfSite
+	warnedOf   map[Warning]bool // the same, with clips by their content
+	unread     map[Ref]int      // files of a block that could not be read
 	working    sync.WaitGroup
 	inflight   map[ID]chan struct{}
 }
@@ -109,7 +111,8 @@ type delivery struct {
 }
 
 func newGraph(m *Manifest, c *cache.Cache) *graph {
-	g := &graph{man: m, cache: c, blocks: map[Ref]*blockRun{}, warned: map[Warning]bool{}, instead: map[Ref]string{},
+	g := &graph{man: m, cache: c, blocks: map[Ref]*blockRun{}, warned: map[Warning]bool{}, warnedOf: map[Warning]bool{},
+		unread: map[Ref]int{}, instead: map[Ref]string{},
 		inflight: map[ID]chan struct{}{}, obs: func(Event) {}}
 	for _, b := range m.Blocks {
 		g.blocks[Ref{b.Kind, b.Name}] = &blockRun{block: b, expanded: make(chan struct{})}
@@ -136,6 +139,11 @@ func (g *graph) expandBlock(ctx context.Context, b *Block) ([]Item, error) {
 	items, unread, err := g.files.items(ctx, b)
 	if err != nil {
 		return nil, err
+	}
+	if len(unread) > 0 {
+		g.mu.Lock()
+		g.unread[ref] = len(unread)
+		g.mu.Unlock()
 	}
 	for _, err := range unread {
 		g.obs(Event{Step: &StepEvent{Step: ref.String() + "/read", State: Failed, Err: err}})

@@ -2,6 +2,8 @@ package pipeline
 
 import (
 	"cmp"
+	"fmt"
+	"maps"
 	"slices"
 	"time"
 )
@@ -27,10 +29,41 @@ func (l RunLog) Ran() (n int) {
 	return n
 }
 
-// FolderLog is a file of a folder in which the last run that computed something is told.
+// FolderLog is two files of a folder: what the last run that computed something did, and what the last run of all warned of. A record holds
+// the warnings of the parts behind a value; a run knows of more: of blocks that were cut into parts, of clips that fell out.
 type FolderLog struct {
 	File  string
 	Write func(RunLog) []byte
+
+	WarningsFile  string
+	WriteWarnings func([]Warning) []byte // nothing in it may tell when or where
+}
+
+// told are all warnings of the run so far and what failed in it, without names and paths of files, in an order of their own.
+func (g *graph) told() []Warning {
+	g.mu.Lock()
+	out, nodes, unread := slices.Collect(maps.Keys(g.warnedOf)), slices.Clone(g.nodes), maps.Clone(g.unread)
+	g.mu.Unlock()
+	for _, n := range nodes {
+		select {
+		case <-n.done:
+		default:
+			continue
+		}
+		if n.state != Failed {
+			continue
+		}
+		what := fmt.Sprintf("%s/%s failed, and what needs it is left out: the run said why", n.block, n.part.Name)
+		if !n.part.Item.ID.IsZero() {
+			what = ClipName(n.part.Item.ID) + ": " + what
+		}
+		out = append(out, Warning{"part-failed", what})
+	}
+	for ref, n := range unread {
+		out = append(out, Warning{"file-unread", fmt.Sprintf("%d of the files of %s could not be read and are left out: the run said why", n, ref)})
+	}
+	slices.SortFunc(out, func(a, b Warning) int { return cmp.Or(cmp.Compare(a.Text, b.Text), cmp.Compare(a.Code, b.Code)) })
+	return slices.Compact(out)
 }
 
 // log tells what was done of the parts that have settled.

@@ -227,6 +227,9 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 	case "mosaic":
 		each("mosaic/look", one)
 		picture(true, "mosaic/links", "mosaic/place", "mosaic/levels", "mosaic/sharpness", "mosaic/join", "mosaic/orient", "mosaic/spectra")
+		if hasPages(m) {
+			picture(true, "mosaic/outlines", "mosaic/finest")
+		}
 	case "detail":
 		picture(joined(m, b.Refs), detailKinds(b)...)
 	case "finish":
@@ -249,6 +252,16 @@ func settingsOf[S any](b *pipeline.Block) (*S, bool) {
 		}
 	}
 	return nil, false
+}
+
+// hasPages tells whether a manifest asks for pages, which alone ask for some parts.
+func hasPages(m *pipeline.Manifest) bool {
+	for _, b := range m.Blocks {
+		if s, ok := settingsOf[publish.Settings](b); ok && len(s.Pages) > 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // hasFlat tells whether one of a block's masters is of flat frames.

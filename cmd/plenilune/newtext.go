@@ -203,7 +203,7 @@ const unknownNight = `  # plenilune survey, before the night, reads this block t
   # }
 
   # What you know of the optics makes scales exact. Without it they are measured
-  # from the limb and the Moon's mean apparent diameter.
+  # from the limb and the Moon's apparent diameter at the clips' times.
   # telescope {
   #   aperture_mm     = 150
   #   focal_length_mm = 1800

@@ -245,6 +245,15 @@ func showsPanels(t *testing.T, b *browser) {
 	b.js(`viewer.toggle("sharpness"), 1`)
 	b.drawn()
 	b.shot("panels")
+	if b.js("+document.getElementById('ramp').hidden") == 1 || b.js(`document.querySelectorAll("#ramp .swatches i").length`) < 2 {
+		t.Error("there is no scale of the finest detail")
+	}
+	b.click(420, 330) // far enough from the last click to be no double one
+	b.until("the figure at a place", `document.querySelector("#card").textContent.includes("Finest detail here")`)
+	here := b.text(`viewer.fineAt(viewer.toPicture(420, 330))`)
+	if got := b.text(`document.querySelector("#card dd").textContent`); got != here || here == "" {
+		t.Errorf("the card says %q of a place that has %q", got, here)
+	}
 }
 
 func comparesVersions(t *testing.T, b *browser, base string) {

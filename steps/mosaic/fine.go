@@ -75,7 +75,7 @@ func finestFor(w, h int) finestTable {
 
 // middle is that of cell k, px.
 func (t *finestTable) middle(k int) (x, y float64) {
-	half := float64(t.Cell-1) / 2
+	half := float64(float64(t.Cell-1) / 2)
 	return float64(k%t.NX*t.Cell) + half, float64(k/t.NX*t.Cell) + half
 }
 

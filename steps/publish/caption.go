@@ -27,6 +27,7 @@ type captionSettings struct {
 type captionSource struct {
 	panels []panelRow
 	scale  float64 // arcsec a pixel of the file; 0: unknown
+	more   string  // how far the scale may be off, if it was estimated
 	km     float64 // at the disk's middle, a pixel of the file
 	north  string
 }
@@ -72,7 +73,7 @@ func addCaption(x *pipeline.Expansion, p Picture, it pipeline.Item, file string)
 		in = append(in, pipeline.Input{Port: "panel", Value: panel.Values["panel"]})
 	}
 	made := x.Add(pipeline.Part{
-		Name: "caption", Label: file + ".txt", Item: it, Version: 1, Settings: s, In: in, Out: []string{"text"}, Memory: 4 << 20, Run: pipeline.Bind(runCaption),
+		Name: "caption", Label: file + ".txt", Item: it, Version: 2, Settings: s, In: in, Out: []string{"text"}, Memory: 4 << 20, Run: pipeline.Bind(runCaption),
 	})
 	x.Deliver(pipeline.Delivery{File: file + ".txt", Encoded: made.Out("text"), Version: 1})
 	return nil
@@ -106,6 +107,7 @@ func readCaptionSource(s captionSettings, t *pipeline.Task) (c captionSource, er
 			Placed bool   `json:"placed"`
 		} `json:"panels"`
 		Scale float64 `json:"scale_arcsec_per_px"`
+		Moon  string  `json:"scale_moon"`
 	}
 	var l struct {
 		North string  `json:"north"`
@@ -118,7 +120,7 @@ func readCaptionSource(s captionSettings, t *pipeline.Task) (c captionSource, er
 			}
 		}
 	}
-	c.scale, c.km, c.north = p.Scale*smaller, l.KM*smaller, l.North
+	c.scale, c.km, c.north, c.more = p.Scale*smaller, l.KM*smaller, l.North, scaleMore[p.Moon]
 	left := map[string]bool{}
 	for _, row := range p.Panels {
 		left[row.ID] = !row.Placed
@@ -134,6 +136,10 @@ func readCaptionSource(s captionSettings, t *pipeline.Task) (c captionSource, er
 	}
 	return c, nil
 }
+
+// scaleMore tells how far a scale may be off that was estimated by the Moon's size in the sky: that of the clips' hour as the Earth's middle
+// sees it, or the mean one.
+var scaleMore = map[string]string{"hour": " (or up to 1.8 % more: no site is stated)", "mean": " (5 % less to 10 % more: neither site nor times are known)"}
 
 // captionText is what, when, how: a paragraph each, ready to be shown with a picture.
 func captionText(s captionSettings, c captionSource) string {
@@ -196,7 +202,7 @@ func (s captionSettings) how(c captionSource) string {
 	}
 	b.WriteString(". Made with plenilune.")
 	if c.scale > 0 {
-		fmt.Fprintf(&b, " Scale %.3g″/px", c.scale)
+		fmt.Fprintf(&b, " Scale %.3g″/px%s", c.scale, c.more)
 		if c.km > 0 {
 			fmt.Fprintf(&b, ", %.3g km/px at the middle of the disk", c.km)
 		}

@@ -60,6 +60,9 @@ func TestCaption(t *testing.T) {
 			t.Errorf("no %q in\n%s", want, got)
 		}
 	}
+	if c.more = scaleMore["hour"]; !strings.Contains(captionText(s, c), "Scale 0.66″/px (or up to 1.8 % more: no site is stated), 1.23 km/px") {
+		t.Errorf("an estimated scale is told as\n%s", captionText(s, c))
+	}
 	if got := captionText(captionSettings{}, captionSource{panels: []panelRow{{0, 10, 5}}}); got != "One panel, its sharpest frames (5 of 10) aligned piece by piece and averaged. Made with plenilune.\n" {
 		t.Errorf("of what is hardly known: %q", got)
 	}

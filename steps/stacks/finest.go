@@ -53,7 +53,7 @@ func (h halves) windows(side int) finestTable {
 	}
 	out.NX, out.StepX = windowsIn(w, side)
 	out.NY, out.StepY = windowsIn(ht, side)
-	half := float64(side-1) / 2
+	half := float64(float64(side-1) / 2)
 	out.X0, out.Y0 = float64(h.x0)+half, float64(h.y0)+half
 	out.Limit = make([]float64, out.NX*out.NY)
 	return out

@@ -40,7 +40,7 @@ func (c clip) gradeChart(number int) template.HTML {
 	}
 	at, unit := c.clock()
 	most := slices.Max(c.frames.Grade)
-	p := newPlot(640, 190, [2]float64{at(0), at(n - 1)}, [2]float64{0, 1.22 * most}, fmt.Sprintf("Panel %d: grade of each frame over time, ticks at the kept frames, and how many frames have which grade", number))
+	p := newPlot(520, 190, [2]float64{at(0), at(n - 1)}, [2]float64{0, 1.22 * most}, fmt.Sprintf("Panel %d: grade of each frame over time, ticks at the kept frames, and how many frames have which grade", number))
 	p.right = 112 // for the bars
 	p.axes(unit, "grade")
 	p.line("mean", 2, func(i int) (float64, float64, bool) { return at(i * (n - 1)), 1, true })
@@ -122,24 +122,23 @@ func (c clip) jitter() float64 {
 }
 
 // mapChart draws where the panels lie, as the finished picture has them.
-func (sc scene) mapChart(l limb, f frame) template.HTML {
+func (sc scene) mapChart() template.HTML {
 	var b strings.Builder
 	x0, y0, x1, y1 := 0.0, 0.0, float64(sc.Width), float64(sc.Height)
-	lx, ly := f.picture(l.X, l.Y)
-	if l.Found && l.Radius < x1+y1 { // a limb that is hardly curved is left to lead out of the map
-		x0, y0, x1, y1 = min(x0, lx-l.Radius), min(y0, ly-l.Radius), max(x1, lx+l.Radius), max(y1, ly+l.Radius)
+	if l := sc.Limb; l != nil && l[2] < x1+y1 { // a limb that is hardly curved is left to lead out of the map
+		x0, y0, x1, y1 = min(x0, l[0]-l[2]), min(y0, l[1]-l[2]), max(x1, l[0]+l[2]), max(y1, l[1]+l[2])
 	}
 	k := 560 / (x1 - x0)
 	fmt.Fprintf(&b, `<svg class="map" viewBox="%s %s 566 %s" role="img" aria-label="Map of the panels">`, number(float64(x0*k)-3), number(float64(y0*k)-3), number(float64((y1-y0)*k)+6))
-	if l.Found {
-		fmt.Fprintf(&b, `<circle class="limb" cx="%s" cy="%s" r="%s"/>`, number((lx+0.5)*k), number((ly+0.5)*k), number(l.Radius*k))
+	if l := sc.Limb; l != nil {
+		fmt.Fprintf(&b, `<circle class="limb" cx="%s" cy="%s" r="%s"/>`, number((l[0]+0.5)*k), number((l[1]+0.5)*k), number(l[2]*k))
 	}
 	for _, p := range sc.Panels {
-		if len(p.Corners) == 0 {
+		if len(p.Outline) == 0 {
 			continue
 		}
 		d := "M"
-		for i, c := range p.Corners {
+		for i, c := range p.Outline {
 			if i > 0 {
 				d += "L"
 			}
@@ -148,9 +147,8 @@ func (sc scene) mapChart(l limb, f frame) template.HTML {
 		fmt.Fprintf(&b, `<path class="panel" d="%sZ"/>`, d)
 	}
 	for _, p := range sc.Panels {
-		if len(p.Corners) > 0 {
-			x, y := (p.Corners[0][0]+p.Corners[2][0])/2, (p.Corners[0][1]+p.Corners[2][1])/2
-			fmt.Fprintf(&b, `<text class="number" x="%s" y="%s">%d</text>`, number(x*k), number(float64(y*k)+5), p.Number)
+		if len(p.Outline) > 0 {
+			fmt.Fprintf(&b, `<text class="number" x="%s" y="%s">%d</text>`, number(p.Middle[0]*k), number(float64(p.Middle[1]*k)+5), p.Number)
 		}
 	}
 	for _, h := range sc.Holes {
@@ -160,7 +158,7 @@ func (sc scene) mapChart(l limb, f frame) template.HTML {
 }
 
 // courseChart draws a figure of each clip over the session, in minutes since the first; "" if times or figures are unknown.
-func (n night) courseChart(name, unit string, figure func(c clip) float64) template.HTML {
+func (n night) courseChart(name, unit string, figure func(i int) float64) template.HTML {
 	first := int64(math.MaxInt64)
 	for _, c := range n.clips {
 		if c.panel.MidUnixNS > 0 {
@@ -173,7 +171,7 @@ func (n night) courseChart(name, unit string, figure func(c clip) float64) templ
 	}
 	var points []point
 	for i, c := range n.clips {
-		if v := figure(c); c.panel.MidUnixNS > 0 && v > 0 {
+		if v := figure(i); c.panel.MidUnixNS > 0 && v > 0 {
 			points = append(points, point{float64(c.panel.MidUnixNS-first) / 60e9, v, i + 1})
 		}
 	}
@@ -186,7 +184,7 @@ func (n night) courseChart(name, unit string, figure func(c clip) float64) templ
 		most = max(most, q.y)
 	}
 	last := points[len(points)-1].x
-	p := newPlot(900, 210, [2]float64{-0.02 * last, 1.02 * last}, [2]float64{0, 1.25 * most}, name+" over the night")
+	p := newPlot(640, 200, [2]float64{-0.02 * last, 1.02 * last}, [2]float64{0, 1.25 * most}, name+" over the night")
 	p.axes("min", name+", "+unit)
 	p.line("line", len(points), func(i int) (float64, float64, bool) { return points[i].x, points[i].y, true })
 	for _, q := range points {

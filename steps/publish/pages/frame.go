@@ -57,6 +57,8 @@ func (n night) globeOf(f frame) (*globe, string) {
 		return nil, "The picture is one panel: where on the Moon it lies is not looked for."
 	case !n.place.Limb.Found:
 		return nil, "No limb was found in the picture: where on the disk it lies is not known."
+	case !n.place.Limb.known():
+		return nil, fmt.Sprintf("Only %.0f° of the limb were found, and it takes %.0f° to tell where on the disk the picture lies.", n.place.Limb.ArcDeg, leastArcDeg)
 	case !n.face.Known:
 		return nil, "How the Moon lies in the picture is not known: its maria did not tell. An orientation block in the mosaic states it."
 	case n.face.Unsure > mostUnsureDeg:

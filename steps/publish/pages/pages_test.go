@@ -150,16 +150,20 @@ func TestSameTilesForAnyWorkers(t *testing.T) {
 func seenNight(north float64, mirrored bool) map[string][]any {
 	places := map[string]any{"panels": []map[string]any{{"id": strings.Repeat("a", 64), "placed": true, "factor": 1.02, "overlap_rms_px": 0.3},
 		{"id": strings.Repeat("b", 64), "why": "nothing in it matches <b>"}},
-		"limb": map[string]any{"found": true, "x": 500, "y": 450, "radius_px": 400}, "scale_arcsec_per_px": 2.3, "px_per_sensor_px": 1,
+		"limb": map[string]any{"found": true, "x": 500, "y": 450, "radius_px": 400, "arc_deg": 200}, "scale_arcsec_per_px": 2.3, "px_per_sensor_px": 1,
 		"overlaps": []map[string]any{{"a": strings.Repeat("a", 64), "b": strings.Repeat("b", 64), "windows": 4, "rms_px": 0.21}},
 		"holes":    []map[string]any{{"x": 700, "y": 450, "area_px": 314, "share_of_disk_pct": 0.06}}}
 	face := map[string]any{"known": true, "north_deg": north, "mirrored": mirrored, "view": map[string]any{"known": true, "sub_lon_deg": 0, "sub_lat_deg": 0, "distance_km": 384400}}
-	geo := map[string]any{"Width": 1000, "Height": 900, "Panels": []map[string]any{{"W": 200, "H": 100, "Placed": true, "X": 300, "Y": 400, "TurnRad": math.Pi / 2, "Scale": 1}, {"W": 200, "H": 100}}}
+	geo := map[string]any{"Panels": []map[string]any{{"W": 200, "Scale": 1}, {"W": 200, "Scale": 0}}}
+	outlines := [][][2]float64{{{350, 300}, {350, 500}, {250, 500}, {250, 300}}, nil}
+	// Four cells of 400 px, the left ones of which are known, and windows of the clips: half as fine in the second.
+	fine := map[string]any{"cell_px": 400, "nx": 3, "ny": 3, "period_px": []float64{0, 0, 0, 4, 4.4, 0, 0, 5, 0}}
+	windows := map[string]any{"width": 200, "window_px": 128, "limit_cycles_per_px": []float64{0.25, 0.25, 0.125, 0}}
 	panel := map[string]any{"frames_total": 3, "frames_kept": 2, "limit_cycles_per_px": 0.25, "mid_unix_ns": 1700000000000000000}
 	frames := map[string]any{"grade": []float64{1.1, 0, 0.9}, "shift": [][2]float64{{0, 0}, {1, 1}, {3, 4}}, "rejected": []map[string]any{{"frame": 1, "reason": "torn"}}}
 	index := map[string]any{"frames": 3}
 	return map[string][]any{"layout": {map[string]any{"width": 1000, "height": 900, "tile_side": 512}},
-		"placements": {places}, "orientation": {face}, "geometry": {geo}, "panel": {panel, panel}, "frames": {frames, frames}, "index": {index, index}}
+		"placements": {places}, "orientation": {face}, "geometry": {geo}, "outlines": {outlines}, "finest_map": {fine}, "finest": {windows, windows}, "panel": {panel, panel}, "frames": {frames, frames}, "index": {index, index}}
 }
 
 func sceneIn(t *testing.T, files map[string][]byte) scene {
@@ -216,7 +220,7 @@ func TestOverlaysFollowTheFinish(t *testing.T) {
 		t.Errorf("the limb is at %v, want %v", got, want)
 	}
 	// The panel's middle is at (300, 400); it is 100 px wide and 200 high in the mosaic.
-	if got, want := sc.Panels[0].Corners[0], [2]float64{300 - 30, 950 - 350}; got != want {
+	if got, want := sc.Panels[0].Outline[0], [2]float64{300 - 30, 950 - 350}; got != want {
 		t.Errorf("the panel's first corner is at %v, want %v", got, want)
 	}
 	if h := sc.Holes[0]; h.X != 450-30 || h.Y != 950-700 {

@@ -13,7 +13,7 @@ import (
 var assets embed.FS
 
 // assetFiles are the page's own files, in the order in which they are stored.
-var assetFiles = []string{"look.css", "tiles.js", "overlay.js", "split.js", "gestures.js", "page.js", "runs.js"}
+var assetFiles = []string{"look.css", "tiles.js", "fine.js", "overlay.js", "split.js", "gestures.js", "page.js", "runs.js"}
 
 // runPages writes the pages; the tiles are a part of their own, since they depend on the picture alone.
 func runPages(_ context.Context, s pageSettings, t *pipeline.Task) error {
@@ -39,8 +39,9 @@ func runPages(_ context.Context, s pageSettings, t *pipeline.Task) error {
 	if err != nil {
 		return err
 	}
-	sc := n.sceneOf(s, l, f)
-	files, err := pageFiles(s, l, n, sc, f)
+	fine := n.fineOf(s, l, f)
+	sc := n.sceneOf(s, l, f, fine)
+	files, err := pageFiles(s, l, n, sc, fine)
 	if err != nil {
 		return err
 	}
@@ -61,13 +62,13 @@ type namedFile struct {
 }
 
 // pageFiles makes all files but the tiles.
-func pageFiles(s pageSettings, l layoutTable, n night, sc scene, f frame) ([]namedFile, error) {
+func pageFiles(s pageSettings, l layoutTable, n night, sc scene, fine *fineMap) ([]namedFile, error) {
 	var out []namedFile
 	index, err := indexPage(sc)
 	if err != nil {
 		return nil, err
 	}
-	report, err := reportPage(s, n, sc, f)
+	report, err := reportPage(s, n, sc, fine)
 	if err != nil {
 		return nil, err
 	}

@@ -2,6 +2,7 @@ package pages
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"html/template"
@@ -26,36 +27,49 @@ type clipPlots struct {
 	Number        int
 	Clip          string
 	Grades, Drift template.HTML
+	Fine          template.HTML
 	Rejected      string
 }
 
 // reportPage writes the night report. It holds dates, but no time of day: with that and the Moon's turn, the site could be reckoned.
-func reportPage(s pageSettings, n night, sc scene, f frame) ([]byte, error) {
+func reportPage(s pageSettings, n night, sc scene, fine *fineMap) ([]byte, error) {
 	text, err := assets.ReadFile("assets/report.html")
 	if err != nil {
 		return nil, fmt.Errorf("read the report: %w", err)
 	}
 	v := struct {
-		Title               string
-		Warnings            template.HTML
-		Facts               []string
-		Map, Seeing, Shifts template.HTML
-		Limb, Limited       bool
-		Rows                []reportRow
-		Overlaps            []overlapRow
-		Clips               []clipPlots
-	}{Title: titleOf(s.Title), Warnings: warningsMark, Facts: n.inShort(sc), Limb: n.place.Limb.Found, Limited: s.ApertureMM > 0}
+		Title                     string
+		Warnings                  template.HTML
+		Facts                     []string
+		Map, Fine, Seeing, Shifts template.HTML
+		Limb, Limited             bool
+		FineLimit                 string // of the telescope
+		Window                    int    // px of the sensor
+		Rows                      []reportRow
+		Overlaps                  []overlapRow
+		Clips                     []clipPlots
+	}{Title: titleOf(s.Title), Warnings: warningsMark, Facts: n.inShort(sc), Limb: n.place.Limb.known(), Limited: s.ApertureMM > 0}
+	limit := n.limitArcsec(s)
+	if n.place.Scale == 0 {
+		limit = 0 // in pixels it is not known
+	}
+	span := n.fineSpan(limit)
 	for i, c := range n.clips {
 		v.Rows = append(v.Rows, n.row(i, sc.Panels[i]))
-		v.Clips = append(v.Clips, clipPlots{i + 1, c.short(), c.gradeChart(i + 1), c.driftChart(i + 1), c.rejected()})
+		v.Clips = append(v.Clips, clipPlots{i + 1, c.short(), c.gradeChart(i + 1), c.driftChart(i + 1), n.fineBars(i, span, limit), c.rejected()})
 	}
 	for _, o := range n.place.Overlaps {
 		v.Overlaps = append(v.Overlaps, n.overlapRow(o))
 	}
+	if limit > 0 {
+		v.FineLimit = fmt.Sprintf("%.2f″", limit)
+	}
 	if len(n.clips) > 0 {
-		v.Map = sc.mapChart(n.place.Limb, f)
-		v.Shifts = n.courseChart("Shifts", "px rms", clip.jitter)
-		v.Seeing = n.courseChart("Finest detail", "px", func(c clip) float64 { px, _ := n.finest(c); return px })
+		c := n.clips[0]
+		v.Window = int(math.Round(float64(c.fine.Window) / cmp.Or(c.panel.Fineness, 1)))
+		v.Map, v.Fine = sc.mapChart(), fine.chart(sc)
+		v.Shifts = n.courseChart("Shifts", "px rms", func(i int) float64 { return n.clips[i].jitter() })
+		v.Seeing = n.courseChart("Finest detail", "px", func(i int) float64 { px, _ := n.finestOf(i); return px })
 	}
 	return fill("report", string(text), v)
 }
@@ -82,12 +96,15 @@ func (n night) inShort(sc scene) []string {
 	if n.place.Scale > 0 {
 		source := map[string]string{"stated": "as the optics are stated", "limb": "by the limb"}[n.place.Source]
 		if n.place.Estimated {
-			source += ", estimated by the Moon’s mean size in the sky"
+			source += estimatedBy[n.place.ScaleMoon]
 		}
 		say("One pixel is %.3g″, %s.", n.place.Scale, source)
 	}
-	if l := n.place.Limb; l.Found {
+	switch l := n.place.Limb; {
+	case l.known():
 		say("The limb’s radius is %.1f px, found to %.2f px rms; at the disk’s middle a pixel is %.3g km.", l.Radius, l.RMS, sc.KMPerPx)
+	case l.Found:
+		say("Only %.0f° of the limb were found: too little to tell its radius and its middle.", l.ArcDeg)
 	}
 	say("%s", n.face.words())
 	if n.place.Vignetting > 0 {
@@ -104,6 +121,13 @@ func (n night) inShort(sc scene) []string {
 		say("There is a hole of %s%s.", h.Text, at)
 	}
 	return out
+}
+
+// estimatedBy says by what size of the Moon a scale was estimated.
+var estimatedBy = map[string]string{
+	"site": " and the Moon’s size in the sky of the site at that hour",
+	"hour": " and the Moon’s size at that hour as the Earth’s middle sees it: as it is larger from the surface, up to 1.8 % more; a site in the manifest tells",
+	"mean": " and the Moon’s mean size in the sky, since neither site nor times are known: 5 % less to 10 % more",
 }
 
 // words say how the Moon lies in the picture as it was joined.
@@ -176,6 +200,9 @@ func (c clip) rejected() string {
 
 var clipMark = regexp.MustCompile(`\{clip:([0-9a-f]{12})[0-9a-f]*\}`)
 
+// warningText calls clips by the heads of their content's ids.
+func warningText(text string) string { return clipMark.ReplaceAllString(text, "clip $1") }
+
 // spliceWarnings puts the warnings of all that the folder was made from into the report, before anything else.
 func spliceWarnings(file, record []byte) ([]byte, error) {
 	var r struct {
@@ -193,16 +220,16 @@ func spliceWarnings(file, record []byte) ([]byte, error) {
 	seen := map[string]bool{}
 	for _, p := range r.Parts {
 		for _, w := range p.Warnings {
-			text := clipMark.ReplaceAllString(w.Text, "clip $1")
+			text := warningText(w.Text)
 			if !seen[text] {
 				seen[text] = true
 				fmt.Fprintf(&b, "<li>%s <span class=\"dim\">(%s)</span></li>\n", template.HTMLEscapeString(text), template.HTMLEscapeString(w.Code))
 			}
 		}
 	}
-	list := []byte("<p>Nothing to warn of.</p>")
+	list := []byte("<p id=\"calm\">Nothing to warn of.</p>")
 	if b.Len() > 0 {
-		list = fmt.Appendf(nil, "<div class=\"warnings\" role=\"note\"><h2>Warnings</h2>\n<ul>\n%s</ul></div>", b.Bytes())
+		list = fmt.Appendf(nil, "<div class=\"warnings\" id=\"warnings\" role=\"note\"><h2>Warnings</h2>\n<ul>\n%s</ul></div>", b.Bytes())
 	}
 	return bytes.Replace(file, []byte(warningsMark), list, 1), nil
 }

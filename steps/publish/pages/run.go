@@ -29,3 +29,20 @@ func writeRun(l pipeline.RunLog) []byte {
 	}
 	return fmt.Appendf(nil, "\"use strict\";\nshowRun(%s);\n", b)
 }
+
+// writeWarnings is a script that adds, to those that stand in the report's page, what else the last run warned of.
+func writeWarnings(all []pipeline.Warning) []byte {
+	type row struct {
+		Code string `json:"code"`
+		Text string `json:"text"`
+	}
+	out := []row{}
+	for _, w := range all {
+		out = append(out, row{w.Code, warningText(w.Text)})
+	}
+	b, err := json.Marshal(out)
+	if err != nil {
+		b = []byte("[]") // words always encode
+	}
+	return fmt.Appendf(nil, "\"use strict\";\nshowWarnings(%s);\n", b)
+}

@@ -10,7 +10,6 @@ import (
 
 	"plenilune/steps/kernel/gazetteer"
 	"plenilune/steps/kernel/moon"
-	"plenilune/steps/kernel/portable"
 )
 
 // scene is what the page's script draws: all places in pixels of the picture, from its first pixel's middle.
@@ -33,6 +32,7 @@ type scene struct {
 	PlacesNote string       `json:"placesNote,omitempty"` // what they lack
 	Grid       []gridLine   `json:"grid"`
 	Holes      []sceneHole  `json:"holes"`
+	Fine       *sceneFine   `json:"fine,omitempty"`
 	Disk       *sceneDisk   `json:"disk,omitempty"`
 	Limb       *[3]float64  `json:"limb,omitempty"` // its middle and radius
 }
@@ -50,7 +50,8 @@ type sceneDisk struct {
 type scenePanel struct {
 	Number  int          `json:"number"`
 	Clip    string       `json:"clip"`
-	Corners [][2]float64 `json:"corners,omitempty"`
+	Outline [][2]float64 `json:"outline,omitempty"`
+	Middle  [2]float64   `json:"middle"`
 	Kept    int          `json:"kept"`
 	Frames  int          `json:"frames"`
 	FinePx  float64      `json:"finePx,omitempty"` // period of the finest detail, in pixels of the sensor
@@ -79,21 +80,21 @@ type sceneHole struct {
 }
 
 // sceneOf puts together what the page shows.
-func (n night) sceneOf(s pageSettings, l layoutTable, f frame) scene {
+func (n night) sceneOf(s pageSettings, l layoutTable, f frame, fine *fineMap) scene {
 	out := scene{Title: s.Title, Width: l.Width, Height: l.Height, Tile: l.TileSide, Scales: l.layout().Scales(),
 		Versions: append([]string{}, s.Versions...), Panels: []scenePanel{}, Features: []feature{}, Grid: []gridLine{}, Holes: []sceneHole{}}
 	if !n.placed {
 		out.PanelsWhy = "The picture is one panel."
 	}
-	out.ArcsecPerPx = n.place.Scale
-	if n.place.Limb.Found && n.place.Limb.Radius > 0 {
-		out.KMPerPx = tidy(moon.RadiusKM/n.place.Limb.Radius, 1e5)
+	out.ArcsecPerPx, out.KMPerPx = n.place.Scale, tidy(n.kmPerPx(), 1e5)
+	if n.place.Limb.known() {
 		x, y := f.picture(n.place.Limb.X, n.place.Limb.Y)
 		out.Limb = &[3]float64{tidy(x, 10), tidy(y, 10), tidy(n.place.Limb.Radius, 10)}
 	}
 	for i := range n.clips {
 		out.Panels = append(out.Panels, n.panelOf(i, s, f))
 	}
+	out.Fine = fine.scene()
 	g, why := n.globeOf(f)
 	out.PlacesWhy = why
 	if g != nil {
@@ -129,7 +130,7 @@ func (s scene) script() ([]byte, error) {
 func (n night) panelOf(i int, s pageSettings, f frame) scenePanel {
 	c, p := n.clips[i], n.place.Panels[i]
 	out := scenePanel{Number: i + 1, Clip: c.short(), Kept: c.panel.FramesKept, Frames: c.panel.FramesTotal}
-	out.FinePx, out.FineAs = n.finest(c)
+	out.FinePx, out.FineAs = n.finestOf(i)
 	out.LimitAs = tidy(n.limitArcsec(s), 1e3)
 	if !p.Placed {
 		if out.Why = p.Why; out.Why == "" {
@@ -138,37 +139,56 @@ func (n night) panelOf(i int, s pageSettings, f frame) scenePanel {
 		return out
 	}
 	out.OffPx = tidy(p.RMS, 100)
-	for _, q := range n.corners(i) {
+	for _, q := range n.outlines[i] {
 		x, y := f.picture(q[0], q[1])
-		out.Corners = append(out.Corners, [2]float64{tidy(x, 10), tidy(y, 10)})
+		out.Outline = append(out.Outline, [2]float64{tidy(x, 10), tidy(y, 10)})
+		out.Middle[0], out.Middle[1] = out.Middle[0]+x, out.Middle[1]+y
+	}
+	if k := float64(len(n.outlines[i])); k > 0 {
+		out.Middle = [2]float64{tidy(out.Middle[0]/k, 10), tidy(out.Middle[1]/k, 10)}
 	}
 	return out
 }
 
-// corners returns the outline of a placed panel in pixels of the mosaic.
-func (n night) corners(i int) [4][2]float64 {
-	p := n.geo.Panels[i]
-	sin, cos := portable.Sincos(p.TurnRad)
-	var out [4][2]float64
-	for k, at := range [4][2]float64{{-1, -1}, {1, -1}, {1, 1}, {-1, 1}} {
-		u, v := float64(at[0]*float64(p.W)*p.Scale)/2, float64(at[1]*float64(p.H)*p.Scale)/2
-		out[k] = [2]float64{p.X + float64(cos*u) - float64(sin*v), p.Y + float64(sin*u) + float64(cos*v)}
+// kmPerPx is how much ground a pixel shows at the disk's middle: by the limb, or, where too little of it was found, by the optics; 0 if
+// neither tells.
+func (n night) kmPerPx() float64 {
+	km := cmp.Or(n.face.View.DistanceKM, n.hourKM(), meanDistanceKM)
+	if !n.place.Limb.known() {
+		return n.place.Scale * math.Pi / 648000 * (km - moon.RadiusKM)
 	}
-	return out
+	across, _ := moon.DiskOf(0, 0, km).Scale(moon.At(0, 0))
+	return moon.RadiusKM / (n.place.Limb.Radius * across)
 }
 
-// finest is the period of the finest detail that two halves of a clip's frames agree on, in pixels of the sensor and in arcsec;
-// 0 where unknown.
-func (n night) finest(c clip) (px, arcsec float64) {
+// hourKM is how far the Moon's middle was from the Earth's at the clips' times; 0 if they say none.
+func (n night) hourKM() float64 {
+	at := n.middle()
+	if at == 0 {
+		return 0
+	}
+	return moon.Centre(moon.Unix(at)).DistanceKM
+}
+
+// finestOf is the period of the finest detail that two halves of clip i's frames agree on, in pixels of the sensor and in arcsec; 0 where
+// unknown.
+func (n night) finestOf(i int) (px, arcsec float64) {
+	c := n.clips[i]
 	if c.panel.Limit <= 0 {
 		return 0, 0
 	}
 	px = 1 / c.panel.Limit
-	fine := n.place.Fineness
-	if fine == 0 {
-		fine = 1
+	return tidy(px, 100), tidy(px*n.sensorArcsec(i), 1000)
+}
+
+// sensorArcsec is how wide a pixel of the sensor is that took clip i: that of the joined picture, by what the panel was enlarged, as it
+// was stacked, drawn to the scale of the others, and joined. 0 if unknown.
+func (n night) sensorArcsec(i int) float64 {
+	drawn := 1.0
+	if w := n.clips[i].fine.Width; w > 0 {
+		drawn = float64(n.geo.Panels[i].W) / float64(w)
 	}
-	return tidy(px, 100), tidy(px*n.place.Scale*fine, 1000)
+	return n.place.Scale * cmp.Or(n.clips[i].panel.Fineness, 1) * drawn * cmp.Or(n.geo.Panels[i].Scale, 1)
 }
 
 // limitArcsec is the period of the finest detail that the telescope passes, λ/D; 0 if unknown.
@@ -287,10 +307,7 @@ func (g *globe) sceneDisk(n night) *sceneDisk {
 	middle, _ := g.disk.Unproject(0, 0)
 	lon, lat := middle.LonLat()
 	d.SubLonDeg, d.SubLatDeg = tidy(lon, 1e3), tidy(lat, 1e3)
-	km := n.face.View.DistanceKM
-	if km == 0 {
-		km = meanDistanceKM
-	}
+	km := cmp.Or(n.face.View.DistanceKM, n.hourKM(), meanDistanceKM)
 	d.Near = tidy(moon.RadiusKM/km, 1e6)
 	return d
 }

@@ -92,7 +92,7 @@ func add(x *pipeline.Expansion, p Pages, it pipeline.Item, other *pipeline.Item,
 		}
 	}
 	page := x.Add(pipeline.Part{
-		Name: "pages", Label: folder, Item: pipeline.Item{ID: it.ID}, Version: 2, Settings: s, In: in,
+		Name: "pages", Label: folder, Item: pipeline.Item{ID: it.ID}, Version: 4, Settings: s, In: in,
 		Out:    []string{"folder"},
 		Memory: 128 << 20,
 		Run:    pipeline.Bind(runPages),
@@ -100,21 +100,22 @@ func add(x *pipeline.Expansion, p Pages, it pipeline.Item, other *pipeline.Item,
 	x.Deliver(pipeline.Delivery{File: folder, Encoded: page.Out("folder"), Version: 1, Folder: &pipeline.Folder{
 		Open: "index.html", More: more,
 		Splice: map[string]func(file, record []byte) ([]byte, error){"report.html": spliceWarnings},
-		Log:    &pipeline.FolderLog{File: "run.js", Write: writeRun},
+		Log:    &pipeline.FolderLog{File: "run.js", Write: writeRun, WarningsFile: "warnings.js", WriteWarnings: writeWarnings},
 	}})
 }
 
 // clipPorts are the tables of each clip that a mosaic hands on, as port:ID.
-var clipPorts = []string{"panel", "frames", "index"}
+var clipPorts = []string{"panel", "frames", "index", "finest"}
 
 // nightInputs lists what a mosaic tells of itself, and of its clips in the order of their content.
 func nightInputs(it pipeline.Item) []pipeline.Input {
 	var in []pipeline.Input
-	for _, port := range []string{"placements", "orientation", "geometry", "light"} {
+	for _, port := range []string{"placements", "orientation", "geometry", "outlines", "light"} {
 		if v := it.Values[port]; !v.IsZero() {
 			in = append(in, pipeline.Input{Port: port, Value: v})
 		}
 	}
+	in = append(in, pipeline.Input{Port: "finest_map", Value: it.Values["finest"]})
 	names := slices.Sorted(maps.Keys(it.Values))
 	for _, port := range clipPorts {
 		for _, name := range names {

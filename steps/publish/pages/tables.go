@@ -2,6 +2,7 @@ package pages
 
 import (
 	"fmt"
+	"math"
 
 	"plenilune/pipeline"
 )
@@ -15,6 +16,7 @@ type placementsTable struct {
 	Scale      float64     `json:"scale_arcsec_per_px"` // 0: unknown
 	Source     string      `json:"scale_source"`
 	Estimated  bool        `json:"estimated"`
+	ScaleMoon  string      `json:"scale_moon"` // "site", "hour" or "mean": whose size gave an estimated scale
 	Extent     string      `json:"extent"`
 	Holes      []hole      `json:"holes"`
 	Vignetting float64     `json:"vignetting_pct"`
@@ -47,6 +49,20 @@ type limb struct {
 	Y      float64 `json:"y"`
 	Radius float64 `json:"radius_px"`
 	RMS    float64 `json:"rms_px"`
+	ArcDeg float64 `json:"arc_deg"`
+}
+
+// leastArcDeg is how much of the limb tells its radius and its middle: the sagitta of 60° is 13 % of the radius, so that the limb's relief
+// moves it by half a per cent; that of 20° is 1.5 %, and it moves by 4 %.
+const leastArcDeg = 60.0
+
+// known tells whether the limb is good enough to measure by.
+func (l limb) known() bool { return l.Found && l.Radius > 0 && l.ArcDeg >= leastArcDeg }
+
+// beyond tells whether a place of the mosaic lies outside the limb by more than so many pixels; false where the limb is not known.
+func (l limb) beyond(x, y, px float64) bool {
+	dx, dy := x-l.X, y-l.Y
+	return l.known() && math.Sqrt(float64(dx*dx)+float64(dy*dy)) > l.Radius+px
 }
 
 type hole struct {
@@ -70,14 +86,19 @@ type orientationTable struct {
 	} `json:"view"`
 }
 
-// geometryTable has a panel's place where the mosaic has it: its middle at (X, Y), px of the joined picture.
+// geometryTable tells how large a panel is, as it was joined, and how many pixels of the joined picture show one of it, along a side.
 type geometryTable struct {
-	Width, Height int
-	Panels        []struct {
-		W, H                 int
-		Placed               bool
-		X, Y, TurnRad, Scale float64
+	Panels []struct {
+		W     int
+		Scale float64
 	}
+}
+
+// windowsTable is how fine a stack's detail is in windows of it.
+type windowsTable struct {
+	Width  int       `json:"width"` // of the stack, px
+	Window int       `json:"window_px"`
+	Limit  []float64 `json:"limit_cycles_per_px"` // pixels of the stack; 0: unknown
 }
 
 type panelTable struct {
@@ -118,6 +139,7 @@ type clip struct {
 	panel  panelTable
 	frames framesTable
 	index  indexTable
+	fine   windowsTable
 }
 
 // short is the head of the content's id, by which records call a clip.
@@ -125,12 +147,14 @@ func (c clip) short() string { return c.id[:min(12, len(c.id))] }
 
 // night is all that is told of a night. Without a mosaic, placed is false and there are no clips.
 type night struct {
-	placed bool
-	place  placementsTable
-	face   orientationTable
-	geo    geometryTable
-	light  lightTable
-	clips  []clip // in the order of the placements
+	placed   bool
+	place    placementsTable
+	face     orientationTable
+	geo      geometryTable
+	outlines [][][2]float64 // of the panels, in pixels of the joined picture; none of one that is not placed
+	finest   finestTable
+	light    lightTable
+	clips    []clip // in the order of the placements
 }
 
 func readNight(t *pipeline.Task) (night, error) {
@@ -142,7 +166,7 @@ func readNight(t *pipeline.Task) (night, error) {
 	for _, in := range []struct {
 		port string
 		to   any
-	}{{"placements", &n.place}, {"orientation", &n.face}, {"geometry", &n.geo}} {
+	}{{"placements", &n.place}, {"orientation", &n.face}, {"geometry", &n.geo}, {"outlines", &n.outlines}, {"finest_map", &n.finest}} {
 		if err := t.One(in.port).Table(in.to); err != nil {
 			return n, err
 		}
@@ -152,9 +176,9 @@ func readNight(t *pipeline.Task) (night, error) {
 			return n, err
 		}
 	}
-	panels, frames, indices := t.In("panel"), t.In("frames"), t.In("index")
+	panels, frames, indices, fine := t.In("panel"), t.In("frames"), t.In("index"), t.In("finest")
 	count := len(n.place.Panels)
-	if len(panels) != count || len(frames) != count || len(indices) != count || len(n.geo.Panels) != count {
+	if len(panels) != count || len(frames) != count || len(indices) != count || len(fine) != count || len(n.geo.Panels) != count || len(n.outlines) != count {
 		return n, fmt.Errorf("%d panels, but tables of %d stacks, %d clips' frames and %d clips", count, len(panels), len(frames), len(indices))
 	}
 	for i, p := range n.place.Panels {
@@ -162,7 +186,7 @@ func readNight(t *pipeline.Task) (night, error) {
 		for _, in := range []struct {
 			src pipeline.Source
 			to  any
-		}{{panels[i], &c.panel}, {frames[i], &c.frames}, {indices[i], &c.index}} {
+		}{{panels[i], &c.panel}, {frames[i], &c.frames}, {indices[i], &c.index}, {fine[i], &c.fine}} {
 			if err := in.src.Table(in.to); err != nil {
 				return n, err
 			}

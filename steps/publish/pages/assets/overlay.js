@@ -1,7 +1,7 @@
 "use strict";
 // What is drawn over the picture: borders of panels, how fine their detail is, names, grid, holes.
 
-const ink = { panel: "#e6b35a", chosen: "#ffe2a8", grid: "#86b7d6", hole: "#ff8f7a", name: "#f3eee2", halo: "rgba(0,0,0,.78)" };
+const ink = { panel: "#e6b35a", chosen: "#ffe2a8", grid: "#86b7d6", degrees: "#c3e2f4", hole: "#ff8f7a", name: "#f3eee2", halo: "rgba(0,0,0,.78)" };
 const type = "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', sans-serif";
 
 class Overlay {
@@ -11,10 +11,10 @@ class Overlay {
     this.scene = scene;
     this.on = { names: false, panels: false, sharpness: false, grid: false, holes: true };
     this.step = 10;
+    this.em = 1; // how much larger than usual words are
     this.chosen = null; // a panel
     this.target = null; // a feature that was flown to
-    const fine = scene.panels.filter(p => p.corners && p.finePx).map(p => p.finePx);
-    this.range = fine.length ? [Math.min(...fine), Math.max(...fine)] : null;
+    this.fine = scene.fine ? new Fine(scene.fine) : null;
   }
 
   draw(view, ratio) {
@@ -26,7 +26,7 @@ class Overlay {
     // A pixel's middle is its whole number; the picture begins half a pixel before it.
     this.to = (x, y) => [(x + 0.5 - view.x) * view.k + w / 2, (y + 0.5 - view.y) * view.k + h / 2];
     this.taken = []; // by words
-    if (this.on.sharpness) this.drawSharpness();
+    if (this.on.sharpness && this.fine) this.fine.draw(this, view, ratio, w, h);
     if (this.on.grid) this.drawGrid();
     if (this.on.panels) for (const p of scene.panels) this.drawPanel(p, false);
     if (this.chosen) this.drawPanel(this.chosen, true);
@@ -50,37 +50,13 @@ class Overlay {
   }
 
   drawPanel(p, chosen) {
-    if (!p.corners) return;
-    this.trace(p.corners, true);
+    if (!p.outline) return;
+    this.trace(p.outline, true);
     this.outlined(chosen ? ink.chosen : ink.panel, chosen ? 3 : 1.25);
-    const [x, y] = this.to(...p.corners[0]);
-    const [x1, y1] = this.to(...p.corners[2]);
-    if (Math.hypot(x1 - x, y1 - y) < 60 && !chosen) return;
-    this.room((x + x1) / 2, (y + y1) / 2, 12, 10);
-    this.text(String(p.number), (x + x1) / 2, (y + y1) / 2, "600 14px " + type, chosen ? ink.chosen : ink.panel, "center");
-  }
-
-  // colour runs from teal, the finest detail, to amber, the coarsest.
-  colour(fine) {
-    const [a, b] = this.range, t = b > a ? (fine - a) / (b - a) : 0;
-    const mix = (u, v) => Math.round(u + (v - u) * t);
-    return `rgba(${mix(46, 236)},${mix(186, 140)},${mix(178, 60)},.34)`;
-  }
-
-  drawSharpness() {
-    if (!this.range) return;
-    for (const p of this.scene.panels) {
-      if (!p.corners || !p.finePx) continue;
-      this.trace(p.corners, true);
-      this.pen.fillStyle = this.colour(p.finePx);
-      this.pen.fill();
-      const [x, y] = this.to(...p.corners[0]), [x1, y1] = this.to(...p.corners[2]);
-      if (Math.hypot(x1 - x, y1 - y) < 110) continue;
-      const tx = (x + x1) / 2, ty = (y + y1) / 2 + (this.on.panels ? 17 : 0);
-      if (!this.room(tx, ty, 24, 9)) continue;
-      const text = p.fineArcsec ? p.fineArcsec.toFixed(2) + "″" : p.finePx.toFixed(2) + " px";
-      this.text(text, tx, ty, "13px " + type, ink.name, "center");
-    }
+    const [x, y] = this.to(...p.middle), [x1, y1] = this.to(...p.outline[0]);
+    if (Math.hypot(x1 - x, y1 - y) < 30 && !chosen) return;
+    this.room(x, y, 12 * this.em, 10 * this.em);
+    this.text(String(p.number), x, y, this.font(14, "600"), chosen ? ink.chosen : ink.panel, "center");
   }
 
   drawGrid() {
@@ -97,7 +73,6 @@ class Overlay {
 
   // nameGrid writes degrees to each line where it is nearest the middle of the stage, if there is room.
   nameGrid(w, h) {
-    this.pen.font = "11px " + type;
     for (const line of this.scene.grid) {
       if (!line.every.includes(this.step)) continue;
       let best = null, far = Infinity;
@@ -105,9 +80,11 @@ class Overlay {
         const [x, y] = this.to(p[0], p[1]), d = Math.hypot(x - w / 2, y - h / 2);
         if (d < far && x > 24 && x < w - 24 && y > 70 && y < h - 60) { far = d; best = [x, y]; }
       }
-      if (best && this.room(best[0], best[1], 22, 9)) this.text(this.degrees(line), best[0], best[1], "11px " + type, ink.grid, "center");
+      if (best && this.room(best[0], best[1], 22 * this.em, 9 * this.em)) this.text(this.degrees(line), best[0], best[1], this.font(11.5), ink.degrees, "center");
     }
   }
+
+  font(px, style = "") { return style + " " + px * this.em + "px " + type; }
 
   // room tells whether nothing is written there yet, and takes the place.
   room(x, y, half, high) {
@@ -130,9 +107,10 @@ class Overlay {
     this.outlined(ink.hole, 1.75);
     this.pen.setLineDash([]);
     const text = "Hole" + (hole.place ? " at " + hole.place : "");
-    this.pen.font = "600 12px " + type;
-    this.room(x, y + r + 14, this.pen.measureText(text).width / 2 + 4, 9);
-    this.text(text, x, y + r + 14, this.pen.font, ink.hole, "center");
+    this.pen.font = this.font(12, "600");
+    const low = y + r + 14 * this.em;
+    this.room(x, low, this.pen.measureText(text).width / 2 + 4, 9 * this.em);
+    this.text(text, x, low, this.pen.font, ink.hole, "center");
   }
 
   drawTarget(k) {
@@ -158,10 +136,10 @@ class Overlay {
 
   label(f, k, always) {
     const { pen } = this, [x, y] = this.to(f[1], f[2]), across = f[3] * k;
-    const large = across > 130, size = large ? 14 : 12.5;
-    pen.font = (large ? "italic " : "") + size + "px " + type;
+    const large = across > 130, size = (large ? 14 : 12.5) * this.em;
+    pen.font = this.font(large ? 14 : 12.5, large ? "italic" : "");
     const half = pen.measureText(f[0]).width / 2 + 5;
-    const ty = large ? y : y + Math.min(across / 2, 60) + 11;
+    const ty = large ? y : y + Math.min(across / 2, 60) + 11 * this.em;
     if (!this.room(x, ty, half, size) && !always) return false;
     this.text(f[0], x, ty, pen.font, ink.name, "center");
     return true;
@@ -184,19 +162,18 @@ class Overlay {
   panelAt(x, y) {
     let best = null, far = Infinity;
     for (const p of this.scene.panels) {
-      if (!p.corners || !inside(p.corners, x, y)) continue;
-      const mx = (p.corners[0][0] + p.corners[2][0]) / 2, my = (p.corners[0][1] + p.corners[2][1]) / 2;
-      const d = Math.hypot(mx - x, my - y);
+      if (!p.outline || !inside(p.outline, x, y)) continue;
+      const d = Math.hypot(p.middle[0] - x, p.middle[1] - y);
       if (d < far) { far = d; best = p; }
     }
     return best;
   }
 }
 
-function inside(corners, x, y) {
+function inside(outline, x, y) {
   let odd = false;
-  for (let i = 0, j = corners.length - 1; i < corners.length; j = i++) {
-    const [xi, yi] = corners[i], [xj, yj] = corners[j];
+  for (let i = 0, j = outline.length - 1; i < outline.length; j = i++) {
+    const [xi, yi] = outline[i], [xj, yj] = outline[j];
     if (yi > y !== yj > y && x < (xj - xi) * (y - yi) / (yj - yi) + xi) odd = !odd;
   }
   return odd;

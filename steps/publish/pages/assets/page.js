@@ -19,6 +19,7 @@ class Viewer {
 
   resize() {
     this.ratio = Math.min(window.devicePixelRatio || 1, 3);
+    this.overlay.em = parseFloat(getComputedStyle(document.body).fontSize) / 15;
     if (this.split) this.split.place();
     for (const c of [this.tiles.canvas, this.overlay.canvas, ...(this.split ? [this.split.tiles.canvas] : [])]) {
       c.width = Math.max(1, Math.round(this.stage.clientWidth * this.ratio));
@@ -139,18 +140,25 @@ class Viewer {
     const at = this.toPicture(p.x, p.y);
     if (at.x < 0 || at.y < 0 || at.x >= scene.width || at.y >= scene.height) { $("where").textContent = ""; return; }
     const moon = scene.disk && moonAt(scene.disk, at.x - 0.5, at.y - 0.5);
-    $("where").textContent = moon ? placeText(moon) : "x " + Math.floor(at.x) + ", y " + Math.floor(at.y) + " px";
+    const fine = this.overlay.on.sharpness ? this.fineAt(at) : "";
+    $("where").textContent = (fine && fine + "  ") + (moon ? placeText(moon) : "x " + Math.floor(at.x) + ", y " + Math.floor(at.y) + " px");
   }
 
   pick(px, py) {
     const at = this.toPicture(px, py);
     if (!this.overlay.on.panels && !this.overlay.on.sharpness) return;
-    this.choose(this.overlay.panelAt(at.x - 0.5, at.y - 0.5));
+    this.choose(this.overlay.panelAt(at.x - 0.5, at.y - 0.5), this.overlay.on.sharpness ? this.fineAt(at) || "not known" : "");
   }
 
-  choose(panel) {
+  // fineAt says how fine the detail is at a place of the picture; "" where that is not known.
+  fineAt(at) {
+    const { fine } = this.overlay, period = fine ? fine.at(at.x - 0.5, at.y - 0.5) : 0;
+    return period ? fine.words(period) : "";
+  }
+
+  choose(panel, fine) {
     this.overlay.chosen = panel;
-    tellPanel(panel);
+    tellPanel(panel, fine);
     this.redraw();
   }
 
@@ -187,12 +195,13 @@ function placeText(m) {
 
 function tell(text) { $("told").textContent = text; }
 
-function tellPanel(p) {
+function tellPanel(p, fine) {
   $("card").hidden = !p;
   if (!p) return;
   $("card-title").textContent = "Panel " + p.number;
   const rows = [["Clip", p.clip], ["Frames kept", p.kept + " of " + p.frames]];
-  if (p.finePx) rows.push(["Finest detail", p.finePx.toFixed(2) + " px" + (p.fineArcsec ? ", " + p.fineArcsec.toFixed(2) + "″" : "")]);
+  if (fine) rows.unshift(["Finest detail here", fine]);
+  if (p.finePx) rows.push(["Finest in all of it", p.finePx.toFixed(2) + " px" + (p.fineArcsec ? ", " + p.fineArcsec.toFixed(2) + "″" : "")]);
   if (p.limitArcsec) rows.push(["Telescope’s limit", p.limitArcsec.toFixed(2) + "″"]);
   if (p.offPx) rows.push(["Overlaps lie off", p.offPx.toFixed(2) + " px rms"]);
   const list = $("card").querySelector("dl");
@@ -265,7 +274,7 @@ class Search {
 
 function layers(viewer) {
   const has = { names: scene.features.length, grid: scene.grid.length, step: scene.grid.length, holes: scene.holes.length,
-    panels: scene.panels.some(p => p.corners), sharpness: viewer.overlay.range };
+    panels: scene.panels.some(p => p.outline), sharpness: viewer.overlay.fine };
   for (const box of document.querySelectorAll("[data-layer]")) {
     const layer = box.dataset.layer;
     box.disabled = !has[layer];
@@ -284,8 +293,9 @@ function layers(viewer) {
   }
   const why = [scene.placesWhy, scene.placesNote, scene.panelsWhy];
   if (!scene.holes.length && scene.panels.length) why.push("No hole was found.");
+  if (viewer.overlay.fine) why.push("Finest detail is what is shown, not what the air let through: flat ground and dusk have little to show. A click tells the figure at a place.");
   $("why").textContent = why.filter(Boolean).join(" ");
-  if (viewer.overlay.range) $("ramp").textContent = "Finest detail from " + viewer.overlay.range[0].toFixed(2) + " px (teal) to " + viewer.overlay.range[1].toFixed(2) + " px (amber)";
+  if (viewer.overlay.fine) viewer.overlay.fine.key($("ramp"));
   $("layers").open = matchMedia("(min-width: 75em) and (min-height: 34em)").matches;
 }
 
