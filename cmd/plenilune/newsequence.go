@@ -11,7 +11,7 @@ import (
 	"plenilune/pipeline"
 )
 
-// fewestPictures is of how many pictures, at least, a clip is made: fewer are something else. One does for a master.
+// fewestPictures is of how many pictures, at least, a clip is made: fewer are something else. Two do for a master.
 const fewestPictures = 10
 
 // foundSequence is a clip of single pictures.
@@ -43,7 +43,7 @@ func (s *search) sequences(dir string, pictures []string, r role) {
 			s.leave(got.Path, "its name says both dark and flat", "")
 		case as != clipRole && s.given[as]:
 			s.leave(got.Path, fmt.Sprintf("it is named like %s frames, and --%s names others", as, as), "")
-		case as == clipRole && len(q.Pictures) < fewestPictures:
+		case len(q.Pictures) < 2 || as == clipRole && len(q.Pictures) < fewestPictures:
 			if !s.outside {
 				s.leaveFew(q)
 			}

@@ -25,6 +25,12 @@ type File []byte
 // Pictures is a sequence as an input value.
 type Pictures [][]byte
 
+// Film is a file on the disk as an input value, which programs may read.
+type Film struct {
+	Path     string
+	Programs pipeline.Programs
+}
+
 // Stored names a value that an earlier part left in the same store.
 type Stored struct{ ID pipeline.ID }
 
@@ -47,7 +53,7 @@ type Result struct {
 }
 
 // Run runs a part on a bench of its own. Values are tables (any struct), Plane,
-// File, Pictures or Stored.
+// File, Pictures, Film or Stored.
 func Run(t testing.TB, p pipeline.Part, in map[string][]any) *Result {
 	t.Helper()
 	r, err := New().Run(t, p, in)
@@ -89,6 +95,8 @@ func (b *Bench) put(t testing.TB, v any) (pipeline.Bound, error) {
 		return pipeline.Bound{ID: cache.Sum(v), File: v}, nil
 	case Pictures:
 		return pipeline.Bound{ID: cache.Sum(bytes.Join(v, nil)), Pictures: v}, nil
+	case Film:
+		return pipeline.Bound{ID: cache.Sum([]byte(v.Path)), Path: v.Path, Programs: v.Programs}, nil
 	case Stored:
 		return pipeline.Bound{ID: v.ID}, nil
 	}

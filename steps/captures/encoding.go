@@ -56,12 +56,14 @@ func light(encoding string, v float64) float64 {
 	return v
 }
 
-// bt709 undoes the camera's curve of Recommendation ITU-R BT.709-6, item 1.2, which is BT.601's and BT.2020's, too.
+// bt709 undoes the camera's curve of Recommendation ITU-R BT.709-6, item 1.2, which is BT.601's and BT.2020's, too; with the
+// constants at which its two parts meet (BT.2020-2, table 4, note 2).
 func bt709(v float64) float64 {
-	if v < 0.081 {
+	const alpha, beta = 1.09929682680944, 0.018053968510807
+	if v < 4.5*beta {
 		return v / 4.5
 	}
-	return portable.Pow((v+0.099)/1.099, 1/0.45)
+	return portable.Pow((v+alpha-1)/alpha, 1/0.45)
 }
 
 // hlg undoes the camera's curve of hybrid log-gamma: Recommendation ITU-R BT.2100-2, table 5.

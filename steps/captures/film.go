@@ -230,7 +230,7 @@ func runLayFilm(ctx context.Context, set layFilmSettings, t *pipeline.Task) erro
 	}
 	src := t.One("file")
 	clip := pipeline.ClipName(src.ID())
-	l := &filmLayer{ctx: ctx, t: t, expected: s.Frames, layer: layer{s: s, out: laid{Format: s.Format, Layout: s.layout(), Bits: s.laidBits(), Damaged: []int{}}}}
+	l := &filmLayer{t: t, expected: s.Frames, layer: layer{s: s, out: laid{Format: s.Format, Layout: s.layout(), Bits: s.laidBits(), Damaged: []int{}}}}
 	if l.layer.out.Bits == 16 {
 		l.layer.table = linearTable(s.Encoding.Name, s.Bits)
 	}
@@ -260,7 +260,6 @@ func runLayFilm(ctx context.Context, set layFilmSettings, t *pipeline.Task) erro
 // filmLayer cuts a stream of samples into frames and lays each out.
 type filmLayer struct {
 	layer    layer
-	ctx      context.Context
 	t        *pipeline.Task
 	w        io.Writer
 	in       []byte // of one frame, as far as it came
