@@ -70,6 +70,7 @@ func TestScripts(t *testing.T) {
 			"turned":      scriptTurned,
 			"flown":       scriptFlown,
 			"samesamples": scriptSameSamples,
+			"byothers":    scriptByOthers,
 		},
 	})
 }
