@@ -71,6 +71,9 @@ func TestScripts(t *testing.T) {
 			"flown":       scriptFlown,
 			"samesamples": scriptSameSamples,
 			"byothers":    scriptByOthers,
+			"rewrap":      scriptRewrap,
+			"pictures":    scriptPictures,
+			"samepixels":  scriptSamePixels,
 		},
 	})
 }
