@@ -97,6 +97,21 @@ func TestIndexesMustBearACheck(t *testing.T) {
 	}
 }
 
+// An index that is named again and again, of frames said to be lost, takes no frames away, nor time.
+func TestIndexesAreReadOnce(t *testing.T) {
+	b := written(t, formattest.Scene(8, 6, 200, 8, raw.Mono), formattest.AVIOptions{Code: "Y800", OpenDML: 10})
+	super, first := bytes.Index(b, []byte("indx"))+32, bytes.Index(b, []byte("ix00"))
+	for i := range 20 {
+		copy(b[super+16*i:], b[super:super+16])
+	}
+	for i := range 10 {
+		copy(b[first+32+8*i+4:], []byte{0, 0, 0, 0})
+	}
+	if c := opened(t, b); c.Frames != 200 || !strings.HasSuffix(c.Format, "a search") {
+		t.Errorf("%d frames, %s", c.Frames, c.Format)
+	}
+}
+
 // Frames at equal distances need no list, however many there are.
 func TestFewRuns(t *testing.T) {
 	for want, o := range map[int]formattest.AVIOptions{
