@@ -3,6 +3,7 @@ package pipeline
 import (
 	"bytes"
 	"encoding/json"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -114,4 +115,53 @@ func FuzzParseRecord(f *testing.F) {
 			}
 		}
 	})
+}
+
+// What two captures tell of how they were made is told once each, the older first, down to the captures of their own.
+func TestLineageIsGathered(t *testing.T) {
+	c, err := cache.Open(t.Context(), filepath.Join(t.TempDir(), "cache"), cache.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close()
+	text := func(s string) RecordPart {
+		b := []byte("plenilune action 1\npart " + s + " 1\n")
+		return RecordPart{Key: cache.Sum(b), Text: string(b), Outputs: map[string]ID{}}
+	}
+	shared, first, second, older := text("a/shared"), text("a/first"), text("a/second"), text("a/older")
+	clip := RecordCapture{cache.Sum([]byte("clip")), 4}
+	var told lineageOf
+	for i, r := range []Record{
+		{Version: recordVersion, Output: RecordOutput{Key: first.Key, Port: "p"}, Parts: []RecordPart{shared, first}, Captures: []RecordCapture{clip},
+			Lineage: &RecordLineage{Made: []LineageOf{{Capture: clip.ID}}, Parts: []RecordPart{older}}},
+		{Version: recordVersion, Output: RecordOutput{Key: second.Key, Port: "p"}, Parts: []RecordPart{shared, second}, Captures: []RecordCapture{clip}},
+	} {
+		b, err := r.encode()
+		if err != nil {
+			t.Fatal(err)
+		}
+		id, err := writeStream(cacheStore{c}, func(w io.Writer) error {
+			_, err := w.Write(b)
+			return err
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		file := &inputFile{id: cache.Sum([]byte{byte(i)})}
+		told.node(c, &node{part: Part{Lineage: "record", In: []Input{{"file", Value{file: file}}}}, outs: map[string]ID{"record": id}})
+	}
+	l := told.all()
+	if told.err != nil || l == nil || len(l.Made) != 3 || l.Made[0].Output.Key != first.Key || l.Made[2].Output.Key != second.Key ||
+		len(l.Captures) != 1 || len(l.Parts) != 4 || l.Parts[0].Key != older.Key || l.Parts[1].Key != shared.Key {
+		t.Errorf("%+v, %v", l, told.err)
+	}
+	altered := *l
+	altered.Parts = []RecordPart{{Key: older.Key, Text: shared.Text}}
+	b, err := Record{Version: recordVersion, Lineage: &altered}.encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := ParseRecord(b); err == nil {
+		t.Error("an altered lineage was read")
+	}
 }

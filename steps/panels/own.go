@@ -44,7 +44,7 @@ type panelTable struct {
 var needed = []string{"image", "weight", "noise", "count", "full"}
 
 // tables are those that later steps know; the first they cannot do without.
-var tables = []string{"panel", "spectrum", "light", "index", "frames", "track"}
+var tables = []string{"panel", "spectrum", "light", "index", "frames", "track", "finest"}
 
 // opened calls fn with the file of a part.
 func opened(t *pipeline.Task, fn func(pipeline.File) error) (err error) {

@@ -43,6 +43,12 @@ type (
 		Level       float64 `json:"level"` // mean of the samples, share of white
 	}
 	framesTable struct{}
+	// finestTable is how fine the detail is place by place: in no place known.
+	finestTable struct {
+		Width  int       `json:"width"` // px
+		Height int       `json:"height"`
+		Limit  []float64 `json:"limit_cycles_per_px"`
+	}
 )
 
 func runPicture(ctx context.Context, set pictureSettings, t *pipeline.Task) error {
@@ -141,7 +147,8 @@ func hand(ctx context.Context, t *pipeline.Task, m *plane.Image, full []bool, ls
 		sigma[c] = float32(sigmaOf(p, m.W, m.H, lsb))
 	}
 	table.ChannelNoiseSigma = float64(sigma[len(sigma)/2])
-	if err := errors.Join(t.PutTable("panel", table), t.PutTable("index", index), t.PutTable("frames", framesTable{})); err != nil {
+	if err := errors.Join(t.PutTable("panel", table), t.PutTable("index", index), t.PutTable("frames", framesTable{}),
+		t.PutTable("finest", finestTable{m.W, m.H, []float64{}})); err != nil {
 		return err
 	}
 	known := func(v float32) func(int) float32 { return func(int) float32 { return v } }

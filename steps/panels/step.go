@@ -139,7 +139,7 @@ func own(x *pipeline.Expansion, it pipeline.Item, h head) pipeline.Item {
 
 // foreign adds the part that makes a panel of a picture that another program stacked.
 func foreign(x *pipeline.Expansion, it pipeline.Item, h head, s pictureSettings) pipeline.Item {
-	ports := append(append([]string{}, needed...), "panel", "index", "frames")
+	ports := append(append([]string{}, needed...), "panel", "index", "frames", "finest")
 	// Samples as in the file and as they are in light, their mean, what noise is measured on, and four flags a pixel.
 	memory := 64<<20 + int64(h.Width)*int64(h.Height)*int64(8*h.Channels+12)
 	return made(x.Add(pipeline.Part{

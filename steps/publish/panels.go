@@ -20,7 +20,7 @@ type Panels struct {
 // PanelPlanes and PanelTables are the values of a stack's product that its file keeps, as far as it has them.
 var (
 	PanelPlanes = []string{"image", "noise", "weight", "count", "full"}
-	PanelTables = []string{"panel", "spectrum", "light", "index", "frames", "track"}
+	PanelTables = []string{"panel", "spectrum", "light", "index", "frames", "track", "finest"}
 )
 
 // WritePanel writes a panel, stacked from the clip of content id from. source returns the value on a port, false where
