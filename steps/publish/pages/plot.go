@@ -9,7 +9,9 @@ import (
 	"strings"
 )
 
-// plot is a small chart as SVG: it looks after the axes, in units of the chart's own pixels.
+// plot is a small chart as SVG: it looks after the axes, in units of the chart's own pixels. It is written here rather than by a plotting
+// library since these hundred lines give the same bytes everywhere, leave typeface and colours to the page's style, so that charts follow
+// the screen's width and the printer's paper, and carry words for those who cannot see them.
 type plot struct {
 	w, h, left, low float64 // size, and room for the labels
 	right           float64 // room at the right edge

@@ -95,7 +95,7 @@ class Overlay {
   }
 
   degrees(line) {
-    const side = line.deg === 0 ? "" : line.kind === "lon" ? (line.deg > 0 ? " E" : " W") : (line.deg > 0 ? " N" : " S");
+    const side = line.deg % 180 === 0 ? "" : line.kind === "lon" ? (line.deg > 0 ? " E" : " W") : (line.deg > 0 ? " N" : " S");
     return Math.abs(line.deg) + "°" + side;
   }
 
