@@ -4,13 +4,17 @@ import (
 	"bytes"
 	"context"
 	"io"
+	"os"
 )
 
 // Bound is an input given to RunAlone: something in the store, or a file's bytes.
 type Bound struct {
-	Port string
-	ID   ID
-	File []byte
+	Port     string
+	ID       ID
+	File     []byte
+	Pictures [][]byte // of a sequence
+	Path     string   // of a file that Programs may read
+	Programs Programs
 }
 
 // Outcome is what a part made and stated.
@@ -36,6 +40,19 @@ func RunAlone(ctx context.Context, p Part, ins []Bound, s Store, workers int) (O
 				r := bytes.NewReader(in.File)
 				return r, io.NopCloser(r), nil
 			}
+		}
+		if in.Path != "" {
+			size := int64(0)
+			if st, err := os.Stat(in.Path); err == nil {
+				size = st.Size()
+			}
+			src = sourceOf(in.ID, s, &inputFile{path: in.Path, id: in.ID, size: size, set: &fileSet{through: straight, programs: in.Programs}})
+		}
+		for _, b := range in.Pictures {
+			src.pieces = append(src.pieces, Piece{func() (File, io.Closer, error) {
+				r := bytes.NewReader(b)
+				return r, io.NopCloser(r), nil
+			}})
 		}
 		t.ins = append(t.ins, boundInput{in.Port, src})
 	}

@@ -32,7 +32,7 @@ func FuzzOpenPack(f *testing.F) {
 }
 
 func readPack(t *testing.T, b []byte) {
-	p, err := openBytes(b)
+	p, err := openPacked(b)
 	if err != nil {
 		var fault *PackError
 		if !errors.As(err, &fault) || strings.ContainsAny(err.Error(), "\n\x1b") {

@@ -37,7 +37,7 @@ func (b *bench) mustPack(text string, o PackOptions) []byte {
 	return out
 }
 
-func openBytes(b []byte) (*Pack, error) { return OpenPack(bytes.NewReader(b), int64(len(b))) }
+func openPacked(b []byte) (*Pack, error) { return OpenPack(bytes.NewReader(b), int64(len(b))) }
 
 // entry is one file of an archive that is written by hand.
 type entry struct {
@@ -187,7 +187,7 @@ func TestHostilePacks(t *testing.T) {
 	for name, h := range hostile(t, b.mustPack(fakeManifest, b.packOptions())) {
 		t.Run(name, func(t *testing.T) {
 			dir := t.TempDir()
-			p, err := openBytes(h.archive)
+			p, err := openPacked(h.archive)
 			if err == nil {
 				_, err = Unpack(t.Context(), p, filepath.Join(dir, "in", "here"), b.steps)
 			}
@@ -210,7 +210,7 @@ func TestSharedBytesAreRefused(t *testing.T) {
 	// The second entry of the list points to the place of the first, in all that the two differ in but the name.
 	first, second := listed(good, 0), listed(good, 1)
 	copy(good[second+42:second+46], good[first+42:first+46])
-	if _, err := openBytes(good); err == nil || !strings.Contains(err.Error(), "share bytes") {
+	if _, err := openPacked(good); err == nil || !strings.Contains(err.Error(), "share bytes") {
 		t.Errorf("it says %v, want that two files share bytes", err)
 	}
 }
@@ -236,7 +236,7 @@ func TestStrangersManifest(t *testing.T) {
 				es = altered(es, "pack.json", func(x []byte) []byte { return relisted(t, x, "night.hcl", e.body) })
 			}
 		}
-		p, err := openBytes(archive(t, es))
+		p, err := openPacked(archive(t, es))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -244,7 +244,7 @@ func TestStrangersManifest(t *testing.T) {
 			t.Errorf("unpacked with %q it says %v, want %q", pattern, err, says)
 		}
 	}
-	p, err := openBytes(good)
+	p, err := openPacked(good)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -387,7 +387,7 @@ func TestVerifyPack(t *testing.T) {
 
 func verifyBytes(t *testing.T, b *bench, pack []byte) ([]Proof, []PackInput) {
 	t.Helper()
-	p, err := openBytes(pack)
+	p, err := openPacked(pack)
 	if err != nil {
 		t.Fatal(err)
 	}

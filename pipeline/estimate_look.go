@@ -238,7 +238,7 @@ func (s *fileSet) known(path string) (ID, bool) {
 func (s *fileSet) toRead(m *Manifest) int64 {
 	var sum int64
 	for _, b := range m.Blocks {
-		for _, p := range b.Paths {
+		for _, p := range b.files() {
 			stamp, err := cache.StampOf(p)
 			if err != nil {
 				continue

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -21,15 +22,16 @@ import (
 
 // inputFile is a capture on the user's disk, known by its content.
 type inputFile struct {
-	path    string
-	id      ID
-	size    int64
-	through func(io.ReaderAt) io.ReaderAt
+	path     string
+	id       ID
+	size     int64
+	set      *fileSet
+	pictures []*inputFile // of a sequence, which has no bytes of its own
 }
 
 // opener lets a part read the file without learning its name.
 func (f *inputFile) opener() func() (File, io.Closer, error) {
-	if f == nil {
+	if f == nil || f.pictures != nil {
 		return nil
 	}
 	return func() (File, io.Closer, error) {
@@ -46,7 +48,7 @@ func (f *inputFile) opener() func() (File, io.Closer, error) {
 			h.Close()
 			return nil, nil, fmt.Errorf("%s changed while the run was reading it: it had %d bytes and has %d; run again", f.path, f.size, st.Size())
 		}
-		return sized{f.through(h), st.Size()}, h, nil
+		return sized{f.set.through(h), st.Size()}, h, nil
 	}
 }
 
@@ -64,9 +66,14 @@ type fileSet struct {
 	slots  chan struct{}
 	onRead func(path string, bytes int64)
 	// through is what every reading of a file goes through.
-	through func(io.ReaderAt) io.ReaderAt
+	through  func(io.ReaderAt) io.ReaderAt
+	programs Programs // nil: none is run
+	versions versions
+
+	sequences map[string][]string // the pictures, by the path of the whole
 
 	mu     sync.Mutex
+	firsts map[ID]*inputFile // what first was found of a content, for names of its pictures
 	byPath map[string]*fileSlot
 	labels map[ID]string
 	stems  map[ID]ID         // what a file stands for, where that is another
@@ -83,14 +90,21 @@ type fileSlot struct {
 func (m *Manifest) FileNames() map[string]string {
 	var all []string
 	for _, b := range m.Blocks {
-		all = append(all, b.Paths...)
+		all = append(all, b.Captures()...)
 	}
 	return shortNames(all)
 }
 
 func newFileSet(m *Manifest, c *cache.Cache, rehash bool) *fileSet {
-	return &fileSet{cache: c, rehash: rehash, slots: make(chan struct{}, 2), byPath: map[string]*fileSlot{},
-		labels: map[ID]string{}, stems: map[ID]ID{}, names: m.FileNames(), through: straight}
+	s := &fileSet{cache: c, rehash: rehash, slots: make(chan struct{}, 2), byPath: map[string]*fileSlot{},
+		labels: map[ID]string{}, stems: map[ID]ID{}, names: m.FileNames(), through: straight, programs: m.Programs,
+		sequences: map[string][]string{}, firsts: map[ID]*inputFile{}}
+	for _, b := range m.Blocks {
+		for _, q := range b.Sequences {
+			s.sequences[q.Path] = q.Pictures
+		}
+	}
+	return s
 }
 
 func straight(r io.ReaderAt) io.ReaderAt { return r }
@@ -134,10 +148,11 @@ func nameForms(p string) []string {
 // order of content ids, and the faults of the files that cannot be read: one bad
 // file never stops the night.
 func (s *fileSet) items(ctx context.Context, b *Block) ([]Item, []error, error) {
-	files := make([]*inputFile, len(b.Paths))
-	errs := make([]error, len(b.Paths))
+	paths := b.Captures()
+	files := make([]*inputFile, len(paths))
+	errs := make([]error, len(paths))
 	eg, ctx := errgroup.WithContext(ctx)
-	for i, p := range b.Paths {
+	for i, p := range paths {
 		eg.Go(func() error {
 			files[i], errs[i] = s.identify(ctx, p)
 			return ctx.Err()
@@ -151,7 +166,11 @@ func (s *fileSet) items(ctx context.Context, b *Block) ([]Item, []error, error) 
 	for _, f := range b.choice.take(files) {
 		if f != nil && !seen[f.id] {
 			seen[f.id] = true
-			items = append(items, Item{ID: f.id, Values: map[string]Value{"file": {file: f}}})
+			port := "file"
+			if f.pictures != nil {
+				port = "pictures"
+			}
+			items = append(items, Item{ID: f.id, Values: map[string]Value{port: {file: f}}})
 		}
 	}
 	slices.SortFunc(items, func(a, b Item) int { return bytes.Compare(a.ID[:], b.ID[:]) })
@@ -171,7 +190,11 @@ func (s *fileSet) identify(ctx context.Context, path string) (*inputFile, error)
 	slot.once.Do(func() {
 		s.slots <- struct{}{}
 		defer func() { <-s.slots }()
-		slot.file, slot.err = s.hash(ctx, path)
+		if pictures, ok := s.sequences[path]; ok {
+			slot.file, slot.err = s.hashSequence(ctx, path, pictures)
+		} else {
+			slot.file, slot.err = s.hash(ctx, path)
+		}
 		if slot.err != nil {
 			return
 		}
@@ -180,7 +203,7 @@ func (s *fileSet) identify(ctx context.Context, path string) (*inputFile, error)
 		// Two names for one content: the first in the alphabet speaks for both.
 		name := s.names[path]
 		if old, ok := s.labels[slot.file.id]; !ok || cmp.Less(name, old) {
-			s.labels[slot.file.id] = name
+			s.labels[slot.file.id], s.firsts[slot.file.id] = name, slot.file
 		}
 	})
 	return slot.file, slot.err
@@ -192,7 +215,7 @@ func (s *fileSet) hash(ctx context.Context, path string) (*inputFile, error) {
 		return nil, fmt.Errorf("look at %s: %w", path, err)
 	}
 	if id, ok := s.cache.Recall(stamp); ok && !s.rehash {
-		return &inputFile{path, id, stamp.Size, s.through}, nil
+		return &inputFile{path: path, id: id, size: stamp.Size, set: s}, nil
 	}
 	f, err := os.Open(path)
 	if err != nil {
@@ -220,7 +243,7 @@ func (s *fileSet) hash(ctx context.Context, path string) (*inputFile, error) {
 			return nil, ctx.Err()
 		}
 	}
-	in := &inputFile{path: path, size: total, through: s.through}
+	in := &inputFile{path: path, size: total, set: s}
 	h.Sum(in.id[:0])
 	if err := s.cache.Remember(stamp, in.id); err != nil {
 		return nil, fmt.Errorf("remember the content of %s: %w", path, err)
@@ -260,6 +283,17 @@ func (s *fileSet) content(path string) (ID, bool) {
 	return slot.file.id, true
 }
 
+// picturesOf lists the pictures of a sequence that was identified.
+func (s *fileSet) picturesOf(path string) []*inputFile {
+	s.mu.Lock()
+	slot := s.byPath[path]
+	s.mu.Unlock()
+	if slot == nil || slot.file == nil {
+		return nil
+	}
+	return slot.file.pictures
+}
+
 // label returns a content's short name, or the head of its id.
 func (s *fileSet) label(id ID) string {
 	s.mu.Lock()
@@ -270,15 +304,61 @@ func (s *fileSet) label(id ID) string {
 	return id.Short()
 }
 
-var clipMark = regexp.MustCompile(`\{clip:([0-9a-f]{64})\}`)
+// alias lets a content go by a clip's name.
+func (s *fileSet) alias(id, clip ID) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	name, known := s.labels[clip]
+	if old, ok := s.labels[id]; known && (!ok || cmp.Less(name, old)) {
+		s.labels[id] = name
+	}
+}
+
+var clipMark = regexp.MustCompile(`\{clip:([0-9a-f]{64})\}|\{picture:([0-9a-f]{64}):([0-9]+)\}`)
 
 // named puts clip names where a part left its marks.
 func (s *fileSet) named(text string) string {
 	return clipMark.ReplaceAllStringFunc(text, func(m string) string {
-		id, err := cache.ParseID(m[len("{clip:") : len(m)-1])
+		part := clipMark.FindStringSubmatch(m)
+		id, err := cache.ParseID(part[1] + part[2])
 		if err != nil {
 			return m
 		}
-		return s.label(id)
+		if part[1] != "" {
+			return s.label(id)
+		}
+		return s.picture(id, part[3])
 	})
+}
+
+// namedError is a part's error with clip names where the part left its marks.
+type namedError struct {
+	error
+	text string
+}
+
+func (e namedError) Error() string { return e.text }
+func (e namedError) Unwrap() error { return e.error }
+
+// picture names a picture of a sequence by the sequence and its file.
+func (s *fileSet) picture(clip ID, number string) string {
+	s.mu.Lock()
+	f := s.firsts[clip]
+	s.mu.Unlock()
+	i, err := strconv.Atoi(number)
+	if err != nil || f == nil || i >= len(f.pictures) {
+		return s.label(clip) + ", picture " + number
+	}
+	return s.label(clip) + ", " + filepath.Base(f.pictures[i].path)
+}
+
+// sourceOf binds a value.
+func sourceOf(id ID, s Store, f *inputFile) Source {
+	out := Source{id: id, store: s, open: f.opener(), file: f}
+	if f != nil {
+		for _, p := range f.pictures {
+			out.pieces = append(out.pieces, Piece{p.opener()})
+		}
+	}
+	return out
 }

@@ -219,6 +219,7 @@ func (g *graph) settle(ctx context.Context, n *node) {
 	}
 	defer unlock()
 	if g.recall(n) {
+		g.standIn(n)
 		g.report(n)
 		return
 	}
@@ -227,11 +228,14 @@ func (g *graph) settle(ctx context.Context, n *node) {
 		return
 	}
 	if n.err = g.exec.run(ctx, g, n, ins); n.err != nil {
-		n.state = Failed
+		n.state, n.err = Failed, namedError{n.err, g.files.named(n.err.Error())}
 		if ctx.Err() != nil {
 			n.state = Skipped
 			return
 		}
+	}
+	if n.err == nil {
+		g.standIn(n)
 	}
 	if g.dry && n.err == nil {
 		g.exec.early.Store(n.key, n)
@@ -239,10 +243,17 @@ func (g *graph) settle(ctx context.Context, n *node) {
 	g.report(n)
 }
 
+// standIn lets what a part made in a clip's stead go by the clip's name.
+func (g *graph) standIn(n *node) {
+	if n.part.StandIn != "" {
+		g.files.alias(n.outs[n.part.StandIn], n.part.Item.ID)
+	}
+}
+
 // quick tells a part that is worth running to foretell the others: one made of
 // files alone only looks at them, and later blocks are cut by what it finds.
 func (g *graph) quick(n *node) bool {
-	return g.exec != nil && len(n.part.In) > 0 && !slices.ContainsFunc(n.part.In, func(i Input) bool { return i.Value.file == nil })
+	return g.exec != nil && n.part.StandIn == "" && len(n.part.In) > 0 && !slices.ContainsFunc(n.part.In, func(i Input) bool { return i.Value.file == nil })
 }
 
 // bind waits for the inputs and gives them to the part. Every input is demanded
@@ -264,7 +275,7 @@ func (g *graph) bind(ctx context.Context, in []Input) ([]boundInput, error) {
 		if err != nil {
 			return nil, err
 		}
-		out[k] = boundInput{i.Port, Source{id: id, store: cacheStore{g.cache}, open: i.Value.file.opener()}}
+		out[k] = boundInput{i.Port, sourceOf(id, cacheStore{g.cache}, i.Value.file)}
 	}
 	return out, pending
 }

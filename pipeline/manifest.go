@@ -14,6 +14,9 @@ type Manifest struct {
 	Night    Night
 	Settings map[string]any // float64, string, bool or []any, after overrides
 	Blocks   []*Block       // in source order
+
+	// Programs runs what reads clips that no step reads; nil: nothing is run.
+	Programs Programs
 }
 
 // Block is one block of a manifest that steps serve.
@@ -22,6 +25,7 @@ type Block struct {
 	Steps      []BoundStep // in order of registration
 	Refs       []Ref       // all that the block names, each once, in source order
 	Paths      []string    // of its files: absolute, sorted; set by ResolveFiles
+	Sequences  []Sequence  // of its sequences, by their paths; set by ResolveFiles
 	Range      Range       // kind and label
 
 	fields    map[string]Range // of each setting given, by its path: "band.fine.boost"
@@ -41,9 +45,10 @@ type BoundStep struct {
 type Override struct{ Key, Value string }
 
 type filePattern struct {
-	text   string
-	except bool
-	at     Range
+	text     string
+	except   bool
+	sequence bool
+	at       Range
 }
 
 // LoadManifest decodes and checks a manifest. It reads no file: path only names
@@ -84,15 +89,16 @@ func (m *Manifest) Block(r Ref) *Block {
 	return nil
 }
 
-// HasFiles tells whether the block's kind takes files, so that its first step
-// starts from Paths instead of other blocks' items.
-func (b *Block) HasFiles() bool { return b.hasFiles }
-
 // Patterns returns the block's file patterns, without those that exclude.
-func (b *Block) Patterns() []string {
+func (b *Block) Patterns() []string { return b.patternsOf(false) }
+
+// SequencePatterns returns the patterns of the block's sequences.
+func (b *Block) SequencePatterns() []string { return b.patternsOf(true) }
+
+func (b *Block) patternsOf(sequence bool) []string {
 	var out []string
 	for _, p := range b.patterns {
-		if !p.except {
+		if !p.except && p.sequence == sequence {
 			out = append(out, p.text)
 		}
 	}

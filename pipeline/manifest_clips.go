@@ -79,7 +79,7 @@ func (m *Manifest) resolveClips(d *Diagnostics, b *Block, h *home) {
 // clipsOf lists the files of a block, or of the nearest blocks with files that it is made from.
 func (m *Manifest) clipsOf(b *Block, done []*Block) []string {
 	if b.hasFiles {
-		return slices.Clone(b.Paths)
+		return slices.Clone(b.Captures())
 	}
 	var out []string
 	for _, r := range b.Refs {

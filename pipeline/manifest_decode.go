@@ -350,6 +350,7 @@ func (l *loader) missing(body *hclsyntax.Body, what string, t *bodyTarget) {
 				continue
 			}
 			_, given := body.Attributes[f.name]
+			given = given || f.typ == typeFiles && g.sch.given(typeSeqs, body)
 			given = given || slices.ContainsFunc(body.Blocks, func(b *hclsyntax.Block) bool { return b.Type == f.name })
 			if !given {
 				told = append(told, f.name)
@@ -357,6 +358,11 @@ func (l *loader) missing(body *hclsyntax.Body, what string, t *bodyTarget) {
 			}
 		}
 	}
+}
+
+// given tells whether a body has a setting of a type.
+func (s *schema) given(t reflect.Type, body *hclsyntax.Body) bool {
+	return slices.ContainsFunc(s.fields, func(f field) bool { return f.typ == t && body.Attributes[f.name] != nil })
 }
 
 // openingOf is the brace that opens a body: where a missing thing is missed.

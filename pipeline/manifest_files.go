@@ -48,7 +48,7 @@ func (m *Manifest) resolveBlock(d *Diagnostics, b *Block, clipsDir string) {
 	seen := map[string]bool{}
 	var empty []filePattern
 	for _, p := range b.patterns {
-		if p.except {
+		if p.except || p.sequence {
 			continue
 		}
 		found, err := m.expand(p.text, clipsDir)
@@ -69,14 +69,18 @@ func (m *Manifest) resolveBlock(d *Diagnostics, b *Block, clipsDir string) {
 		}
 	}
 	slices.Sort(b.Paths)
+	empty = append(empty, m.resolveSequences(d, b, out, clipsDir)...)
 	for _, p := range empty {
 		base := m.Dir
 		if clipsDir != "" {
 			base = clipsDir
 		}
 		text := fmt.Sprintf("no file matches %q", p.text)
+		if p.sequence {
+			text = fmt.Sprintf("no picture matches %q", p.text)
+		}
 		hint := "patterns start from " + filepath.ToSlash(base)
-		if len(b.Paths) == 0 {
+		if len(b.Captures()) == 0 {
 			d.fault(p.at, text, hint)
 		} else {
 			d.warn(p.at, text, hint)

@@ -216,7 +216,7 @@ publish "o" {
 	if got := m.Block(Ref{"clips", "disk"}).Refs; !reflect.DeepEqual(got, []Ref{{"master", "dark"}}) {
 		t.Errorf("refs %v", got)
 	}
-	if got := m.Block(Ref{"stack", "p"}).HasFiles(); got {
+	if got := m.Block(Ref{"stack", "p"}).hasFiles; got {
 		t.Error("a stack has files")
 	}
 }

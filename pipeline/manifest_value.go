@@ -53,9 +53,9 @@ func (l *loader) decodeList(x hclsyntax.Expression, f *field, dst reflect.Value,
 	add := func(e hclsyntax.Expression, v cty.Value) {
 		elem := reflect.New(f.typ.Elem()).Elem()
 		ok := l.setScalar(e, v, f, elem)
-		if ok && f.typ == typeFiles && !again {
+		if ok && (f.typ == typeFiles || f.typ == typeSeqs) && !again {
 			if ok = l.goodPattern(elem.String(), rangeOf(e.Range())); ok {
-				t.block.patterns = append(t.block.patterns, filePattern{elem.String(), f.name == "except", rangeOf(e.Range())})
+				t.block.patterns = append(t.block.patterns, filePattern{elem.String(), f.name == "except", f.typ == typeSeqs, rangeOf(e.Range())})
 			}
 		}
 		if ok && elem.Type() == typeClip && !again {

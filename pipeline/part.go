@@ -1,6 +1,9 @@
 package pipeline
 
-import "context"
+import (
+	"context"
+	"fmt"
+)
 
 // Part is one unit of work: the smallest thing that is cached and rerun. Its
 // key is made from Step, Name, Version, Settings and the content of In; whatever
@@ -13,9 +16,11 @@ type Part struct {
 	Settings any     // a struct of every setting that varies the result, or nil
 	In       []Input // in port order
 	Out      []string
-	Memory   int64 // bytes that Run needs at the most, for the budget
-	Run      func(context.Context, *Task) error
-	Lineage  string // the output that holds, as bytes, the record found in the file that the part reads; "": none
+	// StandIn, if not empty, names an output that later parts read instead of the item's clip, and that goes by its name.
+	StandIn string
+	Memory  int64 // bytes that Run needs at the most, for the budget
+	Run     func(context.Context, *Task) error
+	Lineage string // the output that holds, as bytes, the record found in the file that the part reads; "": none
 }
 
 // called is the part's name with its label.
@@ -77,3 +82,6 @@ type Warning struct {
 
 // ClipName is how a warning's text speaks of a clip whose name a part never sees.
 func ClipName(id ID) string { return "{clip:" + id.String() + "}" }
+
+// PictureName is how a warning's text speaks of picture i, counted from 0, of a clip that is a sequence.
+func PictureName(clip ID, i int) string { return fmt.Sprintf("{picture:%s:%d}", clip, i) }

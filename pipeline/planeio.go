@@ -15,6 +15,9 @@ const tileSide = 256
 // streamChunk is how a long byte value is cut.
 const streamChunk = 1 << 20
 
+// bytesHead begins a long byte value.
+const bytesHead = "bytes 1\n"
+
 type planeHead struct{ w, h, c int }
 
 func (p planeHead) bytes() []byte {
@@ -122,7 +125,7 @@ func (c *chunkWriter) Write(b []byte) (int, error) {
 }
 
 func writeStream(s Store, write func(io.Writer) error) (ID, error) {
-	bw, err := s.Create([]byte("bytes 1\n"), false)
+	bw, err := s.Create([]byte(bytesHead), false)
 	if err != nil {
 		return ID{}, err
 	}

@@ -8,13 +8,15 @@ package pipeline
 //	Clips  Ref       `hcl:"clips" refs:"clips"`          // required
 //	Files  Files     `hcl:"files"`                       // patterns that select
 //	Except Files     `hcl:"except,optional"`             // patterns that leave out
+//	Runs   Sequences `hcl:"sequences,optional"`          // patterns of pictures that together are clips
 //	Fit    *Fit      `hcl:"deconvolve,block"`            // at most one
 //	Bands  []Band    `hcl:"band,block"`                  // any number
 //	Name   string    `hcl:"name,label"`                  // of a nested block
 //	Skip   []Clip    `hcl:"skip,optional"`               // clips by name; a label may be a Clip too
 //
 // A setting is a string, bool, number, a slice of those, or a pointer to one
-// (nil: not given); a Ref, *Ref or []Ref; or Files. Where a list is wanted, one
+// (nil: not given); a Ref, *Ref or []Ref; Files or Sequences, of which the latter may stand in
+// for required Files. Where a list is wanted, one
 // value may stand for a list of one. A block field is a struct (exactly one), a
 // pointer to one (at most one), or a slice of either (any number, told apart by
 // label if the struct has a label field). A field without an hcl tag is no setting.
@@ -94,6 +96,7 @@ func (s *schema) label() *field {
 var (
 	typeRef   = reflect.TypeFor[Ref]()
 	typeFiles = reflect.TypeFor[Files]()
+	typeSeqs  = reflect.TypeFor[Sequences]()
 	typeClip  = reflect.TypeFor[Clip]()
 	goodName  = regexp.MustCompile(`^[a-z][a-z0-9_]*$`)
 )

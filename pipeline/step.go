@@ -54,3 +54,8 @@ func (r Ref) String() string { return r.Kind + "." + r.Name }
 
 // Files holds file name patterns, relative to the manifest's folder.
 type Files []string
+
+// Sequences holds patterns, relative to the manifest's folder, of pictures that together are clips: one that ends in /
+// stands for folders, each a clip; another for pictures, of which those that differ only in the last number of their
+// names are one.
+type Sequences []string

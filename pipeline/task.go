@@ -62,6 +62,9 @@ type Source struct {
 	id    ID
 	store Store
 	open  func() (File, io.Closer, error)
+	file  *inputFile // nil: no file of the user's
+
+	pieces []Piece // of a sequence
 }
 
 // ID returns the content id of the input.
@@ -96,12 +99,33 @@ func (s Source) Pixels() (w, h int, pix [][]float32, err error) {
 	return w, h, pix, err
 }
 
-// File opens a capture; the caller closes it.
+// File opens a capture, or what was put by PutBytes; the caller closes it.
 func (s Source) File() (File, io.Closer, error) {
-	if s.open == nil {
-		return nil, nil, fmt.Errorf("input %s is not a file", s.id.Short())
+	if s.open != nil {
+		return s.open()
 	}
-	return s.open()
+	if s.pieces != nil {
+		return nil, nil, fmt.Errorf("input %s is a sequence of pictures", s.id.Short())
+	}
+	f, err := openBytes(s.store, s.id)
+	if err != nil {
+		return nil, nil, err
+	}
+	return f, f, nil
+}
+
+// Piece is one file of a clip.
+type Piece struct {
+	// Open opens it; the caller closes it.
+	Open func() (File, io.Closer, error)
+}
+
+// Pieces returns the pictures of a sequence in their order, or the one file that the clip is.
+func (s Source) Pieces() []Piece {
+	if s.pieces != nil {
+		return s.pieces
+	}
+	return []Piece{{s.File}}
 }
 
 // Settings returns the part's settings as they were given.

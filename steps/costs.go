@@ -41,10 +41,16 @@ const fieldFrames = stacks.BlockFrames
 
 var costs = map[string]cost{
 	"captures/index": {perPx: 0.03},
-	"captures/light": {},
-	"frames/mean":    {perFramePx: 0.02, bytesPx: 2.5},
-	"frames/flat":    {perPx: 0.15, bytesPx: 2.4},
-	"frames/grade":   {perFrame: 5, perFramePx: 0.022, bytesFramePx: 0.012},
+	// Measured on 40 frames of 640×480 px, 16 bit, as PNG and as FFV1.
+	"captures/picture":    {},
+	"captures/lay":        {perFramePx: 0.03, bytesFramePx: 1.4},
+	"captures/film":       {},
+	"captures/lay-film":   {perFramePx: 0.02, bytesFramePx: 1.4},
+	"captures/index-laid": {perPx: 0.03},
+	"captures/light":      {},
+	"frames/mean":         {perFramePx: 0.02, bytesPx: 2.5},
+	"frames/flat":         {perPx: 0.15, bytesPx: 2.4},
+	"frames/grade":        {perFrame: 5, perFramePx: 0.022, bytesFramePx: 0.012},
 
 	"stacks/reference": {perPx: 1.45, colour: 2.5, bytesPx: 2.75},
 	"stacks/even":      {perPx: 0.96, bytesFieldPx: 0.61},

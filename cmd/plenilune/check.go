@@ -1,7 +1,9 @@
 package main
 
 import (
+	"context"
 	"fmt"
+	"io"
 	"os"
 
 	"github.com/spf13/cobra"
@@ -43,6 +45,13 @@ is any.`,
 						fmt.Fprintf(stderr, "error: %s %q: %v\n", b.Kind, b.Name, err)
 					} else if x.CutShort || x.Empty {
 						fmt.Fprintf(stderr, "warning: %s %q: %s holds %d of %d frames\n", b.Kind, b.Name, path, x.Frames, x.Declared)
+					}
+				}
+				for _, q := range b.Sequences {
+					files++
+					if _, err := probePictures(q.Pictures); err != nil {
+						faults++
+						fmt.Fprintf(stderr, "error: %s %q: %s: %v\n", b.Kind, b.Name, q.Path, err)
 					}
 				}
 			}
@@ -95,8 +104,35 @@ func probe(path string) (captures.Index, error) {
 		return captures.Index{}, err
 	}
 	x, err := captures.Probe(openCapture{f, st.Size()})
+	switch {
+	case err != nil:
+	case x.Foreign == "film":
+		x, err = captures.ProbeFilm(context.Background(), programs{}, path)
+	case x.Foreign != "":
+		x, err = probePictures([]string{path})
+	}
 	if err != nil {
 		return x, fmt.Errorf("%s: %w", path, err)
 	}
 	return x, nil
+}
+
+// probePictures reads the first of some pictures.
+func probePictures(paths []string) (captures.Index, error) {
+	var pieces []pipeline.Piece
+	for _, p := range paths {
+		pieces = append(pieces, pipeline.Piece{Open: func() (pipeline.File, io.Closer, error) {
+			f, err := os.Open(p)
+			if err != nil {
+				return nil, nil, err
+			}
+			st, err := f.Stat()
+			if err != nil {
+				f.Close()
+				return nil, nil, err
+			}
+			return openCapture{f, st.Size()}, f, nil
+		}})
+	}
+	return captures.ProbePictures(pieces)
 }

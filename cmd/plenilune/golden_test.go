@@ -28,9 +28,14 @@ func TestVersions(t *testing.T) {
 	if b, err := exec.Command(exe, "run", manifest, "-o", out, "--cache", filepath.Join(dir, "cache")).CombinedOutput(); err != nil {
 		t.Fatalf("run: %v\n%s", err, b)
 	}
+	files := []string{"disk.png", "disk-linear.tif", "disk-small.jpg", "disk"}
+	for i := range files {
+		files[i] = filepath.Join(out, files[i])
+	}
+	files = append(files, panelsOf(t, exe, dir, manifest)...)
 	made := map[string][]string{} // part and version → outputs
-	for _, file := range []string{"disk.png", "disk-linear.tif", "disk-small.jpg", "disk"} {
-		b, err := recordOf(filepath.Join(out, file))
+	for _, file := range files {
+		b, err := recordOf(file)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -89,6 +94,62 @@ func TestVersions(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+}
+
+// panelsOf keeps the panels of a night that was run as files, starts from them, and returns what was made.
+func panelsOf(t *testing.T, exe, dir, manifest string) []string {
+	t.Helper()
+	night, err := os.ReadFile(manifest)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range [][2]string{{"keep", strings.Replace(string(night), "publish \"out\" {", `publish "out" {
+  panels {
+    stack  = stack.panels
+    folder = "panels"
+  }
+  picture {
+    image = stack.panels
+    file  = "panel.tif"
+    depth = "float32"
+  }`, 1)}, {"start", `
+panels "own" {
+  files = ["keep-out/panels/*.fits"]
+  filter {
+    wavelength_nm = 807
+  }
+}
+panels "other" {
+  files = ["keep-out/panel-*.tif"]
+}
+publish "p" {
+  panels {
+    stack  = panels.own
+    folder = "own"
+  }
+  panels {
+    stack  = panels.other
+    folder = "other"
+  }
+}
+`}} {
+		path := filepath.Join(filepath.Dir(manifest), m[0]+".hcl")
+		if err := os.WriteFile(path, []byte(m[1]), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if b, err := exec.Command(exe, "run", path, "--cache", filepath.Join(dir, "cache")).CombinedOutput(); err != nil {
+			t.Fatalf("run: %v\n%s", err, b)
+		}
+	}
+	var out []string
+	for _, of := range []string{"own", "other"} {
+		found, err := filepath.Glob(filepath.Join(filepath.Dir(manifest), "start-out", of, "*.fits"))
+		if err != nil || len(found) < 2 {
+			t.Fatalf("panels %v: %v", found, err)
+		}
+		out = append(out, found...)
+	}
+	return out
 }
 
 func digest(s []string) string { return cache.Sum([]byte(strings.Join(s, "\n"))).Short() }

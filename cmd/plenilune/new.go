@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 )
@@ -28,7 +29,10 @@ func newCommand() *cobra.Command {
 		Use:   "new CLIPSDIR",
 		Short: "Write a complete, commented manifest for a folder of clips",
 		Long: `new reads the headers of the clips in a folder, and in the folders inside it, and
-writes a manifest that runs as it is.
+writes a manifest that runs as it is. Clips are files that end in .ser, .avi, .fits,
+.fit or .fts; what they hold, they say themselves, and several kinds may be mixed.
+Ten pictures or more (.png, .tif, .jpg) of a folder whose names differ in nothing but a
+number are a clip, too, and films (.mp4, .mov, .mkv and more) where FFmpeg is installed.
 
 What begins with dark or flat, a folder or a single clip, inside that folder, beside
 it or one level up, is taken as dark or flat frames, and it says so. What begins with
@@ -117,8 +121,9 @@ type foundClip struct {
 	frames   int
 	declared int64 // frames
 	bytes    int64
-	start    int64 // Unix ns, 0 unknown
-	panel    bool  // one that this program stacked
+	start    int64          // Unix ns, 0 unknown
+	sequence *foundSequence // nil: a file
+	panel    bool           // one that this program stacked
 }
 
 // leftOut is a file or folder that the manifest does not use. Those of one why
@@ -150,7 +155,7 @@ func surveyFolder(dir string, given givenFrames) (*folderNight, error) {
 	n.flatDarks = n.chooseMasters("flat-dark", n.flatDarks)
 	n.needFlats()
 	if len(n.clips) == 0 {
-		return n, requestf("there is no usable clip in %s; plenilune reads .ser captures", shown(dir))
+		return n, requestf("there is no usable clip in %s; plenilune reads %s, sequences of pictures, and by way of FFmpeg other films", shown(dir), strings.Join(captureEndings, ", "))
 	}
 	return n, nil
 }

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"plenilune/steps/captures"
 )
 
 // probers is how many captures are looked at side by side: enough to hide the
@@ -24,7 +26,11 @@ func (n *folderNight) read(files []roleFile) {
 	for range probers {
 		wg.Go(func() {
 			for i := range next {
-				clips[i], errs[i] = readClip(files[i].path)
+				if q := files[i].sequence; q != nil {
+					clips[i], errs[i] = readSequence(q)
+				} else {
+					clips[i], errs[i] = readClip(files[i].path)
+				}
 			}
 		})
 	}
@@ -39,7 +45,9 @@ func (n *folderNight) read(files []roleFile) {
 		}
 	}
 	for i, f := range files {
-		n.byFolder.add(f.path)
+		if f.sequence == nil {
+			n.byFolder.add(f.path)
+		}
 		switch {
 		case errs[i] != nil:
 			n.leftOut = append(n.leftOut, leftOut{path: f.path, why: errs[i].Error()})
@@ -63,10 +71,13 @@ func readClip(path string) (foundClip, error) {
 	if x.Empty {
 		return foundClip{}, errors.New("it holds no frame")
 	}
-	l := x.Layout
 	return foundClip{path: path, frames: x.Frames, declared: x.Declared, start: x.StartUnixNS,
-		bytes: int64(x.Frames) * l.FrameBytes(),
-		kind:  fmt.Sprintf("%d×%d px, %s, %d bit", l.Width, l.Height, l.Pattern, x.Depth)}, nil
+		bytes: int64(x.Frames) * x.Layout.FrameBytes(), kind: kindOf(x)}, nil
+}
+
+// kindOf is what clips of one night share.
+func kindOf(x captures.Index) string {
+	return fmt.Sprintf("%d×%d px, %s, %d bit", x.Layout.Width, x.Layout.Height, x.Layout.Pattern, x.Depth)
 }
 
 // apart is how long nothing is recorded between two nights.

@@ -5,11 +5,23 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
+
+	"plenilune/pipeline"
 )
 
+// captureEndings are those of files that are looked into; what they are, their content tells.
+var captureEndings = []string{".ser", ".avi", ".fits", ".fit", ".fts"}
+
+// filmEndings are those of files that are read by way of FFmpeg.
+var filmEndings = []string{".mp4", ".m4v", ".mov", ".mkv", ".webm", ".mts", ".m2ts", ".ts", ".mpg", ".mpeg", ".wmv", ".asf", ".3gp", ".mxf"}
+
 // isCapture tells a capture by its name's ending.
-func isCapture(name string) bool { return strings.EqualFold(filepath.Ext(name), ".ser") }
+func isCapture(name string) bool {
+	is := func(e string) bool { return strings.EqualFold(filepath.Ext(name), e) }
+	return slices.ContainsFunc(captureEndings, is) || slices.ContainsFunc(filmEndings, is)
+}
 
 // isHidden tells what systems put beside a user's files.
 func isHidden(name string) bool {
@@ -22,8 +34,9 @@ func isHidden(name string) bool {
 
 // roleFile is a capture and what it is taken for.
 type roleFile struct {
-	path string
-	role role
+	path     string
+	role     role
+	sequence *foundSequence // nil: a file
 }
 
 // search walks through folders for captures.
@@ -99,12 +112,12 @@ func (s *search) named(path string, r role) error {
 			s.files[i].role = r // whatever it is called
 		}
 		if len(s.files) == before {
-			return requestf("--%s %s: there is no .ser capture in this folder", r, shown(path))
+			return requestf("--%s %s: there is no clip in this folder", r, shown(path))
 		}
 	case isCapture(path) && st.Mode().IsRegular():
 		s.add(path, r)
 	default:
-		return requestf("--%s %s: want a folder of .ser captures, or one", r, shown(path))
+		return requestf("--%s %s: want a folder of clips, or one", r, shown(path))
 	}
 	return nil
 }
@@ -139,6 +152,7 @@ func (s *search) walk(dir string, r role) {
 	if err != nil && !s.outside {
 		s.leave(dir, "this folder cannot be looked into: "+bare(err), "")
 	}
+	var pictures []string
 	for _, e := range entries {
 		if isHidden(e.Name()) {
 			if !s.outside {
@@ -146,8 +160,13 @@ func (s *search) walk(dir string, r role) {
 			}
 			continue
 		}
+		if pipeline.PictureKind(e.Name()) != "" && !e.IsDir() {
+			pictures = append(pictures, filepath.Join(dir, e.Name()))
+			continue
+		}
 		s.entry(filepath.Join(dir, e.Name()), roleOf(e.Name(), r))
 	}
+	s.sequences(dir, pictures, r)
 }
 
 // entry deals with one file or folder.
@@ -170,7 +189,7 @@ func (s *search) entry(path string, r role) {
 		s.walk(path, r)
 	case !isCapture(path):
 		if !s.outside {
-			s.leave(path, "not a .ser capture", "")
+			s.leave(path, "not a clip", "")
 		}
 	case !st.Mode().IsRegular():
 		s.leave(path, "it is no regular file", "")
@@ -199,7 +218,7 @@ func (s *search) add(path string, r role) {
 	}
 	if !s.seen[abs] {
 		s.seen[abs] = true
-		s.files = append(s.files, roleFile{path, r})
+		s.files = append(s.files, roleFile{path: path, role: r})
 	}
 }
 

@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"plenilune/pipeline"
 )
 
 // isPicture tells a picture that may be a panel by its name's ending.
@@ -79,13 +81,14 @@ func skipIf(e fs.DirEntry) error {
 	return nil
 }
 
-// holdsPanels tells whether a folder holds panels that this program wrote, or pictures and nothing that is a clip.
+// holdsPanels tells whether a folder holds panels that this program wrote, or single pictures and nothing that is a clip, nor
+// so many pictures of numbered names that they may be one.
 func holdsPanels(dir string) bool {
 	entries, err := os.ReadDir(dir)
 	if err != nil {
 		return false
 	}
-	pictures := false
+	var pictures []string
 	for _, e := range entries {
 		path := filepath.Join(dir, e.Name())
 		switch {
@@ -95,10 +98,15 @@ func holdsPanels(dir string) bool {
 			if err == nil && p.Own {
 				return true
 			}
-			pictures = pictures || err == nil
+			if err != nil && isCapture(path) {
+				return false
+			}
+			pictures = append(pictures, path)
 		case e.IsDir() || isCapture(path):
 			return false
 		}
 	}
-	return pictures
+	return len(pictures) > 0 && !slices.ContainsFunc(pipeline.SequencesOf(pictures, false), func(q pipeline.Sequence) bool {
+		return len(q.Pictures) >= fewestPictures
+	})
 }

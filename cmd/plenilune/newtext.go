@@ -58,14 +58,26 @@ settings {
 {{- range .Masters}}
 master {{quote .Name}} {
   kind  = {{quote .Kind}}
+
+{{- if .Files}}
   files = {{list .Files}}
+{{- end}}
+{{- if .Sequences}}
+  sequences = {{list .Sequences}}
+{{- end}}
 {{- if .Darks}}
   masters = [master.{{.Darks}}] # their own darks
 {{- end}}
 }
 {{end}}
 clips "disk" {
+
+{{- if .Files}}
   files   = {{list .Files}}
+{{- end}}
+{{- if .Sequences}}
+  sequences = {{list .Sequences}} # pictures: / at the end stands for all of a folder
+{{- end}}
 {{- template "except" .}}
 {{- if .Own}}
   masters = [{{range $i, $m := .Own}}{{if $i}}, {{end}}master.{{$m}}{{end}}]
@@ -221,6 +233,7 @@ func recipeBands() []manifestBand {
 type manifestMaster struct {
 	Name, Kind string
 	Files      []string
+	Sequences  []string
 	Darks      string // name of the block of a flat's own darks
 }
 
@@ -234,6 +247,7 @@ type manifestData struct {
 	Masters     []manifestMaster
 	Own         []string // masters of the clips
 	Files       []string
+	Sequences   []string
 	Except      []manifestExcept
 	Bands       []manifestBand
 	Panels      bool // instead of clips
@@ -253,23 +267,32 @@ func (n *folderNight) manifest(name string) ([]byte, error) {
 		if len(m.found) == 0 {
 			continue
 		}
-		files, _, err := n.byFolder.patterns(base, m.found, false)
+		of, runs := apartFiles(m.found)
+		files, _, err := n.byFolder.patterns(base, of, false)
+		if err != nil {
+			return nil, err
+		}
+		sequences, err := sequencePatterns(base, runs)
 		if err != nil {
 			return nil, err
 		}
 		if len(n.flatDarks) == 0 {
 			m.darks = ""
 		}
-		data.Masters = append(data.Masters, manifestMaster{m.name, m.kind, files, m.darks})
+		data.Masters = append(data.Masters, manifestMaster{m.name, m.kind, files, sequences, m.darks})
 		if m.name == m.kind {
 			data.Own = append(data.Own, m.name)
 		}
 	}
-	files, others, err := n.byFolder.patterns(base, n.clips, true)
+	of, runs := apartFiles(n.clips)
+	files, others, err := n.byFolder.patterns(base, of, true)
 	if err != nil {
 		return nil, err
 	}
 	data.Files = files
+	if data.Sequences, err = sequencePatterns(base, runs); err != nil {
+		return nil, err
+	}
 	for _, p := range others {
 		rel, err := relative(base, p)
 		if err != nil {
@@ -346,7 +369,7 @@ func (n *folderNight) holds(name string, text []byte) error {
 			}
 			meant[abs] = true
 		}
-		for _, p := range b.Paths {
+		for _, p := range b.Captures() {
 			found[p] = true
 		}
 		for _, p := range slices.Sorted(maps.Keys(meant)) {
@@ -354,7 +377,7 @@ func (n *folderNight) holds(name string, text []byte) error {
 				return requestf("%s cannot be told from another file by its name in a manifest; rename it", shown(p))
 			}
 		}
-		for _, p := range b.Paths {
+		for _, p := range b.Captures() {
 			if !meant[p] {
 				return requestf("%s cannot be told from another file by its name in a manifest; rename it", shown(p))
 			}

@@ -2,10 +2,13 @@ package main
 
 import (
 	"bytes"
+	"fmt"
 	"image/png"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"reflect"
+	"slices"
 
 	"github.com/rogpeppe/go-internal/testscript"
 
@@ -36,5 +39,43 @@ func scriptSameSamples(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	if a, b := samples(args[0]), samples(args[1]); !reflect.DeepEqual(a, b) {
 		ts.Fatalf("the samples of %s and %s differ", args[0], args[1])
+	}
+}
+
+// rewrite has tifffile write pictures anew: plain float32, as most programs do, and nothing else said.
+const rewrite = `
+import sys, tifffile
+for i, path in enumerate(sys.argv[2:]):
+    tifffile.imwrite("%s/p%d.tif" % (sys.argv[1], i), tifffile.imread(path), metadata=None)
+`
+
+// scriptByOthers has another program write float32 TIFF pictures anew, as p0.tif, p1.tif, … in the order of their names:
+// byothers DIR PATTERN. Without that program they are copied.
+func scriptByOthers(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: byothers DIR PATTERN")
+	}
+	found, err := filepath.Glob(ts.MkAbs(args[1]))
+	ts.Check(err)
+	slices.Sort(found)
+	dir := ts.MkAbs(args[0])
+	ts.Check(os.MkdirAll(dir, 0o777))
+	for _, python := range []string{"python3", "/usr/bin/python3"} {
+		if exec.Command(python, "-c", "import tifffile").Run() == nil {
+			out, err := exec.Command(python, append([]string{"-c", rewrite, dir}, found...)...).CombinedOutput()
+			if err != nil {
+				ts.Fatalf("%v: %s", err, out)
+			}
+			return
+		}
+	}
+	if os.Getenv("PLENILUNE_REQUIRE_TOOLS") != "" {
+		ts.Fatalf("python3 with tifffile is required here and absent")
+	}
+	ts.Logf("python3 with tifffile is absent: panels are those that this program wrote")
+	for i, path := range found {
+		b, err := os.ReadFile(path)
+		ts.Check(err)
+		ts.Check(os.WriteFile(filepath.Join(dir, fmt.Sprintf("p%d.tif", i)), b, 0o666))
 	}
 }

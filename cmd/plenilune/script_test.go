@@ -73,6 +73,10 @@ func TestScripts(t *testing.T) {
 			"repack":      scriptRepack,
 			"crate":       scriptCrate,
 			"samesamples": scriptSameSamples,
+			"byothers":    scriptByOthers,
+			"rewrap":      scriptRewrap,
+			"pictures":    scriptPictures,
+			"samepixels":  scriptSamePixels,
 		},
 	})
 }

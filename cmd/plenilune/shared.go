@@ -92,6 +92,7 @@ func loadWith(stderr io.Writer, file string, over []pipeline.Override, more func
 		return nil, requestf("read the manifest: %v", err)
 	}
 	m, diags := pipeline.LoadManifest(file, src, steps.All(), over)
+	m.Programs = programs{}
 	if !diags.HasErrors() {
 		diags.Append(more(m))
 	}

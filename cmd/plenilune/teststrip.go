@@ -248,6 +248,7 @@ func varied(m *pipeline.Manifest, over []pipeline.Override, ax []axis, block str
 	}
 	b.WriteString("}\n")
 	out, diags := pipeline.LoadManifest(m.File, []byte(b.String()), steps.All(), over)
+	out.Programs = m.Programs
 	if err := diags.Err(); err != nil {
 		return nil, nil, requestf("put the variants into the manifest: %v", err)
 	}
@@ -302,6 +303,7 @@ func withFinish(m *pipeline.Manifest, over []pipeline.Override, ax []axis) (*pip
 	}
 	src := fmt.Sprintf("%s\nfinish %q {\n  image = %s\n}\n", m.Source, name, picture)
 	out, diags := pipeline.LoadManifest(m.File, []byte(src), steps.All(), over)
+	out.Programs = m.Programs
 	return out, pipeline.Ref{Kind: "finish", Name: name}, diags.Err()
 }
 

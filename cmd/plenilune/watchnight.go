@@ -69,10 +69,14 @@ func (w *watcher) manifest() (*pipeline.Manifest, error) {
 		return nil, fmt.Errorf("read the manifest: %w", err)
 	}
 	m, diags := pipeline.LoadManifest(w.file, src, steps.All(), w.set)
+	m.Programs = programs{}
 	if diags.HasErrors() {
 		return nil, fmt.Errorf("the manifest has faults now; plenilune check %s lists them", filepath.ToSlash(w.file))
 	}
 	_ = m.ResolveFiles(w.clips) // files that are not there yet are no fault here
+	for _, b := range m.Blocks {
+		b.Sequences = nil // when they are whole, nothing tells
+	}
 	return m, nil
 }
 
@@ -143,7 +147,10 @@ func (w *watcher) look(now time.Time) {
 	var says []saying
 	for _, b := range m.Blocks {
 		paths = append(paths, b.Paths...)
-		if b.HasFiles() && len(b.Paths) == 0 {
+		if len(b.SequencePatterns()) > 0 {
+			says = append(says, saying{"sequences", fmt.Sprintf("%s %q: sequences of pictures, %s, are not followed while they are recorded; run takes them", b.Kind, b.Name, quotedList(b.SequencePatterns()))})
+		}
+		if len(b.Patterns()) > 0 && len(b.Paths) == 0 {
 			says = append(says, saying{"no-file", fmt.Sprintf("%s %q: no file is there yet that matches %s", b.Kind, b.Name, quotedList(b.Patterns()))})
 		}
 	}

@@ -79,7 +79,7 @@ func (o *observed) hear(e pipeline.Event) {
 		if e.Step.Clip != "" {
 			o.failed[e.Step.Clip] = e.Step.Err.Error()
 		}
-	case e.Step != nil && e.Step.Part == "index":
+	case e.Step != nil && (e.Step.Part == "index" || e.Step.Part == "index-laid"):
 		for _, f := range e.Step.Facts {
 			if f.Name == "saturated" {
 				o.saturated[e.Step.Item.String()] = f.Value

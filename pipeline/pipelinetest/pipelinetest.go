@@ -2,6 +2,7 @@
 package pipelinetest
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"slices"
@@ -20,6 +21,15 @@ type Plane struct {
 
 // File is a capture as an input value.
 type File []byte
+
+// Pictures is a sequence as an input value.
+type Pictures [][]byte
+
+// Film is a file on the disk as an input value, which programs may read.
+type Film struct {
+	Path     string
+	Programs pipeline.Programs
+}
 
 // Stored names a value that an earlier part left in the same store.
 type Stored struct{ ID pipeline.ID }
@@ -43,7 +53,7 @@ type Result struct {
 }
 
 // Run runs a part on a bench of its own. Values are tables (any struct), Plane,
-// File or Stored.
+// File, Pictures, Film or Stored.
 func Run(t testing.TB, p pipeline.Part, in map[string][]any) *Result {
 	t.Helper()
 	r, err := New().Run(t, p, in)
@@ -83,6 +93,10 @@ func (b *Bench) put(t testing.TB, v any) (pipeline.Bound, error) {
 		return pipeline.Bound{ID: id}, err
 	case File:
 		return pipeline.Bound{ID: cache.Sum(v), File: v}, nil
+	case Pictures:
+		return pipeline.Bound{ID: cache.Sum(bytes.Join(v, nil)), Pictures: v}, nil
+	case Film:
+		return pipeline.Bound{ID: cache.Sum([]byte(v.Path)), Path: v.Path, Programs: v.Programs}, nil
 	case Stored:
 		return pipeline.Bound{ID: v.ID}, nil
 	}

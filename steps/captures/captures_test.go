@@ -12,6 +12,7 @@ import (
 
 	"plenilune/pipeline"
 	"plenilune/pipeline/pipelinetest"
+	"plenilune/steps/format/formattest"
 	"plenilune/steps/format/raw"
 	"plenilune/steps/format/ser"
 )
@@ -173,8 +174,8 @@ func TestOverexposed(t *testing.T) {
 func TestUnreadable(t *testing.T) {
 	p := indexPart(pipeline.Item{}, auto)
 	for in, want := range map[string]string{
-		"\x89PNG\r\n\x1a\n": "byte 0: the file begins like no clip that is read (SER, AVI, FITS): it looks like a PNG picture; leave it out",
-		"":                  "byte 0: ",
+		"no clip": "byte 0: the file begins like no clip that is read (SER, AVI, FITS); leave it out",
+		"":        "byte 0: ",
 	} {
 		_, err := pipelinetest.New().Run(t, p, map[string][]any{"file": {pipelinetest.File([]byte(in))}})
 		if err == nil || !strings.Contains(err.Error(), want) || strings.Contains(err.Error(), "\n") {
@@ -225,4 +226,86 @@ func TestPatternOfALineIsRefused(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "a frame of 20×1 px behind the colour filters RGGB") {
 		t.Errorf("error %v, want one that tells the size and the filters", err)
 	}
+}
+
+// Of AVI and FITS the same is told as of SER, and what kind of file it is.
+func TestOtherKinds(t *testing.T) {
+	film := formattest.Scene(24, 16, 6, 16, raw.Mono)
+	timed := film
+	timed.Times = stamps(6)
+	avi := func(f formattest.Film, o formattest.AVIOptions) []byte {
+		b, err := formattest.AVI(f, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return b
+	}
+	fits := func(f formattest.Film, o formattest.FITSOptions) []byte {
+		b, err := formattest.FITS(f, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return b
+	}
+	cut := func(b []byte, n int) []byte { return b[:len(b)-n] }
+	empty := film
+	empty.Frames = nil
+	for _, c := range []struct {
+		name, format string
+		file         []byte
+		want         []string
+		ok           func(Index) bool
+	}{
+		{"AVI", "AVI, Y16, frames found by its index", avi(film, formattest.AVIOptions{Code: "Y16 "}), []string{"clip-without-times"},
+			func(x Index) bool { return x.Frames == 6 && x.White == 65535 && !x.Layout.BigEndian }},
+		{"AVI cut short", "AVI, Y16, frames found by a search", cut(avi(film, formattest.AVIOptions{Code: "Y16 ", NoIndex: true}), 900),
+			[]string{"clip-cut-short", "clip-without-times"}, func(x Index) bool { return x.Frames == 4 && x.Declared == 6 && x.CutShort }},
+		{"AVI never finished", "AVI, Y16, frames found by a search", avi(film, formattest.AVIOptions{Code: "Y16 ", NoIndex: true, Unfinished: true}),
+			[]string{"clip-unfinished", "clip-without-times"}, func(x Index) bool { return x.Frames == 6 }},
+		{"AVI with lost frames", "AVI, Y16, frames found by its index", avi(film, formattest.AVIOptions{Code: "Y16 ", Dropped: 3}),
+			[]string{"clip-dropped-frames", "clip-without-times"}, func(x Index) bool { return x.Frames == 6 && !x.CutShort }},
+		{"AVI without a frame", "AVI, Y16, frames found by a search", avi(empty, formattest.AVIOptions{Code: "Y16 "}), []string{"clip-empty"}, func(x Index) bool { return x.Empty }},
+		{"FITS cube", "FITS, a cube", fits(timed, formattest.FITSOptions{Bits: 16}), nil,
+			func(x Index) bool {
+				return x.Frames == 6 && x.White == 65535 && x.Layout.BottomUp && slices.Equal(x.TimesUnixNS, timesOf(timed)) && x.TimeSource == "header"
+			}},
+		{"FITS cube cut short", "FITS, a cube", cut(fits(film, formattest.FITSOptions{Bits: 16}), 3000), []string{"clip-cut-short", "clip-without-times"},
+			func(x Index) bool { return x.Frames == 3 && x.CutShort }},
+		{"FITS of floats", "FITS, 6 pictures or cubes", fits(timed, formattest.FITSOptions{Bits: -32, Unit: true, Apart: true}), nil,
+			func(x Index) bool {
+				return x.Frames == 6 && x.White == 65535 && x.Depth == 16 && x.Layout.Scale == 65535
+			}},
+	} {
+		x, r := run(t, c.file, auto)
+		if got := codes(r); !slices.Equal(got, c.want) || !c.ok(x) {
+			t.Errorf("%s: warnings %v, want %v; index %+v", c.name, r.Warnings, c.want, x)
+		}
+		if got := factText(r, "format"); got != c.format {
+			t.Errorf("%s: told as %q, want %q", c.name, got, c.format)
+		}
+		if math.Abs(x.Level-0.4) > 0.15 && !x.Empty {
+			t.Errorf("%s: mean level %g", c.name, x.Level)
+		}
+	}
+	// An order of bytes stated for SER files changes nothing in kinds that have but one.
+	x, r := run(t, fits(timed, formattest.FITSOptions{Bits: 16}), partSettings{ByteOrder: "little", Timed: true})
+	if !x.Layout.BigEndian || len(r.Warnings) > 0 {
+		t.Errorf("byte order: %+v, %v", x.Layout, r.Warnings)
+	}
+}
+
+func timesOf(f formattest.Film) (out []int64) {
+	for _, at := range f.Times {
+		out = append(out, at.UnixNano())
+	}
+	return out
+}
+
+func factText(r *pipelinetest.Result, name string) string {
+	for _, f := range r.Facts {
+		if f.Name == name {
+			return f.Text
+		}
+	}
+	return ""
 }

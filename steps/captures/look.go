@@ -24,6 +24,9 @@ type Index struct {
 	Level       float64    `json:"level"`         // mean of the samples looked at, share of white
 	Empty       bool       `json:"empty"`         // no frames
 
+	// Foreign tells that the file holds no plain frames; nothing else is told of it then. They are laid out first.
+	Foreign string `json:"foreign,omitempty"`
+
 	FilePattern string     `json:"file_pattern"`    // as the header has it; Layout has what holds
 	Sites       *siteGains `json:"sites,omitempty"` // where filters are ignored
 }
@@ -44,6 +47,11 @@ func look(f pipeline.File, s partSettings) (*capture, error) {
 	if err != nil {
 		return nil, err
 	}
+	return lookAt(f, clip, s)
+}
+
+// lookAt looks at the samples of a clip that was opened.
+func lookAt(f pipeline.File, clip *raw.Clip, s partSettings) (*capture, error) {
 	c := &capture{clip: clip, layout: clip.Layout, big: clip.Layout.BigEndian}
 	seen, err := raw.Sample(f, clip.Layout, clip.Frames)
 	if err != nil {

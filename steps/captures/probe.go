@@ -1,13 +1,52 @@
 package captures
 
-import "plenilune/pipeline"
+import (
+	"context"
+	"errors"
+
+	"plenilune/pipeline"
+)
 
 // Probe reads a capture's header and some of its samples, as the part index does
-// with every setting at its default.
+// with every setting at its default. Of a file whose frames would have to be laid out, Foreign is all that it tells.
 func Probe(f pipeline.File) (Index, error) {
 	c, err := look(f, partSettings{ByteOrder: "auto", Timed: true, Bayer: bayerAuto})
 	if err != nil {
+		if kind := foreign(f, err); kind != "" {
+			return Index{Foreign: kind}, nil
+		}
 		return Index{}, err
 	}
 	return c.index(), nil
+}
+
+// ProbePictures looks at the first of a clip's pictures that can be read.
+func ProbePictures(pieces []pipeline.Piece) (Index, error) {
+	err := errors.New("it holds no picture")
+	for i := range pieces {
+		var s source
+		if s, err = lookAtPicture(pieces[i], sourceSettings{Encoding: encodingAuto}); err == nil {
+			s.Frames = len(pieces)
+			return s.index(kindPicture), nil
+		}
+	}
+	return Index{}, err
+}
+
+// ProbeFilm asks the program that reads films about one.
+func ProbeFilm(ctx context.Context, p pipeline.Programs, path string) (Index, error) {
+	version, err := p.Version(ctx, decoder)
+	if err != nil {
+		return Index{}, err
+	}
+	s, err := lookAtFilm(sourceSettings{encodingAuto, version}, func(args []string, out *limited) (string, error) {
+		return pipeline.Through(ctx, p, path, prober, args, out)
+	})
+	return s.index(kindFilm), err
+}
+
+// index tells of a clip what can be told before it is laid out.
+func (s source) index(kind string) Index {
+	l := s.layout()
+	return Index{Foreign: kind, Layout: l, FilePattern: l.Pattern, Frames: s.Frames, Declared: int64(s.Frames), Depth: s.Bits, Empty: kind == kindPicture && s.Frames == 0}
 }

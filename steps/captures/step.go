@@ -13,6 +13,11 @@ type Settings struct {
 	Files  pipeline.Files `hcl:"files"`
 	Except pipeline.Files `hcl:"except,optional"`
 
+	// Sequences are clips of single pictures.
+	Sequences pipeline.Sequences `hcl:"sequences,optional"`
+	// Encoding overrides what pictures and films say of how their samples stand to light.
+	Encoding string `hcl:"encoding,optional" oneof:"auto linear srgb bt709"`
+
 	// ByteOrder overrides what the samples tell.
 	ByteOrder string `hcl:"byte_order,optional" oneof:"auto little big"`
 	// DepthBits overrides the depth in the files' headers; 0 believes them.
@@ -21,10 +26,12 @@ type Settings struct {
 
 // ClipSettings are those of a block of clips: Settings, and what lay in front of the sensor.
 type ClipSettings struct {
-	Files     pipeline.Files `hcl:"files"`
-	Except    pipeline.Files `hcl:"except,optional"`
-	ByteOrder string         `hcl:"byte_order,optional" oneof:"auto little big"`
-	DepthBits int            `hcl:"depth_bits,optional" min:"1" max:"16"`
+	Files     pipeline.Files     `hcl:"files"`
+	Except    pipeline.Files     `hcl:"except,optional"`
+	Sequences pipeline.Sequences `hcl:"sequences,optional"`
+	Encoding  string             `hcl:"encoding,optional" oneof:"auto linear srgb bt709"`
+	ByteOrder string             `hcl:"byte_order,optional" oneof:"auto little big"`
+	DepthBits int                `hcl:"depth_bits,optional" min:"1" max:"16"`
 
 	// Bayer is the pattern of a colour camera's filters, overriding the files' headers, or ignore where an infrared-pass
 	// filter lets the same light onto all of them.
@@ -37,11 +44,11 @@ func ClipsStep() pipeline.Step {
 	return pipeline.Step{
 		Name:  "captures",
 		Block: "clips",
-		New:   func() any { return &ClipSettings{ByteOrder: "auto", Bayer: bayerAuto} },
+		New:   func() any { return &ClipSettings{ByteOrder: "auto", Bayer: bayerAuto, Encoding: encodingAuto} },
 		Expand: func(x *pipeline.Expansion) error {
 			s := x.Settings().(*ClipSettings)
 			set := partSettings{ByteOrder: s.ByteOrder, DepthBits: s.DepthBits, Timed: true, Bayer: s.Bayer}
-			return expand(x, set, s.Filter)
+			return expand(x, set, s.Encoding, s.Filter)
 		},
 	}
 }
@@ -51,10 +58,10 @@ func MastersStep() pipeline.Step {
 	return pipeline.Step{
 		Name:  "captures",
 		Block: "master",
-		New:   func() any { return &Settings{ByteOrder: "auto"} },
+		New:   func() any { return &Settings{ByteOrder: "auto", Encoding: encodingAuto} },
 		Expand: func(x *pipeline.Expansion) error {
 			s := x.Settings().(*Settings)
-			return expand(x, partSettings{ByteOrder: s.ByteOrder, DepthBits: s.DepthBits, Bayer: bayerAuto}, nil)
+			return expand(x, partSettings{ByteOrder: s.ByteOrder, DepthBits: s.DepthBits, Bayer: bayerAuto}, s.Encoding, nil)
 		},
 	}
 }
@@ -67,16 +74,20 @@ type partSettings struct {
 	Bayer     string
 }
 
-func expand(x *pipeline.Expansion, s partSettings, f *Filter) error {
+func expand(x *pipeline.Expansion, s partSettings, encoding string, f *Filter) error {
+	var items []pipeline.Item
 	for _, it := range x.Items() {
-		n := x.Add(indexPart(it, s))
-		out := it.With("index", n.Out("index"))
-		if f != nil {
-			out = out.With("light", x.Add(lightPart(it, f.WavelengthNM)).Out("light"))
+		if !it.Values["file"].IsZero() {
+			it = it.With("index", x.Add(indexPart(it, s)).Out("index"))
 		}
-		x.Emit(out)
+		if f != nil {
+			it = it.With("light", x.Add(lightPart(it, f.WavelengthNM)).Out("light"))
+		}
+		items = append(items, it)
 	}
-	return nil
+	items, err := layOut(x, items, s, encoding)
+	x.Emit(items...)
+	return err
 }
 
 func indexPart(it pipeline.Item, s partSettings) pipeline.Part {
@@ -105,6 +116,9 @@ func runIndex(_ context.Context, s partSettings, t *pipeline.Task) (err error) {
 	}()
 	c, err := look(f, s)
 	if err != nil {
+		if kind := foreign(f, err); kind != "" {
+			return t.PutTable("index", Index{Foreign: kind, TimesUnixNS: []int64{}})
+		}
 		return err
 	}
 	c.state(t, s)

@@ -10,7 +10,6 @@ import (
 	"plenilune/pipeline"
 	"plenilune/steps/kernel/calibrate"
 	"plenilune/steps/kernel/plane"
-	"plenilune/steps/kernel/robust"
 	"plenilune/steps/kernel/srgb"
 )
 
@@ -125,24 +124,21 @@ func fullOf(m *plane.Image) []bool {
 	return out
 }
 
-// leastNoise is the noise of a picture that shows none: a step of 16 bits, evenly spread.
-const leastNoise = 1.0 / 65535 / 3.4641016151377544
-
 // hand measures what a stack would have, and stores the panel.
 func hand(ctx context.Context, t *pipeline.Task, m *plane.Image, full []bool, lsb float64, taken int64) error {
-	out := uncover(m, lsb, sigmaOf(m.Luminance(), m.W, m.H))
+	out := uncover(m, lsb, sigmaOf(m.Luminance(), m.W, m.H, lsb))
 	if out == 1 {
 		return errors.New("it shows nothing: every pixel is empty")
 	}
 	t.Fact("not shown", 100*out, "% of the picture")
 	lum := m.Luminance()
 	table := pictureTable{panelTable: panelTable{Width: m.W, Height: m.H, Channels: len(m.Pix), MidUnixNS: taken},
-		NoiseSigma: sigmaOf(lum, m.W, m.H), Scale: 1}
+		NoiseSigma: sigmaOf(lum, m.W, m.H, lsb), Scale: 1}
 	t.Fact("noise", table.NoiseSigma, "of white")
 	index := indexTable{TimesUnixNS: []int64{}, StartUnixNS: taken, Level: meanOf(lum)}
 	sigma := make([]float32, len(m.Pix))
 	for c, p := range m.Pix {
-		sigma[c] = float32(sigmaOf(p, m.W, m.H))
+		sigma[c] = float32(sigmaOf(p, m.W, m.H, lsb))
 	}
 	table.ChannelNoiseSigma = float64(sigma[len(sigma)/2])
 	if err := errors.Join(t.PutTable("panel", table), t.PutTable("index", index), t.PutTable("frames", framesTable{})); err != nil {
@@ -182,14 +178,6 @@ func hand(ctx context.Context, t *pipeline.Task, m *plane.Image, full []bool, ls
 		}
 	}
 	return t.PutPlane(ctx, "image", m.W, m.H, m.Pix...)
-}
-
-// sigmaOf is the standard deviation of a channel's fine noise, never 0.
-func sigmaOf(p []float32, w, h int) float64 {
-	if s := robust.Immerkaer(p, w, h); s > leastNoise {
-		return s
-	}
-	return leastNoise
 }
 
 func meanOf(p []float32) float64 {

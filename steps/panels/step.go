@@ -140,8 +140,8 @@ func own(x *pipeline.Expansion, it pipeline.Item, h head) pipeline.Item {
 // foreign adds the part that makes a panel of a picture that another program stacked.
 func foreign(x *pipeline.Expansion, it pipeline.Item, h head, s pictureSettings) pipeline.Item {
 	ports := append(append([]string{}, needed...), "panel", "index", "frames")
-	// Samples as in the file and as they are in light, their mean, and four flags a pixel.
-	memory := 64<<20 + int64(h.Width)*int64(h.Height)*int64(8*h.Channels+8)
+	// Samples as in the file and as they are in light, their mean, what noise is measured on, and four flags a pixel.
+	memory := 64<<20 + int64(h.Width)*int64(h.Height)*int64(8*h.Channels+12)
 	return made(x.Add(pipeline.Part{
 		Name: "picture", Item: pipeline.Item{ID: it.ID}, Version: 1, Settings: s,
 		In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}}, Out: ports, Memory: memory, Run: pipeline.Bind(runPicture),

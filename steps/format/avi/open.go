@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"plenilune/steps/format/raw"
 )
@@ -99,7 +100,7 @@ func (g *gatherer) clip(h heads, index string, more bool, from int64) (*raw.Clip
 	if more || h.indexes.name != "" {
 		name = "AVI (OpenDML)"
 	}
-	c := &raw.Clip{Format: name + ", " + g.fmt.code + ", frames found by " + index, Layout: g.fmt.layout, Depth: g.fmt.depth,
+	c := &raw.Clip{Format: name + ", " + strings.TrimSpace(g.fmt.code) + ", frames found by " + index, Layout: g.fmt.layout, Depth: g.fmt.depth,
 		Frames: int(g.frames()), Declared: h.declared}
 	if g.seq != nil {
 		g.seq.Place(&c.Layout, from)

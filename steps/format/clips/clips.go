@@ -45,17 +45,5 @@ func Open(r io.ReaderAt, size int64) (*raw.Clip, error) {
 		}
 		names = append(names, k.Name)
 	}
-	return nil, fmt.Errorf("byte 0: the file begins like no clip that is read (%s)%s", strings.Join(names, ", "), looksLike(head))
-}
-
-// looksLike names other kinds of file, so that the user sees what was picked up.
-func looksLike(b []byte) string {
-	for _, k := range []struct{ mark, what string }{
-		{"\x89PNG", "a PNG picture"}, {"\xff\xd8\xff", "a JPEG picture"}, {"II*\x00", "a TIFF picture"}, {"MM\x00*", "a TIFF picture"},
-	} {
-		if strings.HasPrefix(string(b), k.mark) {
-			return ": it looks like " + k.what + "; leave it out"
-		}
-	}
-	return "; leave it out"
+	return nil, fmt.Errorf("byte 0: the file begins like no clip that is read (%s); leave it out", strings.Join(names, ", "))
 }

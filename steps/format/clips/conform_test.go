@@ -143,11 +143,14 @@ func TestSamePixels(t *testing.T) {
 
 // A file cut anywhere gives the frames that are whole in it, as they were, and never fewer than a shorter one.
 func TestCutAnywhere(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many files")
+	}
 	each(t, func(t *testing.T, w way) {
 		f := film(w, sizes[0], 5)
 		b := written(t, w, f)
 		before := 0
-		for n := 1; n <= len(b); n += 1 + n%3 {
+		for n := 1; n <= len(b); n += 1 + n%3 + len(b)/1000 {
 			c, err := open(b[:n])
 			if err != nil {
 				if before > 0 || strings.Contains(err.Error(), "\n") {
@@ -175,10 +178,16 @@ func TestCutAnywhere(t *testing.T) {
 
 // Whatever a head claims, what is found lies in the file, and memory stays small.
 func TestHostileHeads(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many files")
+	}
 	each(t, func(t *testing.T, w way) {
 		whole := written(t, w, film(w, sizes[0], 3))
 		var before, after runtime.MemStats
 		for at := range min(w.head, len(whole)) {
+			if whole[at] == ' ' && at > 0 && whole[at-1] == ' ' {
+				continue // of long blanks the first
+			}
 			for _, v := range []byte{0, 0x7f, 0x80, 0xff, '9'} {
 				b := bytes.Clone(whole)
 				b[at] = v

@@ -26,23 +26,28 @@ const maxUnits = 1000
 func Units(r io.ReaderAt, size int64) ([]Unit, error) {
 	var out []Unit
 	for at := int64(0); at < size; {
+		if head := make([]byte, 8); at > 0 {
+			if n, _ := r.ReadAt(head, at); n < 8 || string(head) != "XTENSION" {
+				break
+			}
+		}
 		u, err := readUnit(r, size, at)
 		if err != nil {
 			return nil, err
-		}
-		if len(out) > 0 && u.values["XTENSION"] == "" {
-			break
 		}
 		if len(out) == maxUnits {
 			return nil, fmt.Errorf("byte %d: more than %d units", at, maxUnits)
 		}
 		out = append(out, Unit{u.values["XTENSION"], u.values["EXTNAME"], u.bytes, u, at, r})
-		if at = u.data + padded(u.bytes); at > size {
+		if at = out[len(out)-1].End(); at > size {
 			return nil, fmt.Errorf("byte %d: the file ends within its data", size)
 		}
 	}
 	return out, nil
 }
+
+// End is the byte behind the unit and what pads it.
+func (u Unit) End() int64 { return u.data + padded(u.Bytes) }
 
 func padded(n int64) int64 { return (n + block - 1) / block * block }
 

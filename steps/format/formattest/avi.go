@@ -155,6 +155,10 @@ func (w *aviFile) heads() {
 		w.end(odml)
 	}
 	w.end(hdrl)
+	if f.Note != "" {
+		c = w.begin("JUNK", f.Note)
+		w.end(c)
+	}
 }
 
 func (w *aviFile) bitmap() {

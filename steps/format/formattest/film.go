@@ -17,6 +17,7 @@ type Film struct {
 	Bits          int        // 8, or 16
 	Frames        [][]uint16 // row by row, the highest first; three samples a pixel of raw.RGB
 	Times         []time.Time
+	Note          string // up to 40 letters that change nothing else
 }
 
 // Planes returns the samples a pixel.
@@ -49,7 +50,7 @@ func SER(f Film, big bool) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	h := ser.Header{Color: id, LittleFlag: 1, Width: int32(f.Width), Height: int32(f.Height), Depth: int32(f.Bits), Frames: int32(len(f.Frames))}
+	h := ser.Header{Color: id, LittleFlag: 1, Width: int32(f.Width), Height: int32(f.Height), Depth: int32(f.Bits), Frames: int32(len(f.Frames)), Observer: f.Note}
 	if big {
 		h.LittleFlag = 0
 	}

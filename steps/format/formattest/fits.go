@@ -109,6 +109,9 @@ func fitsCards(f Film, o FITSOptions, kind string, n, first int) []string {
 		}
 		put("BAYERPAT", p)
 	}
+	if f.Note != "" {
+		put("OBSERVER", f.Note)
+	}
 	return append(out, fitsTimes(f, n, first)...)
 }
 

@@ -23,6 +23,7 @@ const layout = 1
 // The cards that mark a panel, and the column of its tables.
 const (
 	layoutKey  = "PANELLAY"
+	countKey   = "PANELHAS"
 	fromKey    = "CLIPSHA"
 	column     = "JSON"
 	recordName = "RECORD"
@@ -94,6 +95,7 @@ func (p Panel) cards() []fits.Card {
 			fits.Card{Key: "DATE-AVG", Value: time.Unix(0, p.TakenUnixNS).UTC().Format("2006-01-02T15:04:05.000")})
 	}
 	return append(out, fits.Card{Key: layoutKey, Value: layout, Comment: "a stacked panel with its planes and tables"},
+		fits.Card{Key: countKey, Value: len(p.Planes) + len(p.Tables), Comment: "planes and tables"},
 		fits.Card{Key: fromKey, Value: p.From})
 }
 
@@ -137,6 +139,12 @@ func Open(r io.ReaderAt, size int64) (*File, error) {
 			return nil, err
 		}
 	}
+	if n := len(f.Planes) + len(f.Tables); units[0].Value(countKey) != strconv.Itoa(n) {
+		return nil, fmt.Errorf("it should hold %s planes and tables, and %d are there: the file is damaged or cut", units[0].Value(countKey), n)
+	}
+	if end := units[len(units)-1].End(); end != size {
+		return nil, fmt.Errorf("byte %d: what follows is no part of a panel: the file is damaged", end)
+	}
 	return f, nil
 }
 
@@ -165,6 +173,9 @@ func (f *File) take(name string, u fits.Unit) error {
 // Verify holds every unit against its checksum.
 func (f *File) Verify() error {
 	for _, u := range f.units {
+		if u.Value("CHECKSUM") == "" {
+			return fmt.Errorf("%s is damaged: it has no checksum", u.Name)
+		}
 		if err := u.Verify(); err != nil {
 			return err
 		}

@@ -1,0 +1,116 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"plenilune/pipeline"
+)
+
+// fewestPictures is of how many pictures, at least, a clip is made: fewer are something else. Two do for a master.
+const fewestPictures = 10
+
+// foundSequence is a clip of single pictures.
+type foundSequence struct {
+	pipeline.Sequence
+	folder bool // it is all pictures of the folder that it goes by
+}
+
+// sequences takes the clips among the pictures of a folder: those that are named alike but for a number.
+func (s *search) sequences(dir string, pictures []string, r role) {
+	pictures = slices.DeleteFunc(pictures, func(p string) bool {
+		st, err := os.Stat(p)
+		return err != nil || !st.Mode().IsRegular()
+	})
+	found := pipeline.SequencesOf(pictures, false)
+	for _, q := range found {
+		got := &foundSequence{q, len(found) == 1}
+		if got.folder {
+			got.Path = filepath.Clean(dir)
+		}
+		as := roleOf(filepath.Base(q.Path), r)
+		abs, err := filepath.Abs(got.Path)
+		if err != nil {
+			abs = got.Path
+		}
+		switch {
+		case s.seen["pictures of "+abs]:
+		case as == "":
+			s.leave(got.Path, "its name says both dark and flat", "")
+		case as != clipRole && s.given[as]:
+			s.leave(got.Path, fmt.Sprintf("it is named like %s frames, and --%s names others", as, as), "")
+		case len(q.Pictures) < 2 || as == clipRole && len(q.Pictures) < fewestPictures:
+			if !s.outside {
+				s.leaveFew(q)
+			}
+		default:
+			s.seen["pictures of "+abs] = true
+			s.files = append(s.files, roleFile{path: got.Path, role: as, sequence: got})
+		}
+	}
+}
+
+// leaveFew leaves pictures out that are too few to be a clip.
+func (s *search) leaveFew(q pipeline.Sequence) {
+	if len(q.Pictures) == 1 {
+		s.leave(q.Pictures[0], "a single picture is no clip", "")
+		return
+	}
+	s.leave(q.Path, fmt.Sprintf("its %d pictures are fewer than the %d of a clip", len(q.Pictures), fewestPictures), "")
+}
+
+// readSequence reads the head of a sequence's first picture.
+func readSequence(q *foundSequence) (foundClip, error) {
+	x, err := probePictures(q.Pictures)
+	if err != nil {
+		return foundClip{}, err
+	}
+	var bytes int64
+	for _, p := range q.Pictures {
+		if st, err := os.Stat(p); err == nil {
+			bytes += st.Size()
+		}
+	}
+	return foundClip{path: q.Path, sequence: q, frames: x.Frames, declared: x.Declared, bytes: bytes, kind: kindOf(x)}, nil
+}
+
+// sequencePatterns writes a pattern for each sequence, for a manifest in the folder base.
+func sequencePatterns(base string, taken []foundClip) ([]string, error) {
+	var out []string
+	for _, c := range taken {
+		rel, err := relative(base, c.path)
+		if err != nil {
+			return nil, err
+		}
+		if c.sequence.folder {
+			out = append(out, escapePattern(rel)+"/")
+			continue
+		}
+		name := path.Base(rel)
+		k := strings.LastIndex(name, "#")
+		if k < 0 { // a picture without a number
+			out = append(out, escapePattern(rel))
+			continue
+		}
+		before, after := name[:k], name[k+1:]
+		after = strings.TrimSuffix(after, filepath.Ext(after)) + filepath.Ext(c.sequence.Pictures[0])
+		out = append(out, path.Join(escapePattern(path.Dir(rel)), escapePattern(before)+"[0-9]*"+escapePattern(after)))
+	}
+	return out, nil
+}
+
+// apartFiles parts files from sequences.
+func apartFiles(found []foundClip) (files, sequences []foundClip) {
+	for _, c := range found {
+		if c.sequence != nil {
+			sequences = append(sequences, c)
+		} else {
+			files = append(files, c)
+		}
+	}
+	return files, sequences
+}

@@ -1,0 +1,130 @@
+package main
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"plenilune/steps/format/clips"
+	"plenilune/steps/format/formattest"
+	"plenilune/steps/format/raw"
+	"plenilune/steps/format/tiff"
+)
+
+// wraps are the kinds of file that rewrap writes, with their endings.
+var wraps = map[string]struct {
+	ending string
+	write  func(formattest.Film) ([]byte, error)
+}{
+	"ser": {".ser", func(f formattest.Film) ([]byte, error) { return formattest.SER(f, false) }},
+	"avi": {".avi", func(f formattest.Film) ([]byte, error) {
+		return formattest.AVI(f, formattest.AVIOptions{Code: grey(f), Tight: true})
+	}},
+	"dib": {".AVI", func(f formattest.Film) ([]byte, error) { return formattest.AVI(f, formattest.AVIOptions{OpenDML: 5}) }},
+	"fits": {".fits", func(f formattest.Film) ([]byte, error) {
+		return formattest.FITS(f, formattest.FITSOptions{Bits: f.Bits})
+	}},
+	"apart": {".fit", func(f formattest.Film) ([]byte, error) {
+		return formattest.FITS(f, formattest.FITSOptions{Bits: f.Bits, Apart: true})
+	}},
+	"topdown": {".fts", func(f formattest.Film) ([]byte, error) {
+		return formattest.FITS(f, formattest.FITSOptions{Bits: f.Bits, TopDown: true})
+	}},
+	"packed": {".avi", func(f formattest.Film) ([]byte, error) { return formattest.AVI(f, formattest.AVIOptions{Code: "MJPG"}) }},
+}
+
+func grey(f formattest.Film) string {
+	if f.Bits > 8 {
+		return "Y16 "
+	}
+	return "Y800"
+}
+
+// scriptRewrap writes SER files anew as another kind, frame by frame, and removes them: rewrap KIND
+// [untimed] FILE…, patterns too.
+func scriptRewrap(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: rewrap KIND [untimed] FILE…")
+	}
+	wrap, ok := wraps[args[0]]
+	if !ok {
+		ts.Fatalf("no kind %s", args[0])
+	}
+	untimed := args[1] == "untimed"
+	var paths []string
+	for _, a := range args[1:] {
+		found, err := filepath.Glob(ts.MkAbs(a))
+		ts.Check(err)
+		paths = append(paths, found...)
+	}
+	if len(paths) == 0 {
+		ts.Fatalf("no file matches %v", args[1:])
+	}
+	for _, p := range paths {
+		b, err := os.ReadFile(p)
+		ts.Check(err)
+		c, err := clips.Open(bytes.NewReader(b), int64(len(b)))
+		ts.Check(err)
+		seen, err := raw.Sample(bytes.NewReader(b), c.Layout, c.Frames)
+		ts.Check(err)
+		c.Layout.BigEndian, _ = seen.Order(c.Depth, c.Layout.BigEndian)
+		film, err := formattest.Read(b, c)
+		ts.Check(err)
+		if untimed {
+			film.Times = nil
+		}
+		b = keepingOrder(ts, sha256.Sum256(b)[0], film, wrap.write)
+		ts.Check(os.Remove(p))
+		p = strings.TrimSuffix(p, filepath.Ext(p)) + wrap.ending
+		ts.Check(os.WriteFile(p, b, 0o666))
+		old := time.Now().Add(-time.Hour)
+		ts.Check(os.Chtimes(p, old, old))
+	}
+}
+
+// keepingOrder writes a film with a note by which its SHA-256 begins with the byte given: panels are
+// joined in the order of their files' content, and that is to stay.
+func keepingOrder(ts *testscript.TestScript, first byte, film formattest.Film, write func(formattest.Film) ([]byte, error)) []byte {
+	film.Note = "note 0000"
+	b, err := write(film)
+	ts.Check(err)
+	at := bytes.Index(b, []byte(film.Note))
+	for k := range 10000 {
+		copy(b[at:], fmt.Sprintf("note %04d", k))
+		if sha256.Sum256(b)[0] == first {
+			return b
+		}
+	}
+	ts.Fatalf("no note gives a SHA-256 that begins with %02x", first)
+	return nil
+}
+
+// scriptSamePixels fails unless two TIFFs hold the same samples, bit for bit, whatever their records
+// say: samepixels A B.
+func scriptSamePixels(ts *testscript.TestScript, neg bool, args []string) {
+	if len(args) != 2 {
+		ts.Fatalf("usage: samepixels A B")
+	}
+	var rows [2][][]byte
+	for k, name := range args {
+		b, err := os.ReadFile(ts.MkAbs(name))
+		ts.Check(err)
+		f, err := tiff.Open(bytes.NewReader(b), int64(len(b)))
+		ts.Check(err)
+		for y := range f.Header.Height {
+			row := make([]byte, f.Header.RowBytes())
+			ts.Check(f.Row(y, row))
+			rows[k] = append(rows[k], row)
+		}
+	}
+	if same := slices.EqualFunc(rows[0], rows[1], bytes.Equal); same == neg {
+		ts.Fatalf("%v hold the same samples: %v", args, same)
+	}
+}

@@ -1,0 +1,102 @@
+package captures
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"plenilune/pipeline"
+)
+
+// layOut has the frames of clips laid out that do not lie plainly in a file. From then on what was laid out is the file.
+func layOut(x *pipeline.Expansion, items []pipeline.Item, s partSettings, encoding string) ([]pipeline.Item, error) {
+	var out []pipeline.Item
+	sources := make([]*pipeline.Node, len(items))
+	parts := make([]func(src pipeline.Value, s source) pipeline.Part, len(items))
+	var pending error
+	for i, it := range items {
+		var err error
+		if sources[i], parts[i], err = openSource(x, it, encoding); errors.Is(err, pipeline.ErrPending) {
+			pending = err
+		} else if err != nil {
+			return nil, err
+		}
+	}
+	for i, it := range items {
+		if sources[i] == nil {
+			out = append(out, it)
+			continue
+		}
+		src := sources[i].Out("source")
+		var known source
+		err := x.Table(src, &known)
+		switch {
+		case errors.Is(err, pipeline.ErrPending):
+			pending = err
+		case err == nil: // else it is told, and the clip left out
+			n := x.Add(parts[i](src, known))
+			it = it.With("file", n.Out("file"))
+			delete(it.Values, "pictures") // a copy's
+			out = append(out, it.With("index", x.Add(indexLaidPart(it, n.Out("laid"), s)).Out("index")))
+		}
+	}
+	return out, pending
+}
+
+// openSource queues the part that looks at a clip whose frames must be laid out, and says which part lays them out. A clip
+// that needs neither, or cannot be read, has none.
+func openSource(x *pipeline.Expansion, it pipeline.Item, encoding string) (*pipeline.Node, func(pipeline.Value, source) pipeline.Part, error) {
+	port, kind := "pictures", kindPicture
+	if it.Values["pictures"].IsZero() {
+		port = "file"
+		var idx Index
+		if err := x.Table(it.Values["index"], &idx); err != nil {
+			if errors.Is(err, pipeline.ErrPending) || errors.Is(err, context.Canceled) {
+				return nil, nil, err
+			}
+			return nil, nil, nil // told by that part
+		}
+		kind = idx.Foreign
+	}
+	set := sourceSettings{Encoding: encoding}
+	switch kind {
+	case kindPicture:
+		return x.Add(picturesPart(it, port, set)), func(src pipeline.Value, s source) pipeline.Part { return layPart(it, port, src, s) }, nil
+	case kindFilm:
+		version, err := x.Program(decoder)
+		if errors.Is(err, context.Canceled) {
+			return nil, nil, err
+		}
+		set.Program = version // none if there is none: then the part says what to do
+		return x.Add(filmPart(it, set)), func(src pipeline.Value, s source) pipeline.Part { return layFilmPart(it, src, s, version) }, nil
+	}
+	return nil, nil, nil
+}
+
+// indexLaidPart is the index of a clip that was laid out.
+func indexLaidPart(it pipeline.Item, laid pipeline.Value, s partSettings) pipeline.Part {
+	p := indexPart(it, s)
+	p.Name, p.Version, p.Run = "index-laid", 1, pipeline.Bind(runIndexLaid)
+	p.In = append(p.In, pipeline.Input{Port: "laid", Value: laid})
+	return p
+}
+
+func runIndexLaid(_ context.Context, s partSettings, t *pipeline.Task) error {
+	var l laid
+	if err := t.One("laid").Table(&l); err != nil {
+		return err
+	}
+	src := t.One("file")
+	f, closer, err := src.File()
+	if err != nil {
+		return err
+	}
+	defer closer.Close()
+	c, err := lookAt(f, l.clip(), s)
+	if err != nil {
+		return fmt.Errorf("look at what was laid out: %w", err)
+	}
+	c.state(t, s)
+	c.warn(t, pipeline.ClipName(src.ID()), s)
+	return t.PutTable("index", c.index())
+}
