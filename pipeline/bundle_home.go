@@ -88,7 +88,10 @@ func (h *home) refuses(pattern string) string {
 
 // holds tells whether a file lies in one of the folders, with links followed.
 func (h *home) holds(file string) bool {
-	real, err := filepath.EvalSymlinks(file)
+	real, err := filepath.Abs(file)
+	if err == nil {
+		real, err = filepath.EvalSymlinks(real)
+	}
 	if err != nil {
 		return false
 	}
