@@ -63,6 +63,9 @@ type PackInput struct {
 	ID    ID     `json:"id"`
 	Bytes int64  `json:"bytes"`
 	In    bool   `json:"in"` // the pack holds it
+	// Pictures is of how many pictures a clip is made that is no file of its own; they lie in a folder of its name, and its id is the
+	// SHA-256 of the list of theirs.
+	Pictures int `json:"pictures,omitempty"`
 }
 
 // PackOutput is a file, or a folder of files, that was made.

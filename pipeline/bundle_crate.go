@@ -202,11 +202,30 @@ func (c *crate) inputs() (objects, params []string) {
 		if in.In {
 			id = in.Name
 		}
+		if in.In && in.Pictures > 0 {
+			id += "/"
+		}
 		t := c.file(id, in.Block+" "+in.Label(), mediaType(in.Name), in.ID, in.Bytes)
+		if in.Pictures > 0 {
+			delete(t, "sha256") // it is of a list, and of no file
+			t["@type"] = "Dataset"
+			t["description"] = fmt.Sprintf("A clip of %s; its id is the SHA-256 of the list of theirs, in hexadecimal digits, a line each.", numbered(in.Pictures, "picture"))
+			t["hasPart"] = links(c.pictures(in))
+		}
 		t["exampleOfWork"] = links(blocks)
 		objects = append(objects, c.add(t))
 	}
 	return objects, params
+}
+
+// pictures describes those of a clip that is made of such, where the pack holds them.
+func (c *crate) pictures(in PackInput) (ids []string) {
+	for _, f := range c.p.files {
+		if path.Dir(f.Name) == in.Name {
+			ids = append(ids, c.add(c.file(f.Name, path.Base(f.Name), mediaType(f.Name), f.ID, f.Bytes)))
+		}
+	}
+	return ids
 }
 
 // outputs describes what came out, and a parameter for each block that delivers.

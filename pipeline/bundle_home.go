@@ -88,7 +88,10 @@ func (h *home) refuses(pattern string) string {
 
 // holds tells whether a file lies in one of the folders, with links followed.
 func (h *home) holds(file string) bool {
-	real, err := filepath.EvalSymlinks(file)
+	real, err := filepath.Abs(file)
+	if err == nil {
+		real, err = filepath.EvalSymlinks(real)
+	}
 	if err != nil {
 		return false
 	}
@@ -106,7 +109,10 @@ func (h *home) resolve(m *Manifest, d *Diagnostics, b *Block, clipsDir string) {
 	b.choice = &choice{wanted: map[ID]PackInput{}, matched: map[string]bool{}}
 	sizes := map[int64]bool{}
 	for _, in := range h.index.inputsOf(Ref{b.Kind, b.Name}) {
-		b.choice.wanted[in.ID], sizes[in.Bytes] = in, true
+		b.choice.wanted[in.ID] = in
+		if in.Pictures == 0 {
+			sizes[in.Bytes] = true
+		}
 	}
 	found := map[string]bool{}
 	for _, dir := range []string{m.Dir, clipsDir} {
@@ -125,9 +131,10 @@ func (h *home) resolve(m *Manifest, d *Diagnostics, b *Block, clipsDir string) {
 			first = &p
 		}
 	}
+	h.sequences(m, d, b, clipsDir)
 	out := m.exceptions(b, clipsDir)
 	for _, p := range b.patterns {
-		if p.except {
+		if p.except || p.sequence {
 			continue
 		}
 		for _, dir := range slices.Compact([]string{"", clipsDir}) {
@@ -147,12 +154,26 @@ func (h *home) resolve(m *Manifest, d *Diagnostics, b *Block, clipsDir string) {
 		b.Paths = append(b.Paths, f)
 	}
 	slices.Sort(b.Paths)
-	if len(b.Paths) == 0 && first != nil {
+	if len(b.Captures()) == 0 && first != nil {
 		text := fmt.Sprintf("none of the %d files that this pack was made from is here", len(b.choice.wanted))
 		if len(b.choice.wanted) == 0 {
 			text = fmt.Sprintf("no file matches %q", first.text)
 		}
 		d.fault(first.at, text, fmt.Sprintf("say with --clips DIR where they are, whatever they are called; or put clips of your own into %s", path.Dir(first.text)))
+	}
+}
+
+// sequences finds the sequences that a block's patterns mean.
+func (h *home) sequences(m *Manifest, d *Diagnostics, b *Block, clipsDir string) {
+	for _, dir := range slices.Compact([]string{"", clipsDir}) {
+		m.resolveSequences(d, b, m.exceptions(b, dir), dir)
+	}
+	b.Sequences = slices.DeleteFunc(b.Sequences, func(s Sequence) bool {
+		return slices.ContainsFunc(s.Pictures, func(p string) bool { return !h.holds(p) })
+	})
+	b.Sequences = slices.CompactFunc(b.Sequences, func(a, b Sequence) bool { return a.Path == b.Path })
+	for _, s := range b.Sequences {
+		b.choice.matched[s.Path] = true
 	}
 }
 

@@ -16,12 +16,13 @@ import (
 
 // rewriting is how a manifest is put to travel.
 type rewriting struct {
-	site     bool // the site stays, and the time zone and skyline with it
-	comments bool
-	files    map[Ref][]string          // what each block with files reads instead
-	clips    map[Ref]map[string]string // what each block calls clips instead; a clip that is not among them is named no more
-	instead  map[Ref]string            // blocks that stand for the site, see Expansion.InsteadOfSite
-	set      map[string]any            // entries of settings
+	site      bool // the site stays, and the time zone and skyline with it
+	comments  bool
+	files     map[Ref][]string // what each block with files reads instead
+	sequences map[Ref][]string
+	clips     map[Ref]map[string]string // what each block calls clips instead; a clip that is not among them is named no more
+	instead   map[Ref]string            // blocks that stand for the site, see Expansion.InsteadOfSite
+	set       map[string]any            // entries of settings
 }
 
 // homely are the parts of the night block that tell where someone was.
@@ -183,7 +184,9 @@ func (r rewriting) names(body *hclwrite.Body, sch *schema, val reflect.Value, re
 		case f.typ == typeFiles && f.name == "except":
 			body.RemoveAttribute(f.name) // what is left is what is named
 		case f.typ == typeFiles:
-			body.SetAttributeValue(f.name, textsOf(r.files[ref]))
+			replaceTexts(body, f.name, r.files[ref])
+		case f.typ == typeSeqs:
+			replaceTexts(body, f.name, r.sequences[ref])
 		case f.role == roleValue && valueType(f.typ) == typeClip && f.typ.Kind() == reflect.Slice:
 			var kept []string
 			for i := range val.Field(f.index).Len() {
@@ -191,11 +194,8 @@ func (r rewriting) names(body *hclwrite.Body, sch *schema, val reflect.Value, re
 					kept = append(kept, name)
 				}
 			}
-			body.RemoveAttribute(f.name)
-			if len(kept) > 0 {
-				slices.Sort(kept)
-				body.SetAttributeValue(f.name, textsOf(kept))
-			}
+			slices.Sort(kept)
+			replaceTexts(body, f.name, kept)
 		case f.role == roleBlock && f.sub.label() != nil && f.sub.label().typ == typeClip:
 			for _, b := range body.Blocks() {
 				if b.Type() != f.name || len(b.Labels()) != 1 {
@@ -209,6 +209,15 @@ func (r rewriting) names(body *hclwrite.Body, sch *schema, val reflect.Value, re
 			}
 		}
 	}
+}
+
+// replaceTexts gives a setting a list of texts, or takes it off where there are none.
+func replaceTexts(body *hclwrite.Body, name string, texts []string) {
+	if len(texts) == 0 {
+		body.RemoveAttribute(name)
+		return
+	}
+	body.SetAttributeValue(name, textsOf(texts))
 }
 
 // replaceBlocks puts the blocks of a text into a body, in the place of those of their kinds.

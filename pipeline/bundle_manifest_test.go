@@ -85,11 +85,11 @@ clips "disk" {
 }
 
 mosaic "m" {
-  of = clips.disk
+  of     = clips.disk
+  except = ["aa"]
   hint "bb" {
     east_arcmin = 1
   }
-  except = ["aa"]
   views {
     distance_km = 384400
   }

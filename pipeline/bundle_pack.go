@@ -256,10 +256,17 @@ func (p *packing) inputs(ctx context.Context) error {
 		}
 		for _, it := range items {
 			f := it.Values["file"].file
+			if f == nil {
+				f = it.Values["pictures"].file
+			}
 			if !behind[f.id] {
 				continue
 			}
-			in := PackInput{ref.String(), packNameOf(folders[ref], f.id, f.path), f.id, f.size, p.o.Clips || p.o.Panel != nil && b.Kind == panelsKind}
+			in := PackInput{Block: ref.String(), Name: packNameOf(folders[ref], f.id, f.path), ID: f.id, Bytes: f.size,
+				In: p.o.Clips || p.o.Panel != nil && b.Kind == panelsKind, Pictures: len(f.pictures)}
+			if in.Pictures > 0 {
+				in.Name = packNameOf(folders[ref], f.id, "")
+			}
 			if b.choice != nil && b.choice.wanted[f.id].Name != "" {
 				in.Name = b.choice.wanted[f.id].Name // it came in a pack, and is called as there
 			}
@@ -273,9 +280,17 @@ func (p *packing) inputs(ctx context.Context) error {
 func (p *packing) clips() {
 	seen := map[string]bool{}
 	for _, in := range p.index.Inputs {
-		if path, ok := p.pathOf(in.ID); ok && in.In && !seen[in.Name] {
-			seen[in.Name] = true
+		path, ok := p.pathOf(in.ID)
+		if !ok || !in.In || seen[in.Name] {
+			continue
+		}
+		seen[in.Name] = true
+		if in.Pictures == 0 {
 			p.files = append(p.files, packSource{PackFile{in.Name, in.ID, in.Bytes}, nil, path, false})
+		}
+		for i, f := range p.g.files.picturesOf(path) {
+			name := fmt.Sprintf("%s/%06d%s", in.Name, i+1, plainEnding(f.path))
+			p.files = append(p.files, packSource{PackFile{name, f.id, f.size}, nil, f.path, false})
 		}
 	}
 }
@@ -283,7 +298,7 @@ func (p *packing) clips() {
 // pathOf finds a file of the night by its content.
 func (p *packing) pathOf(id ID) (string, bool) {
 	for _, b := range p.m.Blocks {
-		for _, path := range b.Paths {
+		for _, path := range b.Captures() {
 			if got, ok := p.g.files.content(path); ok && got == id {
 				return path, true
 			}

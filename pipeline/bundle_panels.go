@@ -97,7 +97,7 @@ func (p *packing) panel(ctx context.Context, it Item, folder, block string) (in 
 		return in, "", fmt.Errorf("write the panel of %s: %w", p.g.files.label(it.ID), err)
 	}
 	name := folder + "/" + it.ID.String()[:12] + ".fits"
-	return PackInput{panelsKind + "." + block, name, ID(h.Sum(nil)), n.n, true}, path, nil
+	return PackInput{Block: panelsKind + "." + block, Name: name, ID: ID(h.Sum(nil)), Bytes: n.n, In: true}, path, nil
 }
 
 type tally64 struct{ n int64 }

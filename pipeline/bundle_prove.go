@@ -20,11 +20,18 @@ func (p *packing) manifest(ctx context.Context, c *cache.Cache) ([]byte, error) 
 	if err := diags.Err(); err != nil {
 		return nil, fmt.Errorf("the manifest as it would travel has faults: %w", err)
 	}
+	m.Programs = p.m.Programs
 	h := &home{index: p.index}
 	for _, b := range m.Blocks {
 		for _, in := range p.index.inputsOf(Ref{b.Kind, b.Name}) {
-			if path, ok := p.pathOf(in.ID); ok {
+			path, ok := p.pathOf(in.ID)
+			if ok && in.Pictures == 0 {
 				b.Paths = append(b.Paths, path)
+			}
+			for _, s := range p.m.Block(Ref{b.Kind, b.Name}).Sequences {
+				if s.Path == path {
+					b.Sequences = append(b.Sequences, s)
+				}
 			}
 		}
 		slices.Sort(b.Paths)
@@ -55,7 +62,7 @@ func (p *packing) manifest(ctx context.Context, c *cache.Cache) ([]byte, error) 
 }
 
 func (p *packing) rewriting() rewriting {
-	r := rewriting{site: p.o.Site, comments: p.o.Comments, files: map[Ref][]string{}, clips: map[Ref]map[string]string{},
+	r := rewriting{site: p.o.Site, comments: p.o.Comments, files: map[Ref][]string{}, sequences: map[Ref][]string{}, clips: map[Ref]map[string]string{},
 		instead: p.g.instead, set: map[string]any{}}
 	for _, o := range p.o.Overrides {
 		r.set[o.Key] = p.m.Settings[o.Key]
@@ -67,12 +74,17 @@ func (p *packing) rewriting() rewriting {
 	for ref, folder := range p.m.packFolders() {
 		endings := map[string]bool{}
 		for _, in := range p.index.inputsOf(ref) {
+			if in.Pictures > 0 {
+				r.sequences[ref] = []string{folder + "/*/"}
+				continue
+			}
 			endings[filepath.Ext(in.Name)] = true
 		}
 		for e := range endings {
 			r.files[ref] = append(r.files[ref], folder+"/*"+e)
 		}
-		if slices.Sort(r.files[ref]); len(r.files[ref]) == 0 {
+		slices.Sort(r.files[ref])
+		if len(r.files[ref]) == 0 && len(r.sequences[ref]) == 0 {
 			r.files[ref] = []string{folder + "/*"}
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path"
 	"path/filepath"
 	"slices"
 
@@ -22,13 +23,14 @@ type packStands struct {
 func (p *Pack) LayOutToVerify(ctx context.Context, dir string, steps []Step) (Unpacked, error) {
 	u := Unpacked{Manifest: filepath.Join(dir, packManifest), Index: p.Index}
 	need := map[string]bool{packManifest: true, packFromPanels: true}
+	folders := map[string]bool{}
 	for _, in := range slices.Concat(p.Index.Inputs, p.Index.Panels) {
-		need[in.Name] = in.In
+		need[in.Name], folders[in.Name] = in.In, in.Pictures > 0
 	}
 	if p.files[packFromPanels] != nil {
 		u.Panels = filepath.Join(dir, packFromPanels)
 	}
-	if err := p.layOut(ctx, dir, func(name string) bool { return need[name] }); err != nil {
+	if err := p.layOut(ctx, dir, func(name string) bool { return need[name] || folders[path.Dir(name)] }); err != nil {
 		return u, err
 	}
 	return u, p.judgeManifests(dir, steps)

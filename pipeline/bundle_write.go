@@ -77,6 +77,9 @@ func PackTo(ctx context.Context, file string, m *Manifest, c *cache.Cache, o Pac
 		err = w.Flush()
 	}
 	if err == nil {
+		err = readsBack(f)
+	}
+	if err == nil {
 		err = f.Sync()
 	}
 	if err = errors.Join(err, f.Close()); err != nil {
@@ -87,6 +90,19 @@ func PackTo(ctx context.Context, file string, m *Manifest, c *cache.Cache, o Pac
 	}
 	syncDir(filepath.Dir(file))
 	return x, nil
+}
+
+// readsBack opens what was written as unpack will, so that no pack is made that would be refused.
+func readsBack(f *os.File) error {
+	st, err := f.Stat()
+	if err == nil {
+		_, err = OpenPack(f, st.Size())
+	}
+	var fault *PackError
+	if errors.As(err, &fault) {
+		return &RequestError{"what was asked for makes no pack: " + fault.Text + "; leave clips or panels out"}
+	}
+	return err
 }
 
 // packOrNothing refuses to write over what is no pack.

@@ -326,6 +326,17 @@ func (s *fileSet) content(path string) (ID, bool) {
 	return slot.file.id, true
 }
 
+// picturesOf lists the pictures of a sequence that was identified.
+func (s *fileSet) picturesOf(path string) []*inputFile {
+	s.mu.Lock()
+	slot := s.byPath[path]
+	s.mu.Unlock()
+	if slot == nil || slot.file == nil {
+		return nil
+	}
+	return slot.file.pictures
+}
+
 // label returns a content's short name, or the head of its id.
 func (s *fileSet) label(id ID) string {
 	s.mu.Lock()

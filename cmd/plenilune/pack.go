@@ -46,8 +46,8 @@ it stands: nothing is computed. Equal runs give equal packs, to the last byte.
 Left at home are: the site, with time zone and skyline, in the place of which the manifest
 says how the Moon was turned at each clip, so that it makes the same to the last bit
 (--with-site keeps them); comments (--with-comments keeps them); and the names of clips,
-which go by the head of their SHA-256. Stacked panels go along by --with-panels, so that the
-mosaic and all after it can be made again when the clips are gone. Clips themselves go along by --with-clips, as they
+which go by the head of their SHA-256. Stacked panels go along by --with-panels, with their
+times, so that the mosaic and all after it can be made again when the clips are gone. Clips themselves go along by --with-clips, as they
 are: a clip holds the time of its frames and what else the camera's program wrote into it.`,
 		Example: `  plenilune pack night.hcl -o moon.zip
   plenilune pack night.hcl --with-clips --license https://creativecommons.org/licenses/by/4.0/`,
@@ -139,7 +139,7 @@ func (f *packFlags) tell(stdout, stderr io.Writer, out string, size int64, m *pi
 	}
 	fmt.Fprintf(stderr, "%s: the recipe of %s, made from %s, with %s\n", bytesText(size), many(len(x.Outputs), "file"), many(len(x.Inputs), "clip"), many(looks, "preview"))
 	if f.withPanels {
-		fmt.Fprintf(stderr, "in it too: %s, to begin with when the clips are gone\n", many(len(x.Panels), "panel"))
+		fmt.Fprintf(stderr, "in it too: %s, with the times at which they were taken, to begin with when the clips are gone\n", many(len(x.Panels), "panel"))
 	}
 	fmt.Fprintf(stderr, "left at home: %s\n", strings.Join(home, ", "))
 	if f.withClips {

@@ -84,6 +84,7 @@ func (f *verifyFlags) strangers(file string) (*pipeline.Manifest, error) {
 	if err := diags.Err(); err != nil {
 		return nil, fmt.Errorf("the pack's manifest has faults: %w", err)
 	}
+	m.Programs = programs{}
 	_ = m.ResolveFiles(f.clips) // clips that are not there are told by name in the end
 	return m, nil
 }
