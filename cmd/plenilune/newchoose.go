@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"plenilune/steps/captures"
+	"plenilune/steps/format/raw"
 )
 
 // probers is how many captures are looked at side by side: enough to hide the
@@ -77,7 +78,11 @@ func readClip(path string) (foundClip, error) {
 
 // kindOf is what clips of one night share.
 func kindOf(x captures.Index) string {
-	return fmt.Sprintf("%d×%d px, %s, %d bit", x.Layout.Width, x.Layout.Height, x.Layout.Pattern, x.Depth)
+	pattern := x.Layout.Pattern
+	if pattern == raw.BGR {
+		pattern = raw.RGB // in which order a file holds them is no matter
+	}
+	return fmt.Sprintf("%d×%d px, %s, %d bit", x.Layout.Width, x.Layout.Height, pattern, x.Depth)
 }
 
 // apart is how long nothing is recorded between two nights.

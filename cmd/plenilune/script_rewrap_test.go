@@ -41,31 +41,56 @@ var wraps = map[string]struct {
 }
 
 func grey(f formattest.Film) string {
-	if f.Bits > 8 {
+	switch {
+	case f.Pattern != raw.Mono:
+		return f.Pattern
+	case f.Bits > 8:
 		return "Y16 "
 	}
 	return "Y800"
 }
 
+// coloured makes colours of a film's greys, as different as those of the ground are.
+func coloured(f formattest.Film) formattest.Film {
+	out := f
+	out.Pattern, out.Frames = raw.RGB, nil
+	for _, pix := range f.Frames {
+		var all []uint16
+		for _, v := range pix {
+			all = append(all, v, v-v/8, v-v/4)
+		}
+		out.Frames = append(out.Frames, all)
+	}
+	return out
+}
+
 // scriptRewrap writes SER files anew as another kind, frame by frame, and removes them: rewrap KIND
-// [untimed] FILE…, patterns too.
+// [untimed] [RGB or GBRG, taken for such] FILE…, patterns too.
 func scriptRewrap(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 2 {
-		ts.Fatalf("usage: rewrap KIND [untimed] FILE…")
+		ts.Fatalf("usage: rewrap KIND [untimed] [RGB|GBRG] FILE…")
 	}
 	wrap, ok := wraps[args[0]]
 	if !ok {
 		ts.Fatalf("no kind %s", args[0])
 	}
-	untimed := args[1] == "untimed"
+	files := args[1:]
+	option := func(name string) bool {
+		is := files[0] == name
+		if is {
+			files = files[1:]
+		}
+		return is
+	}
+	untimed, rgb, gbrg := option("untimed"), option(raw.RGB), option(raw.GBRG)
 	var paths []string
-	for _, a := range args[1:] {
+	for _, a := range files {
 		found, err := filepath.Glob(ts.MkAbs(a))
 		ts.Check(err)
 		paths = append(paths, found...)
 	}
 	if len(paths) == 0 {
-		ts.Fatalf("no file matches %v", args[1:])
+		ts.Fatalf("no file matches %v", files)
 	}
 	for _, p := range paths {
 		b, err := os.ReadFile(p)
@@ -79,6 +104,12 @@ func scriptRewrap(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Check(err)
 		if untimed {
 			film.Times = nil
+		}
+		if rgb {
+			film = coloured(film)
+		}
+		if gbrg {
+			film.Pattern = raw.GBRG
 		}
 		b = keepingOrder(ts, sha256.Sum256(b)[0], film, wrap.write)
 		ts.Check(os.Remove(p))

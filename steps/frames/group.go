@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+
+	"plenilune/steps/format/raw"
 )
 
 // group is what clips and masters must have in common: the same part of the same
@@ -15,10 +17,20 @@ type group struct {
 }
 
 func (i clipIndex) group() group {
-	return group{i.Layout.Width, i.Layout.Height, i.Layout.Planes, i.Depth, i.FilePattern}
+	return group{i.Layout.Width, i.Layout.Height, i.Layout.Planes, i.Depth, colours(i.FilePattern)}
 }
 
-func (m masterIndex) group() group { return group{m.Width, m.Height, m.Planes, m.Depth, m.Pattern} }
+func (m masterIndex) group() group {
+	return group{m.Width, m.Height, m.Planes, m.Depth, colours(m.Pattern)}
+}
+
+// colours is a pattern without what is read away: in which order a file holds the colours of a pixel.
+func colours(pattern string) string {
+	if pattern == raw.BGR {
+		return raw.RGB
+	}
+	return pattern
+}
 
 func (g group) String() string {
 	return fmt.Sprintf("%d×%d px, %s, %d bit", g.w, g.h, g.pattern, g.depth)

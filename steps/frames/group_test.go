@@ -3,6 +3,8 @@ package frames
 import (
 	"slices"
 	"testing"
+
+	"plenilune/steps/format/raw"
 )
 
 func TestDifferences(t *testing.T) {
@@ -52,5 +54,17 @@ func TestNearestMaster(t *testing.T) {
 	}
 	if m, why := s.nearest("flat", g, camera{}, false); m != nil || why != nil {
 		t.Errorf("there is no flat: %+v, %v", m, why)
+	}
+}
+
+// Masters and clips may hold the colours of a pixel in either order: they are read alike.
+func TestOrderOfColoursIsNoDifference(t *testing.T) {
+	c := clipIndex{Layout: raw.Layout{Width: 8, Height: 6, Planes: 3}, Depth: 8, FilePattern: raw.BGR}
+	m := masterIndex{Width: 8, Height: 6, Planes: 3, Depth: 8, Pattern: raw.RGB}
+	if c.group() != m.group() {
+		t.Errorf("%v and %v differ", c.group(), m.group())
+	}
+	if c.FilePattern = raw.Mono; c.group() == m.group() {
+		t.Error("grey and colour do not differ")
 	}
 }

@@ -125,18 +125,36 @@ func TestConcurrentFrames(t *testing.T) {
 	wg.Wait()
 }
 
-func BenchmarkFrame16(b *testing.B) {
-	l := Layout{Width: 640, Height: 480, Planes: 1, SampleBytes: 2, Pattern: Mono, Stride: 640 * 480 * 2}
-	file := make([]byte, l.FrameBytes())
-	r, err := NewReader(bytes.NewReader(file), int64(len(file)), l)
-	if err != nil {
-		b.Fatal(err)
-	}
-	dst := [][]float32{make([]float32, 640*480)}
-	b.SetBytes(l.FrameBytes())
-	for b.Loop() {
-		if err := r.Frame(0, 65535, dst); err != nil {
-			b.Fatal(err)
-		}
+func BenchmarkFrame(b *testing.B) {
+	const w, h = 640, 480
+	for name, l := range map[string]Layout{
+		"8 bit":            {Planes: 1, SampleBytes: 1, Pattern: Mono},
+		"8 bit, DIB":       {Planes: 1, SampleBytes: 1, Pattern: Mono, BottomUp: true},
+		"16 bit":           {Planes: 1, SampleBytes: 2, Pattern: Mono},
+		"16 bit, FITS":     {Planes: 1, SampleBytes: 2, Pattern: Mono, BigEndian: true, Kind: Signed, Zero: 32768, BottomUp: true},
+		"float, FITS":      {Planes: 1, SampleBytes: 4, Pattern: Mono, BigEndian: true, Kind: Float, BottomUp: true},
+		"24 bit, RGB":      {Planes: 3, SampleBytes: 1, Pattern: RGB},
+		"24 bit, DIB":      {Planes: 3, SampleBytes: 1, Pattern: BGR, BottomUp: true, RowStride: 3*w + 2},
+		"3 planes, FITS 8": {Planes: 3, SampleBytes: 1, Pattern: RGB, Planar: true, BottomUp: true},
+	} {
+		b.Run(name, func(b *testing.B) {
+			l.Width, l.Height = w, h
+			l.Stride = l.Span()
+			file := make([]byte, l.Span())
+			r, err := NewReader(bytes.NewReader(file), int64(len(file)), l)
+			if err != nil {
+				b.Fatal(err)
+			}
+			dst := make([][]float32, l.Planes)
+			for p := range dst {
+				dst[p] = make([]float32, w*h)
+			}
+			b.SetBytes(int64(len(file)))
+			for b.Loop() {
+				if err := r.Frame(0, 65535, dst); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }

@@ -26,13 +26,24 @@ func (l Layout) unfold(b []byte) {
 			b[i] = l.Grey[v]
 		}
 	case l.offset():
-		i := l.SampleBytes - 1
-		if l.BigEndian {
-			i = 0
+		flip(b, l.SampleBytes, l.BigEndian)
+	}
+}
+
+// flip turns the highest bit of samples of one or two bytes round.
+func flip(b []byte, bytes int, big bool) {
+	var top [8]byte // eight bytes at once
+	for i := range top {
+		if bytes == 1 || (i%2 == 0) == big {
+			top[i] = 0x80
 		}
-		for ; i < len(b); i += l.SampleBytes {
-			b[i] ^= 0x80
-		}
+	}
+	mask := binary.LittleEndian.Uint64(top[:])
+	for ; len(b) >= 8; b = b[8:] {
+		binary.LittleEndian.PutUint64(b, binary.LittleEndian.Uint64(b)^mask)
+	}
+	for i := range b {
+		b[i] ^= top[i]
 	}
 }
 
@@ -100,26 +111,43 @@ func (l Layout) number() func(b []byte) float64 {
 
 // stands returns what reads the number that stands in a file.
 func (l Layout) stands() func(b []byte) float64 {
-	order := binary.ByteOrder(binary.LittleEndian)
-	if l.BigEndian {
-		order = binary.BigEndian
-	}
-	float, signed := l.Kind == Float, l.Kind == Signed
+	float, signed, big := l.Kind == Float, l.Kind == Signed, l.BigEndian
 	switch {
 	case float && l.SampleBytes == 4:
-		return func(b []byte) float64 { return float64(math.Float32frombits(order.Uint32(b))) }
+		return func(b []byte) float64 { return float64(math.Float32frombits(word32(b, big))) }
 	case float:
-		return func(b []byte) float64 { return math.Float64frombits(order.Uint64(b)) }
+		return func(b []byte) float64 { return math.Float64frombits(word64(b, big)) }
 	case signed && l.SampleBytes == 8:
-		return func(b []byte) float64 { return float64(int64(order.Uint64(b))) }
+		return func(b []byte) float64 { return float64(int64(word64(b, big))) }
 	case signed && l.SampleBytes == 4:
-		return func(b []byte) float64 { return float64(int32(order.Uint32(b))) }
+		return func(b []byte) float64 { return float64(int32(word32(b, big))) }
 	case signed && l.SampleBytes == 2:
-		return func(b []byte) float64 { return float64(int16(order.Uint16(b))) }
+		return func(b []byte) float64 { return float64(int16(word16(b, big))) }
 	case signed:
 		return func(b []byte) float64 { return float64(int8(b[0])) }
 	case l.SampleBytes == 2:
-		return func(b []byte) float64 { return float64(order.Uint16(b)) }
+		return func(b []byte) float64 { return float64(word16(b, big)) }
 	}
 	return func(b []byte) float64 { return float64(b[0]) }
+}
+
+func word16(b []byte, big bool) uint16 {
+	if big {
+		return binary.BigEndian.Uint16(b)
+	}
+	return binary.LittleEndian.Uint16(b)
+}
+
+func word32(b []byte, big bool) uint32 {
+	if big {
+		return binary.BigEndian.Uint32(b)
+	}
+	return binary.LittleEndian.Uint32(b)
+}
+
+func word64(b []byte, big bool) uint64 {
+	if big {
+		return binary.BigEndian.Uint64(b)
+	}
+	return binary.LittleEndian.Uint64(b)
 }
