@@ -97,6 +97,21 @@ func TestIndexesMustBearACheck(t *testing.T) {
 	}
 }
 
+// An index that is named again and again, of frames said to be lost, takes no frames away, nor time.
+func TestIndexesAreReadOnce(t *testing.T) {
+	b := written(t, formattest.Scene(8, 6, 200, 8, raw.Mono), formattest.AVIOptions{Code: "Y800", OpenDML: 10})
+	super, first := bytes.Index(b, []byte("indx"))+32, bytes.Index(b, []byte("ix00"))
+	for i := range 20 {
+		copy(b[super+16*i:], b[super:super+16])
+	}
+	for i := range 10 {
+		copy(b[first+32+8*i+4:], []byte{0, 0, 0, 0})
+	}
+	if c := opened(t, b); c.Frames != 200 || !strings.HasSuffix(c.Format, "a search") {
+		t.Errorf("%d frames, %s", c.Frames, c.Format)
+	}
+}
+
 // Frames at equal distances need no list, however many there are.
 func TestFewRuns(t *testing.T) {
 	for want, o := range map[int]formattest.AVIOptions{
@@ -223,6 +238,29 @@ func sparse(t *testing.T, f *os.File, side, frames int, o formattest.AVIOptions)
 	if len(moved) != frames {
 		t.Fatalf("%d frames in the small file", len(moved))
 	}
+	moveLengths(small, int64(side)*int64(side), place)
+	at := int64(0)
+	for i, m := range moved {
+		binary.LittleEndian.PutUint32(small[m-4:], uint32(side*side))
+		if _, err := f.WriteAt(small[at:m], at+int64(i)*grow); err != nil {
+			t.Skipf("no room for sparse files here: %v", err)
+		}
+		at = m + 8
+	}
+	end := at + int64(frames)*grow
+	for p, v := range map[int64]byte{end - int64(side)*int64(side): 42, end - 1: 43} {
+		if _, err := f.WriteAt([]byte{v}, p); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := f.WriteAt(small[at:], end); err != nil {
+		t.Fatal(err)
+	}
+	return end + int64(len(small)) - at
+}
+
+// moveLengths corrects, in a small file whose pieces will be moved apart, what says where they are.
+func moveLengths(small []byte, frame int64, place func(int64) int64) {
 	fix := func(at, by int, v int64) {
 		if by == 8 {
 			binary.LittleEndian.PutUint64(small[at:], uint64(v))
@@ -253,29 +291,11 @@ func sparse(t *testing.T, f *os.File, side, frames int, o formattest.AVIOptions)
 				for i := range int(binary.LittleEndian.Uint32(small[k+12:])) {
 					e := k + 32 + 8*i
 					fix(e, 4, place(base+int64(binary.LittleEndian.Uint32(small[e:])))-place(base))
-					fix(e+4, 4, int64(side)*int64(side))
+					fix(e+4, 4, frame)
 				}
 				fix(k+20, 8, place(base))
 			case "idx1": // places of a file beyond 4 GiB do not fit: they stay wrong
 			}
 		}
 	}
-	at := int64(0)
-	for i, m := range moved {
-		binary.LittleEndian.PutUint32(small[m-4:], uint32(side*side))
-		if _, err := f.WriteAt(small[at:m], at+int64(i)*grow); err != nil {
-			t.Skipf("no room for sparse files here: %v", err)
-		}
-		at = m + 8
-	}
-	end := at + int64(frames)*grow
-	for p, v := range map[int64]byte{end - int64(side)*int64(side): 42, end - 1: 43} {
-		if _, err := f.WriteAt([]byte{v}, p); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if _, err := f.WriteAt(small[at:], end); err != nil {
-		t.Fatal(err)
-	}
-	return end + int64(len(small)) - at
 }
