@@ -77,6 +77,7 @@ clips "disk" {
 {{- end}}
 {{- if .Sequences}}
   sequences = {{list .Sequences}} # pictures: / at the end stands for all of a folder
+  # encoding  = "srgb" # or "linear": how samples stand to light, where pictures say it wrongly or not
 {{- end}}
 {{- template "except" .}}
 {{- if .Own}}

@@ -226,3 +226,50 @@ func TestFilmPieces(t *testing.T) {
 type broken struct{}
 
 func (broken) Write([]byte) (int, error) { return 0, io.ErrShortWrite }
+
+// TestLonePicture: a picture among files is a clip of one frame.
+func TestLonePicture(t *testing.T) {
+	file := pipelinetest.File(encoded(t, grey8(3, 4)))
+	b := pipelinetest.New()
+	in := map[string][]any{"file": {file}}
+	r, err := b.Run(t, indexPart(pipeline.Item{}, auto), in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var x Index
+	if r.Table("index", &x); x.Foreign != kindPicture {
+		t.Fatalf("index %+v", x)
+	}
+	if r, err = b.Run(t, picturesPart(pipeline.Item{}, "file", sourceSettings{Encoding: encodingAuto}), in); err != nil {
+		t.Fatal(err)
+	}
+	var s source
+	r.Table("source", &s)
+	in["source"] = []any{r.Stored("source")}
+	if r, err = b.Run(t, layPart(pipeline.Item{}, "file", pipeline.Value{}, s), in); err != nil {
+		t.Fatal(err)
+	}
+	in = map[string][]any{"file": {r.Stored("file")}, "laid": {r.Stored("laid")}}
+	if r, err = b.Run(t, indexLaidPart(pipeline.Item{}, pipeline.Value{}, auto), in); err != nil {
+		t.Fatal(err)
+	}
+	if r.Table("index", &x); x.Frames != 1 || x.Layout.Width != 2 || x.White != 255 || x.Level != math.Round(3.5/255*1e6)/1e6 {
+		t.Errorf("index %+v", x)
+	}
+}
+
+// TestKinds: films are known by their marks.
+func TestKinds(t *testing.T) {
+	ts := make([]byte, 800)
+	for i := range 4 {
+		ts[4+192*i] = 0x47
+	}
+	for in, want := range map[string]string{
+		"\x00\x00\x00\x18ftypmp42": kindFilm, "\x1a\x45\xdf\xa3....": kindFilm, string(ts): kindFilm, "\xff\xd8\xff\xe0....": kindPicture,
+		"#EXTM3U\nfile": "", "ffconcat version 1.0": "", "": "", "text": "",
+	} {
+		if got := foreign(bytes.NewReader([]byte(in)), errors.New("no clip")); got != want {
+			t.Errorf("%.20q is taken for %q, want %q", in, got, want)
+		}
+	}
+}

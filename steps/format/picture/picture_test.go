@@ -163,6 +163,7 @@ func FuzzPNG(f *testing.F) {
 	f.Fuzz(fuzz)
 }
 
+// The seeds were written by Pillow, tifffile and tiffcp, as outside_test.go has them write more.
 func FuzzTIFF(f *testing.F) {
 	f.Add(made(f, TIFF, 9, 7))
 	small, err := filepath.Glob("testdata/*.tif")
