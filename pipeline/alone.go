@@ -3,8 +3,10 @@ package pipeline
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"io"
-	"os"
+
+	"plenilune/cache"
 )
 
 // Bound is an input given to RunAlone: something in the store, or a file's bytes.
@@ -42,11 +44,11 @@ func RunAlone(ctx context.Context, p Part, ins []Bound, s Store, workers int) (O
 			}
 		}
 		if in.Path != "" {
-			size := int64(0)
-			if st, err := os.Stat(in.Path); err == nil {
-				size = st.Size()
+			stamp, err := cache.StampOf(in.Path)
+			if err != nil {
+				return Outcome{}, fmt.Errorf("look at %s: %w", in.Path, err)
 			}
-			src = sourceOf(in.ID, s, &inputFile{path: in.Path, id: in.ID, size: size, set: &fileSet{through: straight, programs: in.Programs}})
+			src = sourceOf(in.ID, s, &inputFile{path: in.Path, id: in.ID, size: stamp.Size, stamp: stamp, set: &fileSet{through: straight, programs: in.Programs}})
 		}
 		for _, b := range in.Pictures {
 			src.pieces = append(src.pieces, Piece{func() (File, io.Closer, error) {

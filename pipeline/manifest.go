@@ -17,6 +17,8 @@ type Manifest struct {
 
 	// Programs runs what reads clips that no step reads; nil: nothing is run.
 	Programs Programs
+
+	looked int // at files and folders, for its patterns
 }
 
 // Block is one block of a manifest that steps serve.
