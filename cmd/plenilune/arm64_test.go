@@ -244,3 +244,21 @@ func kindsOfParts(t *testing.T) (kinds []string) {
 	}
 	return kinds
 }
+
+// Of two parts that make other bytes the first in the work is named, not what follows from it.
+func TestFirstPartApart(t *testing.T) {
+	made := func(b string) []cache.Output { return []cache.Output{{Port: "image", ID: cache.Sum([]byte(b))}} }
+	here := worked{steps: []partDone{{Step: "a", Key: "1", outputs: made("x")}, {Step: "b", Key: "2", outputs: made("y")}, {Step: "c", Key: "3"}}}
+	there := worked{steps: []partDone{{Step: "a", Key: "1", outputs: made("x")}, {Step: "b", Key: "2", outputs: made("z")}, {Step: "c", Key: "4"}}}
+	if why := here.apart(there); !strings.HasPrefix(why, "the first part that makes other bytes is b:") {
+		t.Error(why)
+	}
+	if why := here.apart(here); why != "" {
+		t.Error(why)
+	}
+	there = worked{steps: slices.Clone(here.steps)}
+	there.steps[2].Facts = map[string]any{"width": 3.0}
+	if why := here.apart(there); !strings.HasPrefix(why, "c states other facts") {
+		t.Error(why)
+	}
+}
