@@ -3,6 +3,7 @@ package cache
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -19,15 +20,16 @@ func (c *Cache) openIndex(ctx context.Context) error {
 	switch {
 	case st.word == stateClean:
 		doubt = st.unchanged(filepath.Join(c.dir, indexDir))
-	case st.word == stateOpen && st.unclean >= 2:
-		doubt = errors.New("two runs in a row ended without closing it")
-	case st.word != stateOpen:
+	case st.word == stateOpen:
+		// The last process died. Nothing says what its index should be, and the database gives up the process over
+		// damage that it finds while it opens.
+		return c.rebuild(ctx, nil)
+	default:
 		doubt = errors.New("it was damaged")
 	}
 	if doubt != nil {
 		return c.rebuild(ctx, doubt)
 	}
-	left := st.word == stateOpen
 	c.from = state{word: stateOpen, journal: st.journal, unclean: st.unclean + 1}
 	if err := writeState(c.dir, c.from); err != nil {
 		return err
@@ -37,12 +39,30 @@ func (c *Cache) openIndex(ctx context.Context) error {
 		return c.rebuild(ctx, err)
 	}
 	c.index = x
-	if !left {
+	return nil
+}
+
+// Mend makes the index again at once if it was seen to give wrong bytes, so that what it lost comes back from the journal. Other
+// calls wait meanwhile.
+func (c *Cache) Mend(ctx context.Context) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.closed || !c.suspect.Load() {
 		return nil
 	}
-	// The last process died: what it wrote to the journal may be missing here.
-	_, err = c.replay(ctx, st.journal)
-	return err
+	err := c.log.close()
+	if err == nil {
+		_ = c.index.close() // it is thrown away
+		err = c.rebuild(ctx, errors.New("it gave wrong bytes"))
+	}
+	if err == nil {
+		c.suspect.Store(false)
+		c.log, err = openJournal(filepath.Join(c.dir, journalDir))
+	}
+	if err != nil {
+		return fmt.Errorf("mend cache %s: %w", c.dir, err)
+	}
+	return nil
 }
 
 // rebuild makes the index from the journal and the blob files. It tells of it
@@ -67,7 +87,7 @@ func (c *Cache) rebuild(ctx context.Context, why error) error {
 		return err
 	}
 	c.index = x
-	n, err := c.replay(ctx, position{})
+	n, err := c.replay(ctx)
 	if err != nil {
 		return err
 	}
@@ -112,15 +132,15 @@ func lastPosition(dir string) (position, error) {
 	return position{last, info.Size()}, nil
 }
 
-// replay brings the journal from a position on, and all blob files, into the
+// replay brings the journal and all blob files into the
 // index, and cuts off a record that was left unfinished. It returns how many
 // entries there were.
-func (c *Cache) replay(ctx context.Context, from position) (int, error) {
+func (c *Cache) replay(ctx context.Context) (int, error) {
 	log := filepath.Join(c.dir, journalDir)
 	b := c.index.batch()
 	n := 0
 	used := map[useKey]bool{}
-	end, err := scanJournal(log, from, func(_ position, r record) error {
+	end, err := scanJournal(log, position{}, func(_ position, r record) error {
 		if r.kind == kindUse {
 			for _, u := range decodeUses(r.payload) {
 				used[u.useKey] = true

@@ -90,6 +90,9 @@ func (g *graph) deliver(ctx context.Context, outDir string, d *delivery) error {
 		return err
 	}
 	path := filepath.Join(outDir, filepath.FromSlash(d.File))
+	if err := staysInside(outDir, filepath.Dir(path)); err != nil {
+		return err
+	}
 	if d.Folder != nil {
 		if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
 			return fmt.Errorf("make folder: %w", err)
@@ -172,6 +175,30 @@ func (g *graph) stands(path string, id ID) bool {
 	// A failure to remember costs a second look next time, nothing else.
 	_ = g.cache.Remember(stamp, id)
 	return true
+}
+
+// staysInside returns an error if a folder below the output folder, which may not be there yet, leads elsewhere by a link.
+func staysInside(outDir, dir string) error {
+	root, err := filepath.EvalSymlinks(outDir)
+	if err != nil {
+		return fmt.Errorf("look at the output folder: %w", err)
+	}
+	for ; len(dir) > len(outDir); dir = filepath.Dir(dir) {
+		real, err := filepath.EvalSymlinks(dir)
+		if errors.Is(err, fs.ErrNotExist) {
+			if st, err := os.Lstat(dir); err == nil && st.Mode()&fs.ModeSymlink != 0 {
+				return fmt.Errorf("%s is a link that leads nowhere: remove it", dir)
+			}
+			continue
+		}
+		if err != nil {
+			return fmt.Errorf("look at %s: %w", dir, err)
+		}
+		if rel, err := filepath.Rel(root, real); err != nil || !filepath.IsLocal(rel) {
+			return fmt.Errorf("%s is a link that leads out of the output folder, to %s: nothing is written there", dir, real)
+		}
+	}
+	return nil
 }
 
 // writeWhole writes a file so that its name never stands for a part of it.

@@ -14,6 +14,8 @@ type Manifest struct {
 	Night    Night
 	Settings map[string]any // float64, string, bool or []any, after overrides
 	Blocks   []*Block       // in source order
+
+	looked int // at files and folders, for its patterns
 }
 
 // Block is one block of a manifest that steps serve.

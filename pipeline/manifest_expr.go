@@ -15,6 +15,9 @@ import (
 // of the numbers that it can make.
 const maxOperations = 100
 
+// maxTexts bounds what the values of all expressions hold, in bytes: a text that is named again and again counts each time.
+const maxTexts = 8 << 20
+
 // setting is one entry of the settings block.
 type setting struct {
 	name  string
@@ -32,6 +35,7 @@ type evaluator struct {
 	names    []string // of settings, in source order
 	kinds    []string // of blocks
 	context  *hcl.EvalContext
+	held     int // bytes that the values so far hold
 }
 
 func (e *evaluator) bind() {
@@ -51,6 +55,13 @@ func (e *evaluator) value(x hclsyntax.Expression, literal bool) (v cty.Value, ok
 		return cty.NilVal, false
 	}
 	at := rangeOf(x.Range())
+	if e.held > maxTexts {
+		return cty.NilVal, false // told before
+	}
+	if e.held += e.holds(x); e.held > maxTexts {
+		e.d.fault(at, fmt.Sprintf("the texts and lists up to this one hold more than %d bytes", maxTexts), "name long texts of settings less often")
+		return cty.NilVal, false
+	}
 	defer func() {
 		if p := recover(); p != nil { // an infinity less an infinity, from the number library
 			e.d.fault(at, "this has no finite value", "look for a division by zero, or a number beyond 1.8e308")
@@ -68,11 +79,42 @@ func (e *evaluator) value(x hclsyntax.Expression, literal bool) (v cty.Value, ok
 		e.d.fault(at, "this has no value", "")
 		return cty.NilVal, false
 	}
+	if holdsControls(v) {
+		e.d.fault(at, "this text has a character that is obeyed, not shown", "leave out control characters, and those that turn the direction of writing")
+		return cty.NilVal, false
+	}
 	if !allFinite(v) {
 		e.d.fault(at, "this has no finite value", "look for a division by zero, or a number beyond 1.8e308")
 		return cty.NilVal, false
 	}
 	return v, true
+}
+
+// holds is about how many bytes the value of an expression takes beyond its own text, for what it names of settings.
+func (e *evaluator) holds(x hclsyntax.Expression) (n int) {
+	for _, t := range x.Variables() {
+		if w := dotted(t); len(w) == 2 && e.settings[w[1]] != nil {
+			n += bytesOf(e.settings[w[1]].value)
+		}
+	}
+	return n
+}
+
+// bytesOf is about how many bytes a value takes.
+func bytesOf(v cty.Value) int {
+	switch {
+	case v == cty.NilVal:
+		return 0
+	case isList(v):
+		n := 0
+		for _, e := range v.AsValueSlice() {
+			n += 16 + bytesOf(e)
+		}
+		return n
+	case v.Type() == cty.String:
+		return len(v.AsString())
+	}
+	return 8
 }
 
 func uncomputed(g *hcl.Diagnostic, at Range) Diagnostic {
@@ -91,6 +133,17 @@ func uncomputed(g *hcl.Diagnostic, at Range) Diagnostic {
 		return Diagnostic{Range: at, Text: "this has no finite value", Hint: "look for a division by zero, or a number beyond 1.8e308"}
 	}
 	return Diagnostic{Range: at, Text: "this cannot be computed: " + plainText(g.Detail)}
+}
+
+// holdsControls tells a text, or a list with one, that would do something to a terminal or to the text around it. Line ends, tabs
+// and the marks of languages written from right to left are not such.
+func holdsControls(v cty.Value) bool {
+	if isList(v) {
+		return slices.ContainsFunc(v.AsValueSlice(), holdsControls)
+	}
+	return v.Type() == cty.String && strings.ContainsFunc(v.AsString(), func(c rune) bool {
+		return obeyed(c) && c != '\n' && c != '\t' && c != 0x200e && c != 0x200f
+	})
 }
 
 func allFinite(v cty.Value) bool {

@@ -20,6 +20,7 @@ import (
 func (m *Manifest) ResolveFiles(clipsDir string) Diagnostics {
 	var d Diagnostics
 	d.addSource(m.File, withoutMark(m.Source))
+	m.looked = 0
 	for _, b := range m.Blocks {
 		m.resolveBlock(&d, b, clipsDir)
 	}
@@ -43,7 +44,7 @@ func (m *Manifest) resolveBlock(d *Diagnostics, b *Block, clipsDir string) {
 		}
 		found, err := m.expand(p.text, clipsDir)
 		if err != nil {
-			d.fault(p.at, err.Error(), "write / between folders, * for any letters, ** for any folders")
+			d.fault(p.at, err.Error(), "write / between folders, * for any letters, ** for any folders below")
 			continue
 		}
 		n := 0
@@ -66,6 +67,13 @@ func (m *Manifest) resolveBlock(d *Diagnostics, b *Block, clipsDir string) {
 		}
 		text := fmt.Sprintf("no file matches %q", p.text)
 		hint := "patterns start from " + filepath.ToSlash(base)
+		at := filepath.FromSlash(p.text)
+		if !filepath.IsAbs(at) {
+			at = filepath.Join(base, at)
+		}
+		if st, err := os.Stat(at); err == nil && !st.Mode().IsRegular() {
+			text, hint = fmt.Sprintf("%q is no plain file", p.text), "a folder's files are named by a pattern, as in \"clips/*.ser\"; devices and pipes are not read"
+		}
 		if len(b.Paths) == 0 {
 			d.fault(p.at, text, hint)
 		} else {
@@ -94,9 +102,27 @@ func (m *Manifest) expand(pattern, clipsDir string) ([]string, error) {
 			return nil, fmt.Errorf("%q is no file pattern", pattern)
 		}
 	}
-	var out []string
-	err := walkPattern(base, parts, func(path string) { out = append(out, path) })
-	return out, err
+	w := patternWalk{looked: &m.looked}
+	err := w.walk(base, slices.CompactFunc(parts, func(a, b string) bool { return a == "**" && b == "**" }))
+	return w.found, err
+}
+
+// maxLooked bounds how many names a manifest's patterns may make us look at, the same ones again included.
+const maxLooked = 200_000
+
+// patternWalk gathers the files that a pattern matches.
+type patternWalk struct {
+	found  []string
+	looked *int
+}
+
+// look counts what is looked at.
+func (w *patternWalk) look(dir string, n int) error {
+	if *w.looked += n * (1 + len(dir)/100); *w.looked > maxLooked { // a long path takes the system longer
+
+		return fmt.Errorf("up to this pattern more than %d files and folders were looked at; it was at %s", maxLooked, filepath.ToSlash(dir))
+	}
+	return nil
 }
 
 // tail is what of a pattern counts under --clips: its file name, with the folder
@@ -109,28 +135,31 @@ func tail(parts []string) []string {
 	return parts[n-1:]
 }
 
-func walkPattern(dir string, parts []string, found func(string)) error {
+func (w *patternWalk) walk(dir string, parts []string) error {
+	if err := w.look(dir, 1); err != nil {
+		return err
+	}
 	p, rest := parts[0], parts[1:]
 	switch {
 	case p == "" || p == ".":
 		if len(rest) == 0 {
 			return nil
 		}
-		return walkPattern(dir, rest, found)
+		return w.walk(dir, rest)
 	case p == "..":
 		if len(rest) == 0 {
 			return nil
 		}
-		return walkPattern(filepath.Dir(dir), rest, found)
+		return w.walk(filepath.Dir(dir), rest)
 	case p == "**" && len(rest) > 0:
-		if err := walkPattern(dir, rest, found); err != nil {
+		if err := w.walk(dir, rest); err != nil {
 			return err
 		}
 	}
 	if !strings.ContainsAny(p, `*?[\`) {
 		path := filepath.Join(dir, p)
 		if st, err := os.Stat(path); err == nil { // no need to look through the folder
-			return walkFound(path, st, rest, found)
+			return w.match(path, st, rest)
 		}
 	}
 	entries, err := os.ReadDir(dir)
@@ -140,11 +169,14 @@ func walkPattern(dir string, parts []string, found func(string)) error {
 		}
 		return fmt.Errorf("cannot look into %s: %v", filepath.ToSlash(dir), err)
 	}
+	if err := w.look(dir, len(entries)); err != nil {
+		return err
+	}
 	for _, e := range entries {
 		path := filepath.Join(dir, e.Name())
 		if p == "**" && len(rest) > 0 {
 			if e.IsDir() && !strings.HasPrefix(e.Name(), ".") {
-				if err := walkPattern(path, parts, found); err != nil {
+				if err := w.walk(path, parts); err != nil {
 					return err
 				}
 			}
@@ -157,20 +189,20 @@ func walkPattern(dir string, parts []string, found func(string)) error {
 		if err != nil {
 			continue
 		}
-		if err := walkFound(path, st, rest, found); err != nil {
+		if err := w.match(path, st, rest); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// walkFound goes on from a file or folder that a pattern's element matched.
-func walkFound(path string, st fs.FileInfo, rest []string, found func(string)) error {
+// match goes on from a file or folder that a pattern's element matched.
+func (w *patternWalk) match(path string, st fs.FileInfo, rest []string) error {
 	switch {
 	case len(rest) == 0 && st.Mode().IsRegular():
-		found(path)
+		w.found = append(w.found, path)
 	case len(rest) > 0 && st.IsDir():
-		return walkPattern(path, rest, found)
+		return w.walk(path, rest)
 	}
 	return nil
 }

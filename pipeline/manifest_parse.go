@@ -12,9 +12,9 @@ import (
 // Bounds that no honest manifest meets; they keep a hostile one from exhausting
 // the stack of a parser that recurses.
 const (
-	maxSource  = 1 << 20 // bytes
-	maxNesting = 50      // brackets in brackets
-	maxRun     = 1000    // tokens of one expression without a comma
+	maxSource  = 160 << 10 // bytes: the parser takes some hundred times as much
+	maxNesting = 50        // brackets in brackets
+	maxRun     = 1000      // tokens of one expression without a comma
 )
 
 // parseManifest returns the body, possibly in part, and whether it is whole.

@@ -6,6 +6,7 @@ import (
 	"io"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 
 	"golang.org/x/text/width"
 )
@@ -47,15 +48,39 @@ func (x Diagnostic) render(b *bytes.Buffer, src []byte, colour bool, cols int) {
 	if colour {
 		on, off = bold, plain
 	}
-	fmt.Fprintf(b, "%s%s: %s%s%s\n", harmless(x.place()), kind, on, harmless(x.Text), off)
+	fmt.Fprintf(b, "%s%s: %s%s%s\n", short(harmless(x.place())), kind, on, short(harmless(x.Text)), off)
 	if x.Range.known() && x.Range.start <= len(src) {
-		line, from := lineAt(src, x.Range.start)
+		line, from := nearby(lineAt(src, x.Range.start))
 		text, marks := underline(line, from, from+x.Range.end-x.Range.start, cols-4)
 		fmt.Fprintf(b, "    %s\n    %s%s%s\n", text, on, marks, off)
 	}
 	if x.Hint != "" {
-		fmt.Fprintf(b, "  %s\n", harmless(x.Hint))
+		fmt.Fprintf(b, "  %s\n", short(harmless(x.Hint)))
 	}
+}
+
+// nearby is what of a line lies within some screens of a place in it: laying out a line of a megabyte for each fault takes
+// minutes.
+func nearby(line string, from int) (string, int) {
+	const reach = 4000
+	first, last := max(0, from-reach), min(len(line), from+reach)
+	for first > 0 && first < len(line) && !utf8.RuneStart(line[first]) {
+		first--
+	}
+	return line[first:last], from - first
+}
+
+// short cuts a text that no one would read to its end.
+func short(s string) string {
+	const most = 1000
+	if len(s) <= most {
+		return s
+	}
+	cut := most
+	for !utf8.RuneStart(s[cut]) {
+		cut--
+	}
+	return s[:cut] + "…"
 }
 
 // harmless replaces what a terminal would obey instead of show.

@@ -45,6 +45,9 @@ type Summary struct {
 // ErrIncomplete says that a run ended with something failed; the observer heard what.
 var ErrIncomplete = errors.New("the work failed in part")
 
+// mostRounds bounds how often a run begins again over damage that it met: each time less of it is left.
+const mostRounds = 6
+
 // Run brings every wanted part to its end and delivers the files.
 func Run(ctx context.Context, m *Manifest, c *cache.Cache, o Options) (Summary, error) {
 	began := time.Now()
@@ -75,7 +78,7 @@ func Run(ctx context.Context, m *Manifest, c *cache.Cache, o Options) (Summary, 
 			g.sizes = foreseen.sizes
 		}
 		sum, err = g.runOnce(ctx, o)
-		if ctx.Err() != nil || round == 2 || !errors.Is(err, cache.ErrDamaged) && !g.metDamage() {
+		if ctx.Err() != nil || round == mostRounds || !errors.Is(err, cache.ErrDamaged) && !g.metDamage() {
 			sum.Seconds = time.Since(began).Seconds()
 			if ctx.Err() == nil && len(o.Only) == 0 {
 				if e := g.saveRun(o.OutDir); !noneFits(e) { // for why alone: a full disk is told where it matters
@@ -85,6 +88,9 @@ func Run(ctx context.Context, m *Manifest, c *cache.Cache, o Options) (Summary, 
 			if ctx.Err() == nil {
 				_ = g.saveRates(o.OutDir) // only an estimate hangs on it
 			}
+			return sum, err
+		}
+		if err := c.Mend(ctx); err != nil {
 			return sum, err
 		}
 		exec.fresh = false

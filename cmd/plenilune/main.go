@@ -31,6 +31,7 @@ func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 func run(args []string, stdout, stderr io.Writer) int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	stdout, stderr = harmless{stdout}, harmless{stderr}
 	root := newRoot()
 	root.SetArgs(args)
 	root.SetOut(stdout)

@@ -46,7 +46,7 @@ type screen struct {
 
 func newScreen(out, err io.Writer, jsonLines bool) *screen {
 	s := &screen{out: out, err: err, json: jsonLines, began: time.Now(), last: time.Now()}
-	if f, ok := err.(*os.File); ok && !jsonLines && hasWidth(f) {
+	if f, ok := fileOf(err); ok && !jsonLines && hasWidth(f) {
 		s.bars = mpb.New(mpb.WithOutput(f), mpb.WithWidth(32))
 		s.bar = s.bars.AddBar(1000, mpb.BarRemoveOnComplete(),
 			mpb.AppendDecorators(decor.Any(func(decor.Statistics) string { return s.status() })))
@@ -113,7 +113,7 @@ func (s *screen) diskFull(err error) {
 
 // line writes a line to stderr, above the progress line if there is one.
 func (s *screen) line(format string, args ...any) {
-	text := fmt.Sprintf(format, args...) + "\n"
+	text := harmlessText(fmt.Sprintf(format, args...)) + "\n"
 	if s.bars != nil {
 		if _, err := s.bars.Write([]byte(text)); err == nil {
 			return
@@ -125,7 +125,7 @@ func (s *screen) line(format string, args ...any) {
 }
 
 func (s *screen) progress(p *pipeline.ProgressEvent) {
-	text := progressText(p)
+	text := harmlessText(progressText(p))
 	if s.bar != nil {
 		s.mu.Lock()
 		s.label = text

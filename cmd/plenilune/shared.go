@@ -106,7 +106,7 @@ func loadManifest(stderr io.Writer, file, clips string, set []string) (*pipeline
 }
 
 func loadWith(stderr io.Writer, file string, over []pipeline.Override, more func(*pipeline.Manifest) pipeline.Diagnostics) (*pipeline.Manifest, error) {
-	src, err := os.ReadFile(file)
+	src, err := readSome(file)
 	if err != nil {
 		return nil, requestf("read the manifest: %v", err)
 	}
@@ -116,7 +116,7 @@ func loadWith(stderr io.Writer, file string, over []pipeline.Override, more func
 	}
 	if diags.Len() > 0 {
 		colour, width := looks(stderr)
-		if err := diags.Render(stderr, colour, width); err != nil {
+		if err := diags.Render(meant(stderr), colour, width); err != nil {
 			return nil, err
 		}
 	}
@@ -124,6 +124,16 @@ func loadWith(stderr io.Writer, file string, over []pipeline.Override, more func
 		return nil, &toldError{exitRequest}
 	}
 	return m, nil
+}
+
+// readSome reads a file up to more than any manifest has: a device has no end.
+func readSome(file string) ([]byte, error) {
+	f, err := os.Open(file)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(io.LimitReader(f, 1<<20))
 }
 
 func overrides(set []string) ([]pipeline.Override, error) {
@@ -148,7 +158,7 @@ func outDir(manifest, given string) string {
 
 // looks tells whether a stream takes colour, and how wide it is.
 func looks(w io.Writer) (colour bool, width int) {
-	f, ok := w.(*os.File)
+	f, ok := fileOf(w)
 	if !ok || !term.IsTerminal(int(f.Fd())) {
 		return false, 100
 	}

@@ -136,7 +136,7 @@ func (f *surveyFlags) load(stderr io.Writer, file string) (*pipeline.Manifest, e
 	m, diags := pipeline.LoadManifest(file, src, steps.All(), over)
 	if diags.HasErrors() {
 		colour, width := looks(stderr)
-		if err := diags.Render(stderr, colour, width); err != nil {
+		if err := diags.Render(meant(stderr), colour, width); err != nil {
 			return nil, err
 		}
 		return nil, &toldError{exitRequest}

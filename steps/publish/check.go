@@ -7,6 +7,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"unicode"
 
 	"plenilune/pipeline"
 	"plenilune/steps/publish/pages"
@@ -182,6 +183,9 @@ func checkName(file string) (text, hint string) {
 	return text, hint
 }
 
+// maxName bounds the name of a file or folder, in bytes.
+const maxName = 200
+
 // checkPath is checkName for any file or folder.
 func checkPath(file string) (text, hint string) {
 	inside := "name a file inside the output folder, as in \"disk.png\""
@@ -198,13 +202,15 @@ func checkPath(file string) (text, hint string) {
 		switch {
 		case el == "..":
 			return fmt.Sprintf("%q leaves the output folder", file), inside
+		case len(el) > maxName:
+			return fmt.Sprintf("%.20q… has %d bytes", el, len(el)), fmt.Sprintf("most systems take names of up to 255 bytes; %d leave room for what stands beside a file", maxName)
 		case strings.HasPrefix(el, "."):
 			return fmt.Sprintf("%q would be hidden", file), "begin names with a letter or digit"
 		case strings.TrimRight(el, " .") != el:
 			return fmt.Sprintf("%q ends in a blank or a full stop", el), "not every system keeps that"
 		}
 		for _, r := range el {
-			if r < ' ' {
+			if unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) {
 				return fmt.Sprintf("%q has a control character", file), "use letters, digits, - _ ."
 			}
 		}
