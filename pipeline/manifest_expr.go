@@ -79,10 +79,6 @@ func (e *evaluator) value(x hclsyntax.Expression, literal bool) (v cty.Value, ok
 		e.d.fault(at, "this has no value", "")
 		return cty.NilVal, false
 	}
-	if holdsControls(v) {
-		e.d.fault(at, "this text has a character that is obeyed, not shown", "leave out control characters, and those that turn the direction of writing")
-		return cty.NilVal, false
-	}
 	if !allFinite(v) {
 		e.d.fault(at, "this has no finite value", "look for a division by zero, or a number beyond 1.8e308")
 		return cty.NilVal, false
@@ -133,17 +129,6 @@ func uncomputed(g *hcl.Diagnostic, at Range) Diagnostic {
 		return Diagnostic{Range: at, Text: "this has no finite value", Hint: "look for a division by zero, or a number beyond 1.8e308"}
 	}
 	return Diagnostic{Range: at, Text: "this cannot be computed: " + plainText(g.Detail)}
-}
-
-// holdsControls tells a text, or a list with one, that would do something to a terminal or to the text around it. Line ends, tabs
-// and the marks of languages written from right to left are not such.
-func holdsControls(v cty.Value) bool {
-	if isList(v) {
-		return slices.ContainsFunc(v.AsValueSlice(), holdsControls)
-	}
-	return v.Type() == cty.String && strings.ContainsFunc(v.AsString(), func(c rune) bool {
-		return obeyed(c) && c != '\n' && c != '\t' && c != 0x200e && c != 0x200f
-	})
 }
 
 func allFinite(v cty.Value) bool {

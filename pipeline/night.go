@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"fmt"
+	"strings"
 	"time"
 	_ "time/tzdata" // time zones are known on every machine
 )
@@ -96,6 +97,11 @@ func (n Night) Zone() (*time.Location, error) {
 // check finds faults that tags cannot express.
 func (n Night) check() []Problem {
 	var out []Problem
+	// Line ends, tabs and the marks of languages written from right to left are no harm.
+	if strings.ContainsFunc(n.Title, func(c rune) bool { return obeyed(c) && c != '\n' && c != '\t' && c != 0x200e && c != 0x200f }) {
+		out = append(out, Problem{Path: "title", Text: "this text has a character that is obeyed, not shown",
+			Hint: "leave out control characters, and those that turn the direction of writing"})
+	}
 	if _, err := n.Zone(); err != nil {
 		out = append(out, Problem{Path: "time_zone", Text: fmt.Sprintf("there is no time zone %q", n.TimeZone),
 			Hint: "write a name of the IANA's list, such as \"Europe/Zurich\" or \"UTC\""})
