@@ -47,8 +47,9 @@ Left at home are: the site, with time zone and skyline, in the place of which th
 says how the Moon was turned at each clip, so that it makes the same to the last bit
 (--with-site keeps them); comments (--with-comments keeps them); and the names of clips,
 which go by the head of their SHA-256. Stacked panels go along by --with-panels, with their
-times, so that the mosaic and all after it can be made again when the clips are gone. Clips themselves go along by --with-clips, as they
-are: a clip holds the time of its frames and what else the camera's program wrote into it.`,
+times, so that the mosaic and all after it can be made again when the clips are gone. Clips
+themselves go along by --with-clips, as they are: a clip holds the time of its frames and what
+else the camera's program wrote into it.`,
 		Example: `  plenilune pack night.hcl -o moon.zip
   plenilune pack night.hcl --with-clips --license https://creativecommons.org/licenses/by/4.0/`,
 		Args: cobra.ExactArgs(1),
