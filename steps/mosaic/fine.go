@@ -110,11 +110,14 @@ func runFinest(ctx context.Context, t *pipeline.Task) error {
 		if err := t.In("finest")[i].Table(&own); err != nil {
 			return fmt.Errorf("read how fine panel %d is: %w", i+1, err)
 		}
-		if err := sheets[i].open(); err != nil {
-			return err
+		if len(own.Limit) == 0 {
+			return nil
 		}
-		told[i] = sheets[i].finest(&own, g.Panels[i].Scale, &out)
-		sheets[i].held = nil
+		v, err := sheets[i].voiceAlone()
+		if err != nil {
+			return fmt.Errorf("read panel %d: %w", i+1, err)
+		}
+		told[i] = sheets[i].finest(&own, &v, g.Panels[i].Scale, &out)
 		return nil
 	})
 	if err != nil {
@@ -133,8 +136,8 @@ type cellSay struct {
 	limit, weight float64
 }
 
-// finest is what an open panel of a scale says of each cell in which it shows something. It counts as its finest plane does in the join.
-func (s *sheet) finest(own *windowsTable, scale float64, cells *finestTable) (out []cellSay) {
+// finest is what a panel of a voice and a scale says of each cell in which it shows something. It counts as its finest plane does in the join.
+func (s *sheet) finest(own *windowsTable, voice *voice, scale float64, cells *finestTable) (out []cellSay) {
 	gain := s.sharp.gain(0)
 	perPx := float64(own.Width) / float64(s.w) / scale // of the stack's pixels to one of the joined picture's
 	for k := range cells.PeriodPx {
@@ -143,7 +146,7 @@ func (s *sheet) finest(own *windowsTable, scale float64, cells *finestTable) (ou
 			continue
 		}
 		u, v := s.lies(x, y)
-		far, weight := s.voice.at(u, v)
+		far, weight := voice.at(u, v)
 		if far == 0 {
 			continue
 		}

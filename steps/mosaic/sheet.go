@@ -73,16 +73,16 @@ func (s *sheet) read() (*held, error) {
 	if err != nil {
 		return nil, err
 	}
-	weight, e1 := readPanel(s.from.weight)
-	full, e2 := readPanel(s.from.full)
-	w, h, noise, e3 := s.from.noise.Pixels()
-	if err := errors.Join(e1, e2, e3); err != nil {
-		return nil, fmt.Errorf("its planes: %w", err)
+	w, h, noise, err := s.from.noise.Pixels()
+	if err != nil {
+		return nil, fmt.Errorf("its noise: %w", err)
 	}
-	for _, size := range [3][2]int{{weight.w, weight.h}, {full.w, full.h}, {w, h}} {
-		if size != [2]int{s.w, s.h} {
-			return nil, fmt.Errorf("its planes are of %d×%d and %d×%d px", s.w, s.h, size[0], size[1])
-		}
+	if err := s.sized(w, h); err != nil {
+		return nil, err
+	}
+	v, err := s.readVoice(pix[0])
+	if err != nil {
+		return nil, err
 	}
 	for c, p := range pix {
 		s.falloff.evenOut(p, s.w, s.h)
@@ -91,7 +91,36 @@ func (s *sheet) read() (*held, error) {
 	for _, p := range noise {
 		s.falloff.noise(p, s.w, s.h)
 	}
-	return &held{plane.Of(s.w, s.h, pix...), voiceOf(pix[0], weight.v, full.v, s.w, s.h), fineNoiseOf(noise, s.w, s.h, float32(s.noise))}, nil
+	return &held{plane.Of(s.w, s.h, pix...), v, fineNoiseOf(noise, s.w, s.h, float32(s.noise))}, nil
+}
+
+// readVoice reads what the panel's say depends on, beside one of its channels.
+func (s *sheet) readVoice(pix []float32) (voice, error) {
+	weight, e1 := readPanel(s.from.weight)
+	full, e2 := readPanel(s.from.full)
+	if err := errors.Join(e1, e2); err != nil {
+		return voice{}, fmt.Errorf("its planes: %w", err)
+	}
+	if err := errors.Join(s.sized(weight.w, weight.h), s.sized(full.w, full.h)); err != nil {
+		return voice{}, err
+	}
+	return voiceOf(pix, weight.v, full.v, s.w, s.h), nil
+}
+
+// voiceAlone reads the panel's voice, and keeps nothing of the panel.
+func (s *sheet) voiceAlone() (voice, error) {
+	_, _, pix, err := s.from.pixels.Pixels()
+	if err != nil {
+		return voice{}, err
+	}
+	return s.readVoice(pix[0])
+}
+
+func (s *sheet) sized(w, h int) error {
+	if w != s.w || h != s.h {
+		return fmt.Errorf("its planes are of %d×%d and %d×%d px", s.w, s.h, w, h)
+	}
+	return nil
 }
 
 // says returns the panel's say at each pixel of a rectangle, 0…1.
