@@ -11,8 +11,8 @@ import (
 )
 
 // viewSettings is how the Moon stood while a panel was taken against how it stood at the epoch, the middle of the session. It stands in
-// records, and so is rounded to what a picture of some thousand pixels shows: a thousandth of a degree is 0.02 px there. From ten times
-// finer values, and many of them, the site came out to some ten kilometres.
+// records, and so it is reckoned for a place near the site (see nearby), and rounded to what a picture of some thousand pixels shows: a
+// thousandth of a degree is 0.02 px there.
 type viewSettings struct {
 	Known             bool
 	EastDeg, NorthDeg float64 // see moon.Aspect
@@ -62,7 +62,7 @@ func viewsFor(x *pipeline.Expansion, items []pipeline.Item, set *Settings) (epoc
 			times[i] = 0 // bare sky has no ground to carry
 		}
 	}
-	epoch, views = viewsAt(moon.Site{LatitudeDeg: site.LatitudeDeg, LongitudeDeg: site.LongitudeDeg, ElevationM: site.ElevationM}, times)
+	epoch, views = viewsAt(nearby(*site), times)
 	if views == nil {
 		why = noTimes
 	}
@@ -74,6 +74,16 @@ func viewsFor(x *pipeline.Expansion, items []pipeline.Item, set *Settings) (epoc
 		}
 	}
 	return epoch, views, why, nil
+}
+
+// siteGridDeg is between how many degrees of latitude and longitude places are told apart. Rounded as they are, the views of a session
+// told the site to some hundred metres, with the clips' times, since each bears on the same two unknowns; of a grid they tell a corner.
+const siteGridDeg = 0.5
+
+// nearby is the corner of a grid that lies nearest to a site, at sea level: at the most 40 km off, where the Moon is seen from 0.006°
+// aside. Nearly all of that is the same for all clips, and shows in nothing.
+func nearby(site pipeline.Site) moon.Site {
+	return moon.Site{LatitudeDeg: rounded(site.LatitudeDeg, 1/siteGridDeg), LongitudeDeg: rounded(site.LongitudeDeg, 1/siteGridDeg)}
 }
 
 // viewsAt is viewsFor a place and times in nanoseconds since 1970; those not above zero are unknown.
