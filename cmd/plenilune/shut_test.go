@@ -57,6 +57,7 @@ func (k *lasting) shut(t *testing.T) {
 			mode(t, folder, 0o755)
 			oneLine(t, cmd, string(text), s.says)
 			k.whole(t, out)
+			partless(t, out)
 			k.finish(t, cacheDir, out)
 			k.same(t, out)
 			clean(t, cacheDir)
