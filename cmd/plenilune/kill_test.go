@@ -41,6 +41,10 @@ func (k *lasting) killed(t *testing.T) {
 		}
 		t.Run(e.name, func(t *testing.T) {
 			takes, _ := k.time(t, e.args, e.cached, e.placed)
+			for range n / 10 { // the machine may have been busy with something else
+				again, _ := k.time(t, e.args, e.cached, e.placed)
+				takes = min(takes, again)
+			}
 			inTime := 0
 			for i := range n {
 				if k.once(t, i, e.args, e.cached, e.placed, time.Duration(k.rng.Float64()*float64(takes))) {
