@@ -38,7 +38,6 @@ type Cache struct {
 	closed bool
 	index  *index
 	log    *journal
-	from   state // as written to disk while the cache is open
 
 	uses    uses
 	codec   codec
@@ -151,17 +150,16 @@ func (c *Cache) Close() error {
 	if e := c.index.setGarbage(c.garbage.Load()); err == nil {
 		err = e
 	}
-	pos := c.log.position()
 	if e := c.log.close(); err == nil {
 		err = e
 	}
 	if e := c.index.close(); err == nil {
 		err = e
 	}
-	if err != nil { // the state on disk still says "open": the next Open looks closely
+	if err != nil { // the state on disk still says "open": the next Open makes the index again
 		return fmt.Errorf("close cache %s: %w", c.dir, err)
 	}
-	st := state{word: stateClean, journal: pos}
+	st := state{word: stateClean}
 	if c.suspect.Load() {
 		st.word = stateRebuild
 	} else if st.files, err = fingerprint(filepath.Join(c.dir, indexDir)); err != nil {

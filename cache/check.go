@@ -74,7 +74,7 @@ func (k *checker) advance(n int64) {
 func (k *checker) journal() error {
 	dir := filepath.Join(k.c.dir, journalDir)
 	name := func(p position) string { return filepath.Join(journalDir, filepath.Base(segmentPath(dir, p.segment))) }
-	_, err := scanJournal(dir, position{}, func(p position, r record) error {
+	_, err := scanJournal(dir, func(p position, r record) error {
 		k.advance(recordSize(int64(len(r.payload))))
 		if r.kind == kindUse {
 			return k.ctx.Err()

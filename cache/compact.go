@@ -47,7 +47,7 @@ func (c *Cache) writeCompacted(ctx context.Context, drop map[useKey]bool) ([]str
 	dir := filepath.Join(c.dir, journalDir)
 	last := map[useKey]position{}
 	each := func(fn func(p position, r record, k useKey) error) error {
-		_, err := scanJournal(dir, position{}, func(p position, r record) error {
+		_, err := scanJournal(dir, func(p position, r record) error {
 			if err := ctx.Err(); err != nil {
 				return err
 			}

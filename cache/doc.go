@@ -14,7 +14,7 @@
 //   - The process is killed: everything that a call has acknowledged. A record
 //     is handed to the operating system in one write before the call returns,
 //     and a blob is renamed into place before it is catalogued. The next Open
-//     replays what the index may have missed.
+//     makes the index again from these.
 //   - The power fails: every acknowledged blob (each is synced before it gets
 //     its name) and every record older than syncDelay. Younger records may be
 //     lost, which makes misses; each record carries its own checksum, and an

@@ -125,7 +125,7 @@ func TestFormatExampleOfWords(t *testing.T) {
 }
 
 func TestFormatExampleOfTheState(t *testing.T) {
-	s := state{word: stateClean, journal: position{3, 5120}, files: []fileSum{
+	s := state{word: stateClean, files: []fileSum{
 		{1048576, Sum([]byte("x")).String(), "DISCARD"}, {4096, "-", "000001.vlog"},
 	}}
 	if got := string(s.text()); got != block(t, "state") {

@@ -190,18 +190,14 @@ func (j *journal) close() error {
 	return err
 }
 
-// scanJournal calls fn for every sound record from a position on, and bad for
-// every stretch that is none. It returns where the last sound record ends.
-func scanJournal(dir string, from position, fn func(p position, r record) error, bad func(p position, n int64)) (position, error) {
+// scanJournal calls fn for every sound record, and bad for every stretch that is none. It returns where the last sound record ends.
+func scanJournal(dir string, fn func(p position, r record) error, bad func(p position, n int64)) (position, error) {
 	segs, err := segments(dir)
 	if err != nil {
-		return from, err
+		return position{}, err
 	}
-	end := from
+	var end position
 	for _, s := range segs {
-		if s < from.segment {
-			continue
-		}
 		b, err := os.ReadFile(segmentPath(dir, s))
 		if err != nil {
 			return end, err
@@ -214,9 +210,6 @@ func scanJournal(dir string, from position, fn func(p position, r record) error,
 		at := min(segmentHead, len(b))
 		if _, ok := parseSegmentHeader(b); !ok {
 			report(0, at)
-		}
-		if s == from.segment {
-			at = max(at, int(min(from.offset, int64(len(b)))))
 		}
 		n, err := scanRecords(b, at, func(at int, r record) error { return fn(position{s, int64(at)}, r) }, report)
 		if err != nil {

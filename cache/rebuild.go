@@ -30,8 +30,7 @@ func (c *Cache) openIndex(ctx context.Context) error {
 	if doubt != nil {
 		return c.rebuild(ctx, doubt)
 	}
-	c.from = state{word: stateOpen, journal: st.journal, unclean: st.unclean + 1}
-	if err := writeState(c.dir, c.from); err != nil {
+	if err := writeState(c.dir, state{word: stateOpen}); err != nil {
 		return err
 	}
 	x, err := openBadger(filepath.Join(c.dir, indexDir))
@@ -97,12 +96,7 @@ func (c *Cache) rebuild(ctx context.Context, why error) error {
 	if n > 0 && why != nil {
 		c.warn("the cache's index was made again (%v): %d entries came back from the journal and the blob files", why, n)
 	}
-	end, err := lastPosition(filepath.Join(c.dir, journalDir))
-	if err != nil {
-		return err
-	}
-	c.from = state{word: stateOpen, journal: end, unclean: 1}
-	return writeState(c.dir, c.from)
+	return writeState(c.dir, state{word: stateOpen})
 }
 
 // journalBytes is what all journal segments take.
@@ -118,20 +112,6 @@ func journalBytes(dir string) (sum int64, err error) {
 	return sum, err
 }
 
-// lastPosition is the end of the last journal segment.
-func lastPosition(dir string) (position, error) {
-	segs, err := segments(dir)
-	if err != nil || len(segs) == 0 {
-		return position{}, err
-	}
-	last := segs[len(segs)-1]
-	info, err := os.Stat(segmentPath(dir, last))
-	if err != nil {
-		return position{}, err
-	}
-	return position{last, info.Size()}, nil
-}
-
 // replay brings the journal and all blob files into the
 // index, and cuts off a record that was left unfinished. It returns how many
 // entries there were.
@@ -140,7 +120,7 @@ func (c *Cache) replay(ctx context.Context) (int, error) {
 	b := c.index.batch()
 	n := 0
 	used := map[useKey]bool{}
-	end, err := scanJournal(log, position{}, func(_ position, r record) error {
+	end, err := scanJournal(log, func(_ position, r record) error {
 		if r.kind == kindUse {
 			for _, u := range decodeUses(r.payload) {
 				used[u.useKey] = true

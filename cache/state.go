@@ -21,10 +21,8 @@ const (
 
 // state is the marker that tells the next Open how the last one ended.
 type state struct {
-	word    string
-	journal position // the index holds all that is before this
-	unclean int      // opens in a row, this one included, that were not closed
-	files   []fileSum
+	word  string
+	files []fileSum
 }
 
 // fileSum is one file of a closed index.
@@ -37,7 +35,7 @@ type fileSum struct {
 const stateWords = "plenilune cache state 1"
 
 func (s state) text() []byte {
-	b := fmt.Appendf(nil, "%s\n%s\njournal %d %d\nunclean %d\n", stateWords, s.word, s.journal.segment, s.journal.offset, s.unclean)
+	b := fmt.Appendf(nil, "%s\n%s\n", stateWords, s.word)
 	for _, f := range s.files {
 		b = fmt.Appendf(b, "file %d %s %s\n", f.size, f.sum, f.name)
 	}
@@ -69,10 +67,6 @@ func readState(dir string) state {
 			return lost
 		case n == 1:
 			s.word = line
-		case strings.HasPrefix(line, "journal "):
-			_, err = fmt.Sscanf(line, "journal %d %d", &s.journal.segment, &s.journal.offset)
-		case strings.HasPrefix(line, "unclean "):
-			_, err = fmt.Sscanf(line, "unclean %d", &s.unclean)
 		case strings.HasPrefix(line, "file "):
 			var f fileSum
 			_, err = fmt.Sscanf(line, "file %d %s %s", &f.size, &f.sum, &f.name)

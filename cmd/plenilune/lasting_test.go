@@ -36,6 +36,7 @@ type lasting struct {
 	done          string // an output folder that is whole
 	want          map[string]cache.ID
 	other         map[string]cache.ID // what another recipe gives
+	pack          cache.ID            // of the night in one file
 	rng           *rand.Rand
 }
 
@@ -73,8 +74,26 @@ func newLasting(t *testing.T) *lasting {
 	k.finish(t, k.full, k.done)
 	k.want = published(t, k.done)
 	_, k.other = k.time(t, another, true, false)
+	k.pack = k.packed(t)
 	return k
 }
+
+// packed is what a pack of the night holds.
+func (k *lasting) packed(t *testing.T) cache.ID {
+	t.Helper()
+	cmd, cacheDir, _ := k.begin(t, packing, true, true)
+	if err := cmd.Wait(); err != nil {
+		t.Fatalf("pack: %v", err)
+	}
+	b, err := os.ReadFile(packFile(cacheDir))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return cache.Sum(b)
+}
+
+// packFile is where a case's pack goes.
+func packFile(cacheDir string) string { return filepath.Join(filepath.Dir(cacheDir), "night.zip") }
 
 // finish runs the night, which must succeed, and returns what was said.
 func (k *lasting) finish(t *testing.T, cacheDir, out string, more ...string) string {
@@ -118,7 +137,7 @@ var another = []string{"run", "NIGHT", "-o", "OUT", "--cache", "CACHE", "--set",
 // words puts the places of a case into a command.
 func (k *lasting) words(args []string, cacheDir, out string) (words []string) {
 	for _, a := range args {
-		words = append(words, strings.NewReplacer("NIGHT", k.manifest, "OUT", out, "CACHE", cacheDir).Replace(a))
+		words = append(words, strings.NewReplacer("NIGHT", k.manifest, "OUT", out, "CACHE", cacheDir, "PACK", packFile(cacheDir)).Replace(a))
 	}
 	return words
 }
@@ -140,7 +159,6 @@ func (k *lasting) whole(t *testing.T, out string) {
 			t.Errorf("%s stands there in part", name)
 		}
 	}
-	partless(t, out)
 }
 
 // clean fails the test if a cache has faults.

@@ -59,6 +59,7 @@ func (k *lasting) filled(t *testing.T) {
 			oneLine(t, cmd, string(text), c.says)
 			oneLine(t, cmd, string(text), `make room \(plenilune cache trim`)
 			k.whole(t, out)
+			partless(t, out)
 			remount(t, disk, "200m")
 			k.finish(t, cacheDir, out)
 			k.same(t, out)

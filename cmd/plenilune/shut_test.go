@@ -48,15 +48,17 @@ func (k *lasting) shut(t *testing.T) {
 			}
 			yield(t, at)
 			folder := strings.NewReplacer("AT", at, "CACHE", cacheDir, "OUT", out).Replace(s.folder)
-			mode(t, folder, 0o555)
+			shut := append(blobFolders(t, folder), folder)
+			mode(t, 0o555, shut...)
 			cmd := exec.Command(exe, k.words(another, cacheDir, out)...)
 			if os.Geteuid() == 0 {
 				cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: nobody, Gid: nobody}}
 			}
 			text, _ := cmd.CombinedOutput() // its exit code is looked at
-			mode(t, folder, 0o755)
+			mode(t, 0o755, shut...)
 			oneLine(t, cmd, string(text), s.says)
 			k.whole(t, out)
+			partless(t, out)
 			k.finish(t, cacheDir, out)
 			k.same(t, out)
 			clean(t, cacheDir)
@@ -67,9 +69,9 @@ func (k *lasting) shut(t *testing.T) {
 // worldly makes the night open to every user, and a folder for cases with a copy of the program that anyone may run.
 func (k *lasting) worldly(t *testing.T) (at, exe string) {
 	t.Helper()
-	mode(t, filepath.Dir(k.dir), 0o755)
+	mode(t, 0o755, filepath.Dir(k.dir))
 	for _, d := range []string{"clips", "dark", "flat"} {
-		mode(t, filepath.Join(k.dir, d), 0o755)
+		mode(t, 0o755, filepath.Join(k.dir, d))
 	}
 	from, err := exec.LookPath("plenilune")
 	if err != nil {
@@ -110,11 +112,23 @@ func yield(t *testing.T, dir string) {
 	}
 }
 
-func mode(t *testing.T, path string, m fs.FileMode) {
+func mode(t *testing.T, m fs.FileMode, paths ...string) {
 	t.Helper()
-	if err := os.Chmod(path, m); err != nil {
+	for _, p := range paths {
+		if err := os.Chmod(p, m); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// blobFolders are the folders of blobs in a folder, if it is that of the blobs: whether a new blob needs a new one hangs on its bytes.
+func blobFolders(t *testing.T, folder string) []string {
+	t.Helper()
+	found, err := filepath.Glob(filepath.Join(folder, "[0-9a-f][0-9a-f]"))
+	if err != nil {
 		t.Fatal(err)
 	}
+	return found
 }
 
 // oneLine holds that a command failed, and gave the reason in one line, beside what is always said.
