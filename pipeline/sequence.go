@@ -18,7 +18,8 @@ type Sequence struct {
 }
 
 // pictureKinds are the endings of pictures.
-var pictureKinds = map[string]string{".png": "PNG", ".tif": "TIFF", ".tiff": "TIFF", ".jpg": "JPEG", ".jpeg": "JPEG"}
+var pictureKinds = map[string]string{".png": "PNG", ".tif": "TIFF", ".tiff": "TIFF", ".jpg": "JPEG", ".jpeg": "JPEG",
+	".fits": "FITS", ".fit": "FITS", ".fts": "FITS"}
 
 // PictureKind tells what kind of picture a name's ending means, or "".
 func PictureKind(name string) string { return pictureKinds[strings.ToLower(filepath.Ext(name))] }
@@ -61,7 +62,7 @@ func (m *Manifest) resolveSequences(d *Diagnostics, b *Block, out exceptions, cl
 		if folders {
 			found = slices.DeleteFunc(found, func(path string) bool { return PictureKind(path) == "" })
 		} else if k := slices.IndexFunc(found, func(path string) bool { return PictureKind(path) == "" }); k >= 0 {
-			d.fault(p.at, fmt.Sprintf("%s is no picture", filepath.ToSlash(found[k])), "sequences are made of .png, .tif and .jpg files; clips that are one file each go into files")
+			d.fault(p.at, fmt.Sprintf("%s is no picture", filepath.ToSlash(found[k])), "sequences are made of .png, .tif, .jpg and .fits files; clips that are one file each go into files")
 			continue
 		}
 		if len(found) == 0 {

@@ -20,14 +20,25 @@ type foundSequence struct {
 	folder bool // it is all pictures of the folder that it goes by
 }
 
-// sequences takes the clips among the pictures of a folder: those that are named alike but for a number.
+// sequences takes the clips among the pictures of a folder: those that are named alike but for a number. What is a capture,
+// too, is one of its own unless so many are named alike, and hold one frame each.
 func (s *search) sequences(dir string, pictures []string, r role) {
 	pictures = slices.DeleteFunc(pictures, func(p string) bool {
 		st, err := os.Stat(p)
-		return err != nil || !st.Mode().IsRegular()
+		odd := err != nil || !st.Mode().IsRegular()
+		if odd && isCapture(p) {
+			s.entry(p, roleOf(filepath.Base(p), r))
+		}
+		return odd
 	})
 	found := pipeline.SequencesOf(pictures, false)
 	for _, q := range found {
+		if isCapture(q.Pictures[0]) && !s.manyOfOne(q, r) {
+			for _, p := range q.Pictures {
+				s.entry(p, roleOf(filepath.Base(p), r))
+			}
+			continue
+		}
 		got := &foundSequence{q, len(found) == 1}
 		if got.folder {
 			got.Path = filepath.Clean(dir)
@@ -43,7 +54,7 @@ func (s *search) sequences(dir string, pictures []string, r role) {
 			s.leave(got.Path, "its name says both dark and flat", "")
 		case as != clipRole && s.given[as]:
 			s.leave(got.Path, fmt.Sprintf("it is named like %s frames, and --%s names others", as, as), "")
-		case len(q.Pictures) < 2 || as == clipRole && len(q.Pictures) < fewestPictures:
+		case len(q.Pictures) < fewest(as):
 			if !s.outside {
 				s.leaveFew(q)
 			}
@@ -52,6 +63,23 @@ func (s *search) sequences(dir string, pictures []string, r role) {
 			s.files = append(s.files, roleFile{path: got.Path, role: as, sequence: got})
 		}
 	}
+}
+
+// fewest is how many pictures, at least, are a clip or a master.
+func fewest(r role) int {
+	if r == clipRole {
+		return fewestPictures
+	}
+	return 2
+}
+
+// manyOfOne tells whether files are many enough for a sequence, and the first holds one frame.
+func (s *search) manyOfOne(q pipeline.Sequence, r role) bool {
+	if len(q.Pictures) < fewest(roleOf(filepath.Base(q.Path), r)) {
+		return false
+	}
+	x, err := probe(q.Pictures[0])
+	return err == nil && x.Declared == 1
 }
 
 // leaveFew leaves pictures out that are too few to be a clip.
@@ -75,7 +103,7 @@ func readSequence(q *foundSequence) (foundClip, error) {
 			bytes += st.Size()
 		}
 	}
-	return foundClip{path: q.Path, sequence: q, frames: x.Frames, declared: x.Declared, bytes: bytes, kind: kindOf(x)}, nil
+	return foundClip{path: q.Path, sequence: q, frames: x.Frames, declared: x.Declared, start: x.StartUnixNS, bytes: bytes, kind: kindOf(x)}, nil
 }
 
 // sequencePatterns writes a pattern for each sequence, for a manifest in the folder base.

@@ -175,6 +175,11 @@ func (f *packFlags) dateOf(m *pipeline.Manifest) (string, error) {
 				began = append(began, x.StartUnixNS)
 			}
 		}
+		for _, q := range b.Sequences {
+			if x, err := probePictures(q.Pictures); err == nil && x.StartUnixNS > 0 {
+				began = append(began, x.StartUnixNS)
+			}
+		}
 	}
 	if len(began) == 0 {
 		return undated, nil

@@ -22,12 +22,12 @@ import (
 	"plenilune/steps/format/tiff"
 )
 
-// scriptPictures writes SER files anew, frame by frame, and removes them: as a folder of PNG files each, as TIFF files
-// beside one another, or as lossless films: pictures png|tiff|film FILE…, patterns too. Contents keep their order.
+// scriptPictures writes SER files anew, frame by frame, and removes them: as a folder of PNG or FITS files each, as TIFF files
+// beside one another, or as lossless films: pictures png|fits|tiff|film FILE…, patterns too. Contents keep their order.
 func scriptPictures(ts *testscript.TestScript, neg bool, args []string) {
-	write := map[string]func(*testscript.TestScript, byte, string, formattest.Film){"png": pngFolder, "tiff": tiffRun, "film": ffv1}[args[0]]
+	write := map[string]func(*testscript.TestScript, byte, string, formattest.Film){"png": pngFolder, "fits": fitsFolder, "tiff": tiffRun, "film": ffv1}[args[0]]
 	if neg || write == nil {
-		ts.Fatalf("usage: pictures png|tiff|film FILE…")
+		ts.Fatalf("usage: pictures png|fits|tiff|film FILE…")
 	}
 	for _, a := range args[1:] {
 		found, err := filepath.Glob(ts.MkAbs(a))
@@ -78,6 +78,29 @@ func pngFolder(ts *testscript.TestScript, first byte, stem string, f formattest.
 	})
 	for i, b := range files {
 		ts.Check(os.WriteFile(filepath.Join(stem, fmt.Sprintf("f%d.png", i)), b, 0o666))
+	}
+}
+
+// fitsFolder writes a folder of FITS files, each with its frame's time if there is one, and a note in the first.
+func fitsFolder(ts *testscript.TestScript, first byte, stem string, f formattest.Film) {
+	ts.Check(os.Mkdir(stem, 0o777))
+	encode := func(i int, note string) []byte {
+		one := f
+		one.Frames, one.Note = f.Frames[i:i+1], note
+		if len(f.Times) > 0 {
+			one.Times = f.Times[i : i+1]
+		}
+		b, err := formattest.FITS(one, formattest.FITSOptions{Bits: f.Bits})
+		ts.Check(err)
+		return b
+	}
+	var files [][]byte
+	for i := range f.Frames {
+		files = append(files, encode(i, ""))
+	}
+	orderedSequence(ts, first, files, func(note string) []byte { return encode(0, note) })
+	for i, b := range files {
+		ts.Check(os.WriteFile(filepath.Join(stem, fmt.Sprintf("f%d.fit", i)), b, 0o666))
 	}
 }
 

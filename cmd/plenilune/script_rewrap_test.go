@@ -65,10 +65,10 @@ func coloured(f formattest.Film) formattest.Film {
 }
 
 // scriptRewrap writes SER files anew as another kind, frame by frame, and removes them: rewrap KIND
-// [untimed] [RGB or GBRG, taken for such] FILE…, patterns too.
+// [untimed|timed] [RGB or GBRG, taken for such] FILE…, patterns too.
 func scriptRewrap(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 2 {
-		ts.Fatalf("usage: rewrap KIND [untimed] [RGB|GBRG] FILE…")
+		ts.Fatalf("usage: rewrap KIND [untimed|timed] [RGB|GBRG] FILE…")
 	}
 	wrap, ok := wraps[args[0]]
 	if !ok {
@@ -82,7 +82,7 @@ func scriptRewrap(ts *testscript.TestScript, neg bool, args []string) {
 		}
 		return is
 	}
-	untimed, rgb, gbrg := option("untimed"), option(raw.RGB), option(raw.GBRG)
+	untimed, timed, rgb, gbrg := option("untimed"), option("timed"), option(raw.RGB), option(raw.GBRG)
 	var paths []string
 	for _, a := range files {
 		found, err := filepath.Glob(ts.MkAbs(a))
@@ -92,7 +92,7 @@ func scriptRewrap(ts *testscript.TestScript, neg bool, args []string) {
 	if len(paths) == 0 {
 		ts.Fatalf("no file matches %v", files)
 	}
-	for _, p := range paths {
+	for k, p := range paths {
 		b, err := os.ReadFile(p)
 		ts.Check(err)
 		c, err := clips.Open(bytes.NewReader(b), int64(len(b)))
@@ -104,6 +104,12 @@ func scriptRewrap(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Check(err)
 		if untimed {
 			film.Times = nil
+		}
+		if timed {
+			film.Times = nil
+			for i := range film.Frames {
+				film.Times = append(film.Times, time.Date(2024, 3, 19, 20, k, 0, i*20e6, time.UTC))
+			}
 		}
 		if rgb {
 			film = coloured(film)

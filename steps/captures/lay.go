@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"plenilune/pipeline"
 	"plenilune/steps/format/picture"
@@ -21,11 +22,17 @@ type laid struct {
 	Bits    int        `json:"bits"` // a sample
 	Frames  int        `json:"frames"`
 	Damaged []int      `json:"damaged"` // numbers of those that could not be read, and are black
+
+	Times []int64 `json:"times_unix_ns,omitempty"` // of each frame, UTC, 0 where unknown; none if all are
 }
 
 // clip is a clip that was laid out as if a file of it had been opened.
 func (l laid) clip() *raw.Clip {
-	return &raw.Clip{Format: l.Format, Layout: l.Layout, Depth: l.Bits, Frames: l.Frames, Declared: int64(l.Frames)}
+	c := &raw.Clip{Format: l.Format, Layout: l.Layout, Depth: l.Bits, Frames: l.Frames, Declared: int64(l.Frames), Times: l.Times}
+	if i := slices.IndexFunc(l.Times, func(ns int64) bool { return ns != 0 }); i >= 0 {
+		c.Start, c.TimeSource = l.Times[i], "header"
+	}
+	return c
 }
 
 // layPart decodes the pictures of a clip, once, into plain frames.
@@ -53,7 +60,7 @@ func runLay(ctx context.Context, t *pipeline.Task) error {
 	}
 	clip := clipOf(t)
 	l := layer{s: s, out: laid{Format: s.Format, Layout: s.layout(), Bits: s.laidBits(), Damaged: []int{}}}
-	if s.Bits < 32 {
+	if s.Plain == nil && s.Bits < 32 {
 		l.table = linearTable(s.Encoding.Name, s.Bits)
 	}
 	err := t.PutBytes("file", func(w io.Writer) error { return l.pictures(ctx, t, clip, w) })
@@ -86,23 +93,24 @@ func (e *mismatch) Error() string { return e.text }
 func (l *layer) pictures(ctx context.Context, t *pipeline.Task, clip pipeline.Source, w io.Writer) error {
 	pieces := clip.Pieces()
 	at := picturesAtOnce(l.s)
-	frames, faults, clipped := make([][]byte, at), make([]error, at), make([]int, at)
+	frames, got := make([][]byte, at), make([]decoded, at)
 	for i := range frames {
 		frames[i] = make([]byte, l.out.Layout.FrameBytes())
 	}
 	for from := 0; from < len(pieces); from += at {
 		n := min(at, len(pieces)-from)
 		if err := t.Each(ctx, n, func(k int) error {
-			clipped[k], faults[k] = l.picture(pieces[from+k], frames[k])
+			got[k] = l.picture(pieces[from+k], frames[k])
 			return nil
 		}); err != nil {
 			return err
 		}
 		for k := range n {
-			if err := l.judge(t, clip, from+k, faults[k], frames[k]); err != nil {
+			if err := l.judge(t, clip, from+k, got[k].fault, frames[k]); err != nil {
 				return err
 			}
-			l.clipped += clipped[k]
+			l.clipped += got[k].clipped
+			l.out.Times = append(l.out.Times, got[k].taken)
 			if _, err := w.Write(frames[k]); err != nil {
 				return err
 			}
@@ -112,6 +120,9 @@ func (l *layer) pictures(ctx context.Context, t *pipeline.Task, clip pipeline.So
 	}
 	if len(l.out.Damaged) == len(pieces) {
 		return errors.New("none of its pictures can be read")
+	}
+	if !slices.ContainsFunc(l.out.Times, func(ns int64) bool { return ns != 0 }) {
+		l.out.Times = nil
 	}
 	return nil
 }
@@ -126,7 +137,9 @@ func (l *layer) judge(t *pipeline.Task, clip pipeline.Source, i int, fault error
 	case errors.As(fault, &other):
 		return fmt.Errorf("%s %w", name, fault)
 	}
-	clear(frame)
+	if clear(frame); l.s.Plain != nil {
+		blacken(*l.s.Plain, frame)
+	}
 	l.out.Damaged = append(l.out.Damaged, i)
 	if n := len(l.out.Damaged); n <= mostDamaged {
 		t.Warn("frame-damaged", "%s: frame %d, counted from 0, cannot be read and is left out: %v", name, i, fault)
@@ -136,13 +149,30 @@ func (l *layer) judge(t *pipeline.Task, clip pipeline.Source, i int, fault error
 	return nil
 }
 
+// decoded is what came of one picture.
+type decoded struct {
+	taken   int64 // in Unix nanoseconds, UTC; 0: unknown
+	clipped int   // samples
+	fault   error
+}
+
 // picture decodes one picture into a frame.
-func (l *layer) picture(piece pipeline.Piece, frame []byte) (clipped int, err error) {
+func (l *layer) picture(piece pipeline.Piece, frame []byte) (out decoded) {
 	f, closer, err := piece.Open()
 	if err != nil {
-		return 0, err
+		return decoded{fault: err}
 	}
 	defer closer.Close()
+	if l.s.Plain != nil {
+		out.taken, out.fault = l.plain(f, frame)
+	} else {
+		out.clipped, out.fault = l.decode(f, frame)
+	}
+	return out
+}
+
+// decode makes samples of a picture plain numbers.
+func (l *layer) decode(f pipeline.File, frame []byte) (clipped int, err error) {
 	p, err := picture.Open(f, f.Size())
 	if err != nil {
 		return 0, err

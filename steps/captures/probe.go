@@ -24,6 +24,15 @@ func Probe(f pipeline.File) (Index, error) {
 func ProbePictures(pieces []pipeline.Piece) (Index, error) {
 	err := errors.New("it holds no picture")
 	for i := range pieces {
+		var x Index
+		var plain bool
+		if x, plain, err = probeFITS(pieces[i]); plain && err == nil {
+			x.Foreign, x.Frames, x.Declared, x.TimesUnixNS = kindPicture, len(pieces), int64(len(pieces)), nil
+			return x, nil
+		}
+		if plain || err != nil {
+			continue
+		}
 		var s source
 		if s, err = lookAtPicture(pieces[i], sourceSettings{Encoding: encodingAuto}); err == nil {
 			s.Frames = len(pieces)
@@ -31,6 +40,22 @@ func ProbePictures(pieces []pipeline.Piece) (Index, error) {
 		}
 	}
 	return Index{}, err
+}
+
+// probeFITS looks at a picture as Probe does at a clip, if it is FITS.
+func probeFITS(piece pipeline.Piece) (x Index, is bool, err error) {
+	f, closer, err := piece.Open()
+	if err != nil {
+		return Index{}, false, err
+	}
+	defer closer.Close()
+	if !isFITS(f) {
+		return Index{}, false, nil
+	}
+	if _, err = openFITS(f); err == nil {
+		x, err = Probe(f)
+	}
+	return x, true, err
 }
 
 // ProbeFilm asks the program that reads films about one.

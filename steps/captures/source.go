@@ -21,6 +21,10 @@ type source struct {
 	Frames   int      `json:"frames"` // of a film: as its container tells, 0 if it does not
 	Scale    float64  `json:"scale"`  // of float32 samples: by what they are multiplied
 	Encoding encoding `json:"encoding"`
+
+	// Of frames that are laid out as they stand in their files: how, and the bits that the files state.
+	Plain *raw.Layout `json:"plain,omitempty"`
+	Depth int         `json:"depth,omitempty"`
 }
 
 // sourceSettings are what varies it.
@@ -31,6 +35,9 @@ type sourceSettings struct {
 
 // laidBits is how many bits a sample has in the frames that are laid out.
 func (s source) laidBits() int {
+	if s.Plain != nil {
+		return s.Depth
+	}
 	if s.Bits == 8 && s.Encoding.Name == encodingLinear {
 		return 8
 	}
@@ -39,6 +46,9 @@ func (s source) laidBits() int {
 
 // layout is that of the frames that are laid out.
 func (s source) layout() raw.Layout {
+	if s.Plain != nil {
+		return *s.Plain
+	}
 	l := raw.Layout{Width: s.Width, Height: s.Height, Planes: s.Planes, SampleBytes: s.laidBits() / 8, Pattern: raw.Mono}
 	if s.Planes == 3 {
 		l.Pattern = raw.RGB
@@ -62,7 +72,7 @@ func (s source) state(t *pipeline.Task) {
 // picturesPart looks at the first picture that can be read.
 func picturesPart(it pipeline.Item, port string, set sourceSettings) pipeline.Part {
 	return pipeline.Part{
-		Name: "picture", Item: it, Version: 1, Settings: set,
+		Name: "picture", Item: it, Version: 2, Settings: set,
 		In: []pipeline.Input{{Port: port, Value: it.Values[port]}}, Out: []string{"source"},
 		Memory: 256 << 20, Run: pipeline.Bind(runPictures),
 	}
@@ -75,7 +85,7 @@ func runPictures(ctx context.Context, set sourceSettings, t *pipeline.Task) erro
 			return err
 		}
 		s, err := lookAtPicture(pieces[i], set)
-		if err != nil && i < len(pieces)-1 && !errors.As(err, new(*scaleError)) {
+		if err != nil && i < len(pieces)-1 && !errors.As(err, new(*scaleError)) && !errors.As(err, new(*mismatch)) {
 			continue // told as a damaged frame when it is laid out
 		}
 		if err != nil {
@@ -109,6 +119,9 @@ func lookAtPicture(piece pipeline.Piece, set sourceSettings) (source, error) {
 		return source{}, err
 	}
 	defer closer.Close()
+	if isFITS(f) {
+		return lookAtFITS(f)
+	}
 	p, err := picture.Open(f, f.Size())
 	if err != nil {
 		return source{}, err

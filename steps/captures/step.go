@@ -18,7 +18,7 @@ type Settings struct {
 	// Encoding overrides what pictures and films say of how their samples stand to light.
 	Encoding string `hcl:"encoding,optional" oneof:"auto linear srgb bt709"`
 
-	// ByteOrder overrides what the samples tell.
+	// ByteOrder overrides what the samples of SER files tell; other kinds of file have one order, or state it rightly.
 	ByteOrder string `hcl:"byte_order,optional" oneof:"auto little big"`
 	// DepthBits overrides the depth in the files' headers; 0 believes them.
 	DepthBits int `hcl:"depth_bits,optional" min:"1" max:"16"`

@@ -19,7 +19,7 @@ type Settings struct {
 	Encoding string `hcl:"encoding,optional" oneof:"auto linear srgb"`
 	// White is what a sample of white has in the files' units; 0 is as their kind has it.
 	White float64 `hcl:"white,optional" min:"0" max:"4294967295"`
-	// Taken says when pictures were taken that do not say so themselves.
+	// Taken says when pictures were taken that do not say so themselves. What this program stacked does.
 	Taken []Taken `hcl:"taken,block"`
 	// Filter is what light reached the sensor, for panels that do not say so themselves.
 	Filter *Filter `hcl:"filter,block"`
@@ -82,6 +82,7 @@ func expand(x *pipeline.Expansion) error {
 	x.Emit()
 	var pending error
 	var timeless []string
+	said := unused{set: set}
 	seen := map[pipeline.ID]pipeline.ID{}
 	for i, it := range items {
 		var h head
@@ -95,6 +96,7 @@ func expand(x *pipeline.Expansion) error {
 			if h.TakenUnixNS == 0 && taken[it.ID] == 0 {
 				timeless = append(timeless, pipeline.ClipName(it.ID))
 			}
+			said.others = true
 			x.Emit(withLight(x, foreign(x, it, h, pictureSettings{Encoding: set.Encoding, White: set.White, TakenUnixNS: taken[it.ID]}), set.Filter))
 			continue
 		}
@@ -104,14 +106,43 @@ func expand(x *pipeline.Expansion) error {
 			continue
 		}
 		seen[h.From] = it.ID
+		if taken[it.ID] != 0 || taken[h.From] != 0 { // the panel stands for its clip once that is known
+			said.taken = append(said.taken, pipeline.ClipName(it.ID))
+		}
 		x.StandFor(it.ID, h.From)
 		x.Emit(withLight(x, own(x, it, h), set.Filter))
+	}
+	if pending == nil && len(seen) > 0 {
+		said.warn(x)
 	}
 	if len(timeless) > 0 && pending == nil {
 		x.Warn("panels-without-times", fmt.Sprintf("%d of %d panels say nowhere when they were taken, which a block taken \"PANEL\" { utc = … } states: %s",
 			len(timeless), len(items), strings.Join(timeless, ", ")))
 	}
 	return pending
+}
+
+// unused is what a block says of panels that tell it themselves, as this program stacked them.
+type unused struct {
+	set    *Settings
+	taken  []string // panels of ours for which a time is stated
+	others bool     // of the block's panels some are pictures
+}
+
+func (u unused) warn(x *pipeline.Expansion) {
+	var names []string
+	if u.set.Encoding != encodingAuto && !u.others {
+		names = append(names, "encoding")
+	}
+	if u.set.White != 0 && !u.others {
+		names = append(names, "white")
+	}
+	if len(u.taken) > 0 {
+		names = append(names, "taken of "+strings.Join(u.taken, ", "))
+	}
+	if len(names) > 0 {
+		x.Warn("panels-say-themselves", fmt.Sprintf("what the block says changes nothing, as panels that this program stacked hold it themselves: %s", strings.Join(names, "; ")))
+	}
 }
 
 // headPart looks at what a file is.

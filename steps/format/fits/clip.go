@@ -83,7 +83,7 @@ func (g *gatherer) unit(u unit) (next int64, err error) {
 		g.clip.Depth = min(16, 8*l.SampleBytes)
 		g.clip.Start = u.begin()
 		g.threes = len(axes) == 3 && axes[2] == 3 && l.Planes == 1
-	case err != nil || !alike(l, g.clip.Layout):
+	case err != nil || !Alike(l, g.clip.Layout):
 		g.others++
 		return next, nil
 	}
@@ -118,8 +118,8 @@ func (g *gatherer) take(u unit, l raw.Layout, frames, bytes int64) error {
 	return nil
 }
 
-// alike tells whether frames are of one size and kind.
-func alike(a, b raw.Layout) bool {
+// Alike tells whether frames are of one size and kind, wherever they lie.
+func Alike(a, b raw.Layout) bool {
 	return a.Width == b.Width && a.Height == b.Height && a.Planes == b.Planes && a.SampleBytes == b.SampleBytes && a.Kind == b.Kind &&
 		a.Pattern == b.Pattern && a.BottomUp == b.BottomUp && a.Scale == b.Scale && a.Zero == b.Zero
 }

@@ -257,6 +257,41 @@ func TestReportTells(t *testing.T) {
 	}
 }
 
+// Of panels that came stacked already it is told what is known of them, and nothing is drawn of frames that nobody has seen.
+func TestReportOfStackedPanels(t *testing.T) {
+	in := withTiles(seenNight(0, false))
+	whole := in["panel"][0]
+	stacked := map[string]any{"width": 640, "height": 480, "noise_sigma": 0.0021, "px_per_sensor_px": 1}
+	blank := map[string]any{"width": 640, "height": 480, "limit_cycles_per_px": []float64{}}
+	in["panel"] = []any{whole, stacked}
+	in["frames"][1], in["index"][1], in["finest"][1] = map[string]any{}, map[string]any{}, blank
+	files := filesOf(t, pipelinetest.Run(t, pagesPart(pageSettings{}), in).Bytes("folder"))
+	report := string(files["report.html"])
+	for _, want := range []string{"1 of 2 panels are placed, 2 of 3 frames are in them. 1 came stacked already", "Clip by clip", "Stacked already: 640 × 480 px, noise 0.21 % of white.", "<td>stacked already</td>"} {
+		if !strings.Contains(report, want) {
+			t.Errorf("the report does not say %q", want)
+		}
+	}
+	if n := strings.Count(report, "Drift path;"); n != 1 {
+		t.Errorf("%d drift paths, want that of the panel whose frames are known", n)
+	}
+	if p := sceneIn(t, files).Panels; p[0].Stacked != "" || p[1].Stacked != "640 × 480 px, noise 0.21 % of white" {
+		t.Errorf("the page tells %+v", p)
+	}
+	in["panel"] = []any{stacked, stacked}
+	in["frames"][0], in["index"][0], in["finest"][0] = map[string]any{}, map[string]any{}, blank
+	in["finest_map"] = []any{map[string]any{"cell_px": 400, "nx": 3, "ny": 3, "period_px": make([]float64, 9)}}
+	report = string(filesOf(t, pipelinetest.Run(t, pagesPart(pageSettings{}), in).Bytes("folder"))["report.html"])
+	if !strings.Contains(report, "1 of 2 panels are placed. They came stacked already") || !strings.Contains(report, "Panel by panel") {
+		t.Error("the report does not say that all panels came stacked")
+	}
+	for _, not := range []string{"0 of 0", "Drift path;", "Grade of each frame", "How fine the detail is", "Over the night", "two halves", "<figure><figcaption>"} {
+		if strings.Contains(report, not) {
+			t.Errorf("the report says %q, though no frame is known", not)
+		}
+	}
+}
+
 func TestNoMosaicNoOverlays(t *testing.T) {
 	in := map[string][]any{"layout": {map[string]any{"width": 100, "height": 90, "tile_side": 512}}, "tiles": {map[string]any{}}}
 	files := filesOf(t, pipelinetest.Run(t, pagesPart(pageSettings{URL: "https://example.org/moon"}), in).Bytes("folder"))

@@ -26,6 +26,7 @@ type overlapRow struct{ Pair, Windows, Off, Ratio, RMS, Step string }
 type clipPlots struct {
 	Number        int
 	Clip          string
+	Stacked       string // of a panel that came stacked already: what is known of it
 	Grades, Drift template.HTML
 	Fine          template.HTML
 	Rejected      string
@@ -42,7 +43,7 @@ func reportPage(s pageSettings, n night, sc scene, fine *fineMap) ([]byte, error
 		Warnings                  template.HTML
 		Facts                     []string
 		Map, Fine, Seeing, Shifts template.HTML
-		Limb, Limited             bool
+		Limb, Limited, Framed     bool   // Framed: of some panel the frames are known
 		FineLimit                 string // of the telescope
 		Window                    int    // px of the sensor
 		Rows                      []reportRow
@@ -55,8 +56,9 @@ func reportPage(s pageSettings, n night, sc scene, fine *fineMap) ([]byte, error
 	}
 	span := n.fineSpan(limit)
 	for i, c := range n.clips {
+		v.Framed = v.Framed || c.panel.FramesTotal > 0
 		v.Rows = append(v.Rows, n.row(i, sc.Panels[i]))
-		v.Clips = append(v.Clips, clipPlots{i + 1, c.short(), c.gradeChart(i + 1), c.driftChart(i + 1), n.fineBars(i, span, limit), c.rejected()})
+		v.Clips = append(v.Clips, clipPlots{i + 1, c.short(), c.stacked(), c.gradeChart(i + 1), c.driftChart(i + 1), n.fineBars(i, span, limit), c.rejected()})
 	}
 	for _, o := range n.place.Overlaps {
 		v.Overlaps = append(v.Overlaps, n.overlapRow(o))
@@ -81,17 +83,28 @@ func (n night) inShort(sc scene) []string {
 	if !n.placed {
 		return nil
 	}
-	kept, total, placed := 0, 0, 0
+	kept, total, placed, stacked := 0, 0, 0, 0
 	for i, c := range n.clips {
 		kept, total = kept+c.panel.FramesKept, total+c.panel.FramesTotal
 		if n.place.Panels[i].Placed {
 			placed++
 		}
+		if c.stacked() != "" {
+			stacked++
+		}
 	}
 	if at := n.middle(); at > 0 {
 		say("Taken on %s, by the clips’ clock in UTC.", time.Unix(0, at).UTC().Format("2 January 2006"))
 	}
-	say("%d of %d panels are placed, %d of %d frames are in them.", placed, len(n.clips), kept, total)
+	switch stacked {
+	case 0:
+		say("%d of %d panels are placed, %d of %d frames are in them.", placed, len(n.clips), kept, total)
+	case len(n.clips):
+		say("%d of %d panels are placed. They came stacked already, and nothing is known of their frames.", placed, len(n.clips))
+	default:
+		say("%d of %d panels are placed, %d of %d frames are in them. %d came stacked already, and nothing is known of their frames.",
+			placed, len(n.clips), kept, total, stacked)
+	}
 	say("The picture is %d × %d px.", sc.Width, sc.Height)
 	if n.place.Scale > 0 {
 		source := map[string]string{"stated": "as the optics are stated", "limb": "by the limb"}[n.place.Source]
@@ -152,6 +165,9 @@ func (n night) row(i int, p scenePanel) reportRow {
 	at := n.place.Panels[i]
 	r := reportRow{Number: p.Number, Clip: p.Clip, Kept: fmt.Sprintf("%d of %d", p.Kept, p.Frames), FinePx: figure(p.FinePx, "%.2f"), FineAs: figure(p.FineAs, "%.2f"),
 		Off: figure(at.RMS, "%.2f"), Factor: figure(at.Factor, "× %.3f"), Turn: fmt.Sprintf("%.2f", tidy(at.TurnDeg, 100)), Jitter: figure(n.clips[i].jitter(), "%.2f"), Why: p.Why, OfLimit: "–"}
+	if p.Stacked != "" {
+		r.Kept = "stacked already"
+	}
 	if p.LimitAs > 0 && p.FineAs > 0 {
 		r.OfLimit = fmt.Sprintf("%.2f ×", p.FineAs/p.LimitAs)
 	}

@@ -54,7 +54,8 @@ type scenePanel struct {
 	Middle  [2]float64   `json:"middle"`
 	Kept    int          `json:"kept"`
 	Frames  int          `json:"frames"`
-	FinePx  float64      `json:"finePx,omitempty"` // period of the finest detail, in pixels of the sensor
+	Stacked string       `json:"stacked,omitempty"` // of one that came stacked already: what is known of it
+	FinePx  float64      `json:"finePx,omitempty"`  // period of the finest detail, in pixels of the sensor
 	FineAs  float64      `json:"fineArcsec,omitempty"`
 	LimitAs float64      `json:"limitArcsec,omitempty"`
 	OffPx   float64      `json:"offPx,omitempty"` // how far its overlaps lie off
@@ -129,7 +130,7 @@ func (s scene) script() ([]byte, error) {
 // panelOf tells of one panel, and where its border lies.
 func (n night) panelOf(i int, s pageSettings, f frame) scenePanel {
 	c, p := n.clips[i], n.place.Panels[i]
-	out := scenePanel{Number: i + 1, Clip: c.short(), Kept: c.panel.FramesKept, Frames: c.panel.FramesTotal}
+	out := scenePanel{Number: i + 1, Clip: c.short(), Kept: c.panel.FramesKept, Frames: c.panel.FramesTotal, Stacked: c.stacked()}
 	out.FinePx, out.FineAs = n.finestOf(i)
 	out.LimitAs = tidy(n.limitArcsec(s), 1e3)
 	if !p.Placed {

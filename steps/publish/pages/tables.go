@@ -102,6 +102,8 @@ type windowsTable struct {
 }
 
 type panelTable struct {
+	Width       int     `json:"width"`  // px
+	Height      int     `json:"height"` // px
 	FramesTotal int     `json:"frames_total"`
 	FramesKept  int     `json:"frames_kept"`
 	MidUnixNS   int64   `json:"mid_unix_ns"`
@@ -144,6 +146,14 @@ type clip struct {
 
 // short is the head of the content's id, by which records call a clip.
 func (c clip) short() string { return c.id[:min(12, len(c.id))] }
+
+// stacked tells of a panel that came stacked already what is known of it; "" of one whose frames are known.
+func (c clip) stacked() string {
+	if c.panel.FramesTotal > 0 {
+		return ""
+	}
+	return fmt.Sprintf("%d × %d px, noise %.2g %% of white", c.panel.Width, c.panel.Height, 100*c.panel.NoiseSigma)
+}
 
 // night is all that is told of a night. Without a mosaic, placed is false and there are no clips.
 type night struct {

@@ -199,7 +199,7 @@ function tellPanel(p, fine) {
   $("card").hidden = !p;
   if (!p) return;
   $("card-title").textContent = "Panel " + p.number;
-  const rows = [["Clip", p.clip], ["Frames kept", p.kept + " of " + p.frames]];
+  const rows = [["Clip", p.clip], p.stacked ? ["Stacked already", p.stacked] : ["Frames kept", p.kept + " of " + p.frames]];
   if (fine) rows.unshift(["Finest detail here", fine]);
   if (p.finePx) rows.push(["Finest in all of it", p.finePx.toFixed(2) + " px" + (p.fineArcsec ? ", " + p.fineArcsec.toFixed(2) + "″" : "")]);
   if (p.limitArcsec) rows.push(["Telescope’s limit", p.limitArcsec.toFixed(2) + "″"]);

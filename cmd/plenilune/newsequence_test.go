@@ -1,0 +1,61 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+
+	"plenilune/steps/format/formattest"
+	"plenilune/steps/format/raw"
+)
+
+// FITS files of one frame each are a clip if many are named alike; cubes are clips each, however they are named, and so are few.
+func TestPicturesOrClipsOfFITS(t *testing.T) {
+	dir := t.TempDir()
+	put := func(name string, frames int) {
+		b, err := formattest.FITS(formattest.Scene(8, 6, frames, 8, raw.Mono), formattest.FITSOptions{Bits: 8})
+		if err != nil {
+			t.Fatal(err)
+		}
+		path := filepath.Join(dir, filepath.FromSlash(name))
+		if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, b, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for i := range 10 {
+		put(fmt.Sprintf("alone/s_%d.fits", i), 1)
+		put(fmt.Sprintf("mixed/s_%d.fit", i), 1)
+		put(fmt.Sprintf("mixed/cube_%d.fits", i), 2)
+	}
+	put("few/s_1.fits", 1)
+	put("few/s_2.fits", 1)
+	put("dark/d_1.fits", 1)
+	put("dark/d_2.fits", 1)
+	s := newSearch(dir)
+	s.walk(dir, clipRole)
+	var got []string
+	for _, f := range s.files {
+		rel, err := filepath.Rel(dir, f.path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if q := f.sequence; q != nil {
+			rel += fmt.Sprintf(" of %d, folder %t", len(q.Pictures), q.folder)
+		}
+		got = append(got, filepath.ToSlash(rel))
+	}
+	want := []string{"alone of 10, folder true", "dark of 2, folder true", "few/s_1.fits", "few/s_2.fits", "mixed/s_#.fit of 10, folder false"}
+	for i := range 10 {
+		want = append(want, fmt.Sprintf("mixed/cube_%d.fits", i))
+	}
+	slices.Sort(got)
+	slices.Sort(want)
+	if !slices.Equal(got, want) || len(s.leftOut) > 0 {
+		t.Errorf("found %q, want %q; left out %v", got, want, s.leftOut)
+	}
+}
