@@ -50,7 +50,7 @@ var everyKind = []kindNight{
 		asFilms(t, filepath.Join(dir, "clips"), filepath.Join(dir, "films"))
 	}},
 	{manifests: []string{"turning.hcl"}, turning: true, shoot: func(t *testing.T, dir string) {
-		n := turningNight{diskPx: 110, width: 120, height: 120, frames: 4, every: 140 * time.Minute, aims: []simulate.Aim{{X: -3}, {}, {Y: 3}}}
+		n := turningNight{diskPx: 180, width: 200, height: 200, frames: 2, every: 140 * time.Minute, aims: []simulate.Aim{{X: -3}, {}, {Y: 3}}}
 		if err := n.shoot(filepath.Join(dir, "clips")); err != nil {
 			t.Fatal(err)
 		}
