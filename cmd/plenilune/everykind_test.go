@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -23,8 +24,9 @@ type kindNight struct {
 	manifests []string // of testdata/arm64
 	strip     string   // what a test strip of the first is made of
 	shoot     func(t *testing.T, dir string)
-	film      bool // FFmpeg makes a film of it
-	turning   bool // its clips are the same on one kind of processor only
+	film      bool     // FFmpeg makes a film of it
+	turning   bool     // its clips are the same on one kind of processor only
+	states    []string // facts that some part must state, or the night does not do what it is for
 }
 
 // everyKind are nights that together need every kind of part, as small as they may be.
@@ -49,7 +51,7 @@ var everyKind = []kindNight{
 		shootKind(t, smallest(150, 72, 64, 6, simulate.Aim{X: 50}), dir)
 		asFilms(t, filepath.Join(dir, "clips"), filepath.Join(dir, "films"))
 	}},
-	{manifests: []string{"turning.hcl"}, turning: true, shoot: func(t *testing.T, dir string) {
+	{manifests: []string{"turning.hcl"}, turning: true, states: []string{"sphere:panels carried to the middle of the session", "blur_fwhm_by_limb:"}, shoot: func(t *testing.T, dir string) {
 		n := turningNight{diskPx: 180, width: 200, height: 200, frames: 2, every: 140 * time.Minute, aims: []simulate.Aim{{X: -3}, {}, {Y: 3}}}
 		if err := n.shoot(filepath.Join(dir, "clips")); err != nil {
 			t.Fatal(err)
@@ -156,6 +158,16 @@ func (n kindNight) verbs(t *testing.T, dir, manifest string) [][]string {
 		verbs = append(verbs, []string{"teststrip", path, n.strip})
 	}
 	return verbs
+}
+
+// holds fails where a night does not do what it is for.
+func (n kindNight) holds(t *testing.T, w worked) {
+	t.Helper()
+	for _, fact := range n.states {
+		if !slices.ContainsFunc(w.steps, func(p partDone) bool { return strings.Contains(fmt.Sprint(p.Facts), fact) }) {
+			t.Errorf("%v: no part states %q", n.manifests, fact)
+		}
+	}
 }
 
 // kindsSeen are the kinds of parts, as steps/costs.go names them, that occurred.
