@@ -59,8 +59,10 @@ var costs = map[string]cost{
 
 	"stacks/resolution": {}, // two numbers
 
-	"panels/head": {},
-	"panels/read": {perPx: 0.1, bytesPx: 4.6, bytesFieldPx: 1},
+	"panels/head":    {},
+	"panels/light":   {},
+	"panels/read":    {perPx: 0.1, bytesPx: 4.6, bytesFieldPx: 1},
+	"panels/picture": {perPx: 0.1, bytesPx: 4.6, bytesFieldPx: 1},
 
 	"mosaic/resize":    {perPx: 0.4, parallel: 0.5, bytesPx: 9},
 	"mosaic/look":      {perPx: 0.95, parallel: 0.5, bytesFieldPx: 4.6},

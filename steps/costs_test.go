@@ -1,7 +1,14 @@
 package steps
 
 import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
 	"math"
+	"path/filepath"
+	"strconv"
+	"strings"
 	"testing"
 
 	"plenilune/pipeline"
@@ -40,4 +47,66 @@ func TestFinenessOfABlock(t *testing.T) {
 			t.Errorf("%s: %g, want %g", m.Blocks[i].Kind, got, want)
 		}
 	}
+}
+
+// Every part in the source has figures, so that a list of kinds of parts can be read off them, as the comparison of processors
+// and the digests of versions do.
+func TestEveryPartHasFigures(t *testing.T) {
+	known := map[string]bool{}
+	for kind := range costs {
+		known[kind], known[strings.TrimSuffix(kind, filepath.Ext(kind))] = true, true
+	}
+	seen := 0
+	err := filepath.WalkDir(".", func(path string, e fs.DirEntry, err error) error {
+		if err != nil || e.IsDir() || filepath.Ext(path) != ".go" || strings.HasSuffix(path, "_test.go") {
+			return err
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), path, nil, 0)
+		if err != nil {
+			return err
+		}
+		stage, _, _ := strings.Cut(filepath.ToSlash(path), "/")
+		ast.Inspect(f, func(n ast.Node) bool {
+			if name := nameOfPart(n); name != "" {
+				seen++
+				if !known[stage+"/"+name] {
+					t.Errorf("%s: steps/costs.go has no figures for the part %s/%s", path, stage, name)
+				}
+			}
+			return true
+		})
+		return nil
+	})
+	if err != nil || seen < 35 {
+		t.Errorf("%d parts seen: %v", seen, err)
+	}
+}
+
+// nameOfPart is the name that a pipeline.Part is written with, "" where n is none or its name is made at run time.
+func nameOfPart(n ast.Node) string {
+	lit, ok := n.(*ast.CompositeLit)
+	if !ok {
+		return ""
+	}
+	if of, ok := lit.Type.(*ast.SelectorExpr); !ok || of.Sel.Name != "Part" {
+		return ""
+	}
+	for _, e := range lit.Elts {
+		field, ok := e.(*ast.KeyValueExpr)
+		if !ok {
+			continue
+		}
+		if key, ok := field.Key.(*ast.Ident); !ok || key.Name != "Name" {
+			continue
+		}
+		value := field.Value
+		if sum, ok := value.(*ast.BinaryExpr); ok { // "look" + suffix
+			value = sum.X
+		}
+		if text, ok := value.(*ast.BasicLit); ok {
+			name, _ := strconv.Unquote(text.Value)
+			return name
+		}
+	}
+	return ""
 }

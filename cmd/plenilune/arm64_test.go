@@ -2,20 +2,16 @@ package main
 
 import (
 	"bytes"
-	"context"
-	"encoding/json"
 	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
-	"regexp"
 	"runtime"
 	"slices"
 	"strings"
 	"testing"
 
 	"plenilune/cache"
-	"plenilune/steps/simulate"
 )
 
 // otherProcessor is a program that runs programs for arm64 on this machine.
@@ -48,162 +44,35 @@ func arm64Program(t *testing.T) string {
 	return exe
 }
 
-// nightsForBoth are nights that together need every kind of part, as small as they may be.
-var nightsForBoth = []struct {
-	manifest string
-	strip    string // what a test strip is made of
-	shoot    func(p *simulate.Plan)
-	coarse   float64 // of one more panel: how much smaller its scale is
-}{
-	{"mono.hcl", "finish.print.shadow_lift=0,1", func(p *simulate.Plan) {
-		p.DiskPx, p.Width, p.Height, p.Frames, p.Calibration = 190, 160, 120, 8, 5
-		p.Aims = []simulate.Aim{{X: -25, Y: -42}, {X: 20, Y: 0}, {X: -20, Y: 42}}
-	}, 0.5},
-	{"colour.hcl", "", func(p *simulate.Plan) {
-		p.DiskPx, p.Width, p.Height, p.Frames, p.Calibration, p.Colour, p.Bits = 150, 128, 96, 6, 4, true, 12
-		p.Aims = []simulate.Aim{{X: 20, Y: -25}, {X: 20, Y: 25}}
-	}, 0},
-	{"long.hcl", "", func(p *simulate.Plan) {
-		p.DiskPx, p.Width, p.Height, p.Frames, p.Calibration = 150, 72, 64, 70, 0
-		p.Aims = []simulate.Aim{{X: 50, Y: 0}}
-	}, 0},
-}
-
 // TestSameBytesOnARM64: every part gives the same bytes on both processors, and so does every file.
 func TestSameBytesOnARM64(t *testing.T) {
 	qemu := otherProcessor(t)
 	native, foreign := []string{program(t)}, []string{qemu, arm64Program(t)}
-	kinds := map[string]bool{}
-	for _, n := range nightsForBoth {
+	kinds := kindsSeen{}
+	for _, n := range everyKind {
 		dir := t.TempDir()
-		shootForBoth(t, dir, n.shoot, n.coarse)
-		text, err := os.ReadFile("testdata/arm64/" + n.manifest)
-		if err != nil {
-			t.Fatal(err)
+		if !n.prepare(t, dir, kinds) {
+			continue
 		}
-		manifest := filepath.Join(dir, n.manifest)
-		if err := os.WriteFile(manifest, text, 0o666); err != nil {
-			t.Fatal(err)
-		}
-		verbs := [][]string{{"run", manifest}}
-		if n.strip != "" {
-			verbs = append(verbs, []string{"teststrip", manifest, n.strip})
-		}
-		here := workOf(t, native, filepath.Join(dir, "here"), verbs)
-		there := workOf(t, foreign, filepath.Join(dir, "there"), verbs)
-		if why := here.apart(there); why != "" {
-			t.Errorf("%s: %s", n.manifest, why)
-		}
-		if d := differences(here.files, there.files); len(d) > 0 {
-			t.Errorf("%s: other bytes in %v", n.manifest, d)
-		}
-		for _, s := range here.steps {
-			kinds[s.kind()] = true
+		for _, manifest := range n.manifests {
+			verbs := n.verbs(t, dir, manifest)
+			here := workOf(t, native, filepath.Join(dir, "here"), verbs)
+			there := workOf(t, foreign, filepath.Join(dir, "there"), verbs)
+			if why := here.apart(there); why != "" {
+				t.Errorf("%s: %s", manifest, why)
+			}
+			if d := differences(here.files, there.files); len(d) > 0 {
+				t.Errorf("%s: other bytes in %v", manifest, d)
+			}
+			n.holds(t, here)
+			kinds.note(here)
 		}
 	}
-	for _, kind := range kindsOfParts(t) {
-		if !kinds[kind] {
-			t.Errorf("no night here needs %s: extend testdata/arm64, or a difference in it will not be found", kind)
-		}
-	}
+	kinds.complete(t)
 	survey := []string{"survey", "../../examples/night.hcl", "--on", "2027-03-19", "--json"}
 	if a, b := output(t, native, survey), output(t, foreign, survey); !bytes.Equal(a, b) {
 		t.Errorf("survey says other things:\n%s\nand\n%s", a, b)
 	}
-}
-
-func shootForBoth(t *testing.T, dir string, change func(*simulate.Plan), coarse float64) {
-	t.Helper()
-	p := simulate.Small()
-	p.Workers = 2
-	change(&p)
-	if _, err := p.Shoot(context.Background(), folderSink{dir}, nil); err != nil {
-		t.Fatal(err)
-	}
-	if coarse == 0 {
-		return
-	}
-	p.DiskPx, p.Aims, p.Seed, p.Calibration = p.DiskPx*coarse, []simulate.Aim{{}}, p.Seed+1, 0
-	if _, err := p.Shoot(context.Background(), folderSink{filepath.Join(dir, "coarse")}, nil); err != nil {
-		t.Fatal(err)
-	}
-}
-
-// partDone is a part of the work, what it was asked and what it made.
-type partDone struct {
-	Event, Step, State, Key, Error string
-	Facts                          map[string]any
-	text                           []byte // of the action, in the cache
-	outputs                        []cache.Output
-}
-
-var partOfAction = regexp.MustCompile(`(?m)^part (\S+?)(?:-[0-9]+|-again)? `)
-
-// kind is what steps/costs.go knows the part by: its name, and the ending of the file that it is for.
-func (p partDone) kind() string {
-	m := partOfAction.FindSubmatch(p.text)
-	if m == nil {
-		return ""
-	}
-	_, file, _ := strings.Cut(p.Step, " ")
-	return string(m[1]) + filepath.Ext(file)
-}
-
-// worked is what verbs did: the parts in the order in which they ended, and the files.
-type worked struct {
-	steps []partDone
-	files map[string]cache.ID
-}
-
-func workOf(t *testing.T, program []string, dir string, verbs [][]string) worked {
-	t.Helper()
-	var w worked
-	c := filepath.Join(dir, "cache")
-	for _, verb := range verbs {
-		said := output(t, program, append(verb, "--json", "-j", "2", "-o", filepath.Join(dir, "out"), "--cache", c))
-		for line := range bytes.Lines(said) {
-			var p partDone
-			if err := json.Unmarshal(line, &p); err != nil {
-				t.Fatalf("%q: %v", line, err)
-			}
-			if p.Event == "step" && p.State == "failed" {
-				t.Fatalf("%s: %s", p.Step, p.Error)
-			}
-			if p.Event == "step" {
-				w.steps = append(w.steps, p)
-			}
-		}
-	}
-	opened, err := cache.Open(context.Background(), c, cache.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer opened.Close()
-	for i, s := range w.steps {
-		key, err := cache.ParseID(s.Key)
-		if err != nil {
-			t.Fatal(err)
-		}
-		e, ok := opened.Action(key)
-		if !ok {
-			t.Fatalf("%s is not in the cache", s.Step)
-		}
-		w.steps[i].text, w.steps[i].outputs = e.Text, e.Outputs
-	}
-	w.files = published(t, filepath.Join(dir, "out"))
-	return w
-}
-
-func output(t *testing.T, program, args []string) []byte {
-	t.Helper()
-	cmd := exec.Command(program[0], slices.Concat(program[1:], args)...)
-	var stderr bytes.Buffer
-	cmd.Stderr = &stderr
-	out, err := cmd.Output()
-	if err != nil {
-		t.Fatalf("%v: %v\n%s", cmd.Args, err, stderr.String())
-	}
-	return out
 }
 
 // apart names the first part at which two works go apart.
@@ -227,22 +96,6 @@ func (w worked) apart(v worked) string {
 		return fmt.Sprintf("%d parts and %d", len(w.steps), len(v.steps))
 	}
 	return ""
-}
-
-// kindsOfParts are those that steps/costs.go has figures for.
-func kindsOfParts(t *testing.T) (kinds []string) {
-	t.Helper()
-	b, err := os.ReadFile("../../steps/costs.go")
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, m := range regexp.MustCompile(`(?m)^\t"([a-z]+/[a-z.]+)": +\{`).FindAllSubmatch(b, -1) {
-		kinds = append(kinds, string(m[1]))
-	}
-	if len(kinds) < 30 {
-		t.Fatalf("only %d kinds of parts in steps/costs.go: %v", len(kinds), kinds)
-	}
-	return kinds
 }
 
 // Of two parts that make other bytes the first in the work is named, not what follows from it.

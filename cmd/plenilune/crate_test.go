@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"plenilune/steps/format/outsidetest"
 )
 
 // scriptCrate has a pack read by general programs for RDF: crate PACK.
@@ -17,10 +19,7 @@ func scriptCrate(ts *testscript.TestScript, neg bool, args []string) {
 	wd, err := os.Getwd()
 	ts.Check(err)
 	dir := filepath.Join(wd, "testdata", "crate")
-	for _, p := range []string{"/usr/bin/python3", "python3"} { // a python of the user's own often lacks the system's packages
-		if exec.Command(p, "-c", "import rdflib, pyld").Run() != nil {
-			continue
-		}
+	if p := outsidetest.FindPython("rdflib, pyld"); p != "" {
 		out, err := exec.Command(p, filepath.Join(dir, "check.py"), ts.MkAbs(args[0]), filepath.Join(dir, "context.json")).CombinedOutput()
 		ts.Logf("%s", out)
 		if err != nil || !strings.Contains(string(out), " triples") {
@@ -28,7 +27,7 @@ func scriptCrate(ts *testscript.TestScript, neg bool, args []string) {
 		}
 		return
 	}
-	if os.Getenv("PLENILUNE_REQUIRE_TOOLS") != "" {
+	if outsidetest.Required() {
 		ts.Fatalf("python3 with rdflib and pyld is not there, and PLENILUNE_REQUIRE_TOOLS asks for it")
 	}
 	ts.Logf("python3 with rdflib and pyld is not there: the crate was not read by it")

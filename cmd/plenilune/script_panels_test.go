@@ -12,6 +12,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"plenilune/steps/format/outsidetest"
 	"plenilune/steps/format/tiff"
 )
 
@@ -60,16 +61,14 @@ func scriptByOthers(ts *testscript.TestScript, neg bool, args []string) {
 	slices.Sort(found)
 	dir := ts.MkAbs(args[0])
 	ts.Check(os.MkdirAll(dir, 0o777))
-	for _, python := range []string{"python3", "/usr/bin/python3"} {
-		if exec.Command(python, "-c", "import tifffile").Run() == nil {
-			out, err := exec.Command(python, append([]string{"-c", rewrite, dir}, found...)...).CombinedOutput()
-			if err != nil {
-				ts.Fatalf("%v: %s", err, out)
-			}
-			return
+	if python := outsidetest.FindPython("tifffile"); python != "" {
+		out, err := exec.Command(python, append([]string{"-c", rewrite, dir}, found...)...).CombinedOutput()
+		if err != nil {
+			ts.Fatalf("%v: %s", err, out)
 		}
+		return
 	}
-	if os.Getenv("PLENILUNE_REQUIRE_TOOLS") != "" {
+	if outsidetest.Required() {
 		ts.Fatalf("python3 with tifffile is required here and absent")
 	}
 	ts.Logf("python3 with tifffile is absent: panels are those that this program wrote")

@@ -35,17 +35,26 @@ func scriptPictures(ts *testscript.TestScript, neg bool, args []string) {
 		for _, p := range found {
 			b, err := os.ReadFile(p)
 			ts.Check(err)
-			c, err := clips.Open(bytes.NewReader(b), int64(len(b)))
-			ts.Check(err)
-			seen, err := raw.Sample(bytes.NewReader(b), c.Layout, c.Frames)
-			ts.Check(err)
-			c.Layout.BigEndian, _ = seen.Order(c.Depth, c.Layout.BigEndian)
-			film, err := formattest.Read(b, c)
+			film, err := filmOf(b)
 			ts.Check(err)
 			ts.Check(os.Remove(p))
 			write(ts, sha256.Sum256(b)[0], strings.TrimSuffix(p, ".ser"), film)
 		}
 	}
+}
+
+// filmOf reads a clip's file.
+func filmOf(b []byte) (formattest.Film, error) {
+	c, err := clips.Open(bytes.NewReader(b), int64(len(b)))
+	if err != nil {
+		return formattest.Film{}, err
+	}
+	seen, err := raw.Sample(bytes.NewReader(b), c.Layout, c.Frames)
+	if err != nil {
+		return formattest.Film{}, err
+	}
+	c.Layout.BigEndian, _ = seen.Order(c.Depth, c.Layout.BigEndian)
+	return formattest.Read(b, c)
 }
 
 // pngFolder writes a folder of PNG files, with a note in the first.
@@ -104,25 +113,32 @@ func fitsFolder(ts *testscript.TestScript, first byte, stem string, f formattest
 	}
 }
 
+// tiffFrame is a frame as a TIFF file, with a note.
+func tiffFrame(f formattest.Film, i int, note string) ([]byte, error) {
+	h := tiff.Header{Width: f.Width, Height: f.Height, Channels: 1, Sample: tiff.Uint16, Description: note}
+	if f.Bits == 8 {
+		h.Sample = tiff.Uint8
+	}
+	var b bytes.Buffer
+	err := tiff.Encode(&b, h, func(y int, dst []byte) error {
+		for x, v := range f.Frames[i][y*f.Width:][:f.Width] {
+			if f.Bits == 8 {
+				dst[x] = byte(v)
+			} else {
+				binary.LittleEndian.PutUint16(dst[2*x:], v)
+			}
+		}
+		return nil
+	})
+	return b.Bytes(), err
+}
+
 // tiffRun writes numbered TIFF files, with a note in the first.
 func tiffRun(ts *testscript.TestScript, first byte, stem string, f formattest.Film) {
 	encode := func(i int, note string) []byte {
-		h := tiff.Header{Width: f.Width, Height: f.Height, Channels: 1, Sample: tiff.Uint16, Description: note}
-		if f.Bits == 8 {
-			h.Sample = tiff.Uint8
-		}
-		var b bytes.Buffer
-		ts.Check(tiff.Encode(&b, h, func(y int, dst []byte) error {
-			for x, v := range f.Frames[i][y*f.Width:][:f.Width] {
-				if f.Bits == 8 {
-					dst[x] = byte(v)
-				} else {
-					binary.LittleEndian.PutUint16(dst[2*x:], v)
-				}
-			}
-			return nil
-		}))
-		return b.Bytes()
+		b, err := tiffFrame(f, i, note)
+		ts.Check(err)
+		return b
 	}
 	var files [][]byte
 	for i := range f.Frames {

@@ -33,35 +33,59 @@ func scriptTurning(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 1 {
 		ts.Fatalf("usage: turning DIR")
 	}
+	night := turningNight{diskPx: 420, width: 224, height: 208, frames: 10, every: 35 * time.Minute}
+	for k := range 9 {
+		night.aims = append(night.aims, simulate.Aim{X: float64(k%3-1) * 130, Y: float64(k/3-1) * 120})
+	}
+	ts.Check(night.shoot(ts.MkAbs(args[0])))
+}
+
+// turningNight is a clip for each aim, evenly about 5 o'clock UTC.
+type turningNight struct {
+	diskPx                float64
+	width, height, frames int
+	every                 time.Duration
+	aims                  []simulate.Aim
+}
+
+func (n turningNight) shoot(dir string) error {
 	plan := simulate.Small()
-	plan.Workers, plan.DiskPx, plan.SmallestCraterKm, plan.CratersAbove20Km, plan.PhaseDeg = 2, 420, 10, 2500, 25
+	plan.Workers, plan.DiskPx, plan.SmallestCraterKm, plan.CratersAbove20Km, plan.PhaseDeg = 2, n.diskPx, 10, 2500, 25
 	plan.SubObserverLonDeg, plan.SubObserverLatDeg, plan.DistanceRadii, plan.BrightLimbDeg = -1.2, -3.4, 218, 8
 	plan.PanelsAcross, plan.PanelsDown, plan.Frames, plan.Calibration = 1, 1, 1, 0
 	truth, err := plan.Shoot(context.Background(), noSink{}, nil)
-	ts.Check(err)
-	ts.Check(os.MkdirAll(ts.MkAbs(args[0]), 0o777))
+	if err != nil {
+		return err
+	}
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return err
+	}
 	middle := time.Date(2019, 1, 21, 5, 0, 0, 0, time.UTC)
 	site := moon.Site{LatitudeDeg: 5, LongitudeDeg: -75}
 	epoch := site.View(moon.Unix(middle.UnixNano()))
-	for k := range 9 {
-		at := middle.Add(time.Duration(k-4) * 35 * time.Minute)
+	for k, aim := range n.aims {
+		at := middle.Add(time.Duration(k-len(n.aims)/2) * n.every)
 		aspect := site.View(moon.Unix(at.UnixNano())).Against(epoch)
 		carry, err := moon.NewCarry(aspect.Disk(), moon.DiskOf(0, 0, epoch.DistanceKM), 0)
-		ts.Check(err)
-		file := filepath.Join(ts.MkAbs(args[0]), fmt.Sprintf("t%d.ser", k+1))
-		ts.Check(turningClip(file, at, truth, carry, aspect, float64(k%3-1)*130, float64(k/3-1)*120, uint64(k)))
+		if err != nil {
+			return err
+		}
+		if err := n.clip(filepath.Join(dir, fmt.Sprintf("t%d.ser", k+1)), at, truth, carry, aspect, aim, uint64(k)); err != nil {
+			return err
+		}
 	}
+	return nil
 }
 
-// turningClip writes a clip whose middle lies at (x, y) from the disk's.
-func turningClip(file string, at time.Time, truth *simulate.Truth, carry moon.Carry, aspect moon.Aspect, x, y float64, seed uint64) error {
-	const w, h, frames = 224, 208, 10
+// clip writes a clip whose middle lies at aim from the disk's.
+func (n turningNight) clip(file string, at time.Time, truth *simulate.Truth, carry moon.Carry, aspect moon.Aspect, aim simulate.Aim, seed uint64) error {
+	w, h, frames := n.width, n.height, n.frames
 	radius := truth.RadiusPx
 	sin, cos := math.Sincos(aspect.UprightDeg * math.Pi / 180)
 	sharp := make([]float64, w*h)
 	for i := range sharp {
-		px, py := float64(i%w)-(w-1)/2., float64(i/w)-(h-1)/2.
-		u, v := carry.At((x+cos*px-sin*py)/radius, -(y+sin*px+cos*py)/radius)
+		px, py := float64(i%w)-float64(w-1)/2, float64(i/w)-float64(h-1)/2
+		u, v := carry.At((aim.X+cos*px-sin*py)/radius, -(aim.Y+sin*px+cos*py)/radius)
 		s := warp.At(truth.Disk, 0, truth.CentreX+radius*u, truth.CentreY-radius*v, warp.Cubic)
 		if s == s {
 			sharp[i] = float64(max(s, 0))
@@ -72,7 +96,7 @@ func turningClip(file string, at time.Time, truth *simulate.Truth, carry moon.Ca
 		return err
 	}
 	defer f.Close()
-	out, err := ser.NewWriter(f, ser.Header{Width: w, Height: h, Depth: 8, LittleFlag: 1, Frames: frames, UTC: ser.TicksOf(at), Local: ser.TicksOf(at)})
+	out, err := ser.NewWriter(f, ser.Header{Width: int32(w), Height: int32(h), Depth: 8, LittleFlag: 1, Frames: int32(frames), UTC: ser.TicksOf(at), Local: ser.TicksOf(at)})
 	if err != nil {
 		return err
 	}

@@ -13,6 +13,7 @@ import (
 
 	"plenilune/pipeline"
 	"plenilune/pipeline/pipelinetest"
+	"plenilune/steps/format/outsidetest"
 )
 
 // tools runs the programs as they are.
@@ -29,18 +30,6 @@ func (p tools) Run(ctx context.Context, name string, args []string, out io.Write
 	cmd.Stdout, cmd.Stderr = out, &said
 	err := cmd.Run()
 	return said.String(), err
-}
-
-// needFFmpeg skips a test where there is no ffmpeg, or fails it where there must be.
-func needFFmpeg(t *testing.T) {
-	t.Helper()
-	if _, err := exec.LookPath("ffmpeg"); err == nil {
-		return
-	}
-	if os.Getenv("PLENILUNE_REQUIRE_TOOLS") != "" {
-		t.Fatal("ffmpeg is required here and absent")
-	}
-	t.Skip("ffmpeg is absent: films are not read")
 }
 
 // shot has ffmpeg write a film of raw frames and returns its path.
@@ -86,7 +75,7 @@ func laidFilm(t *testing.T, path string) (source, []byte, *pipelinetest.Result, 
 
 // TestFilmsWithoutLoss: what a codec without loss keeps comes out as it went in.
 func TestFilmsWithoutLoss(t *testing.T) {
-	needFFmpeg(t)
+	outsidetest.Program(t, "ffmpeg")
 	for _, c := range []struct {
 		name, format string
 		bytes        int // a pixel
@@ -114,7 +103,7 @@ func TestFilmsWithoutLoss(t *testing.T) {
 // TestFilmOfACamera: luma and colour differences of the usual curve become light. Grey stays grey, and a mid-grey of luma 126 of
 // 16…235 is (126−16)/219 = 0.5023 of white, which means ((0.5023+0.0993)/1.0993)^(1/0.45) = 0.2619 (Recommendation ITU-R BT.709-6, items 1.2 and 3.4).
 func TestFilmOfACamera(t *testing.T) {
-	needFFmpeg(t)
+	outsidetest.Program(t, "ffmpeg")
 	frame := append(bytes.Repeat([]byte{126}, 32*16), bytes.Repeat([]byte{128}, 2*16*8)...)
 	s, got, _, err := laidFilm(t, shot(t, "camera.mp4", "yuv420p", bytes.Repeat(frame, 3), "-c:v", "libx264", "-qp", "0", "-color_trc", "bt709"))
 	if err != nil {
@@ -132,7 +121,7 @@ func TestFilmOfACamera(t *testing.T) {
 
 // TestVariableRate: every frame is taken once, however long it is shown.
 func TestVariableRate(t *testing.T) {
-	needFFmpeg(t)
+	outsidetest.Program(t, "ffmpeg")
 	want := noise(6 * 32 * 16)
 	path := shot(t, "steps.mkv", "gray", want, "-vf", "setpts=N*N*40/TB/1000", "-fps_mode", "passthrough", "-c:v", "ffv1")
 	if _, got, _, err := laidFilm(t, path); err != nil || !bytes.Equal(got, want) {
@@ -142,7 +131,7 @@ func TestVariableRate(t *testing.T) {
 
 // TestFilmsThatAreNone: lists of other files open none of them, and a film cut short gives what there is.
 func TestFilmsThatAreNone(t *testing.T) {
-	needFFmpeg(t)
+	outsidetest.Program(t, "ffmpeg")
 	want := noise(20 * 32 * 16)
 	film := shot(t, "film.mkv", "gray", want, "-c:v", "ffv1")
 	dir := filepath.Dir(film)

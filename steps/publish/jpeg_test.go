@@ -12,6 +12,7 @@ import (
 
 	"plenilune/pipeline"
 	"plenilune/pipeline/pipelinetest"
+	"plenilune/steps/format/outsidetest"
 )
 
 // grainy is a picture that does not compress well.
@@ -62,13 +63,7 @@ func TestJPEGHasALongestSide(t *testing.T) {
 // The width of a print stands in every kind of file, as exiftool reads it: 300 px on 60 mm are 127 px an inch, 50 a centimetre,
 // 5,000 a metre. So do profile and encoding.
 func TestTagsOutside(t *testing.T) {
-	exiftool, err := exec.LookPath("exiftool")
-	if err != nil {
-		if os.Getenv("PLENILUNE_REQUIRE_TOOLS") != "" {
-			t.Fatal("exiftool is required here and absent")
-		}
-		t.Skip("exiftool is absent: its reading of our files is not compared")
-	}
+	exiftool := outsidetest.Program(t, "exiftool")
 	dir := t.TempDir()
 	for _, c := range []struct {
 		name string

@@ -18,6 +18,7 @@ import (
 	"plenilune/pipeline"
 	"plenilune/pipeline/boundtest"
 	"plenilune/pipeline/pipelinetest"
+	"plenilune/steps/format/outsidetest"
 	"plenilune/steps/kernel/srgb"
 )
 
@@ -243,13 +244,7 @@ func TestNeverLarger(t *testing.T) {
 
 // exiftool, an independent reader, finds the record's id in the XMP of each format.
 func TestExiftoolReadsXMP(t *testing.T) {
-	exe, err := exec.LookPath("exiftool")
-	if err != nil {
-		if os.Getenv("PLENILUNE_REQUIRE_TOOLS") == "1" {
-			t.Fatalf("exiftool is needed and not there: %v", err)
-		}
-		t.Skip("exiftool is not installed: its opinion is not asked")
-	}
+	exe := outsidetest.Program(t, "exiftool")
 	record := []byte("a record")
 	for name, c := range map[string]struct {
 		s      encodeSettings

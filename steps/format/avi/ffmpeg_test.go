@@ -12,22 +12,9 @@ import (
 	"testing"
 
 	"plenilune/steps/format/formattest"
+	"plenilune/steps/format/outsidetest"
 	"plenilune/steps/format/raw"
 )
-
-// ffmpeg finds the program. Where it is absent the test is skipped, unless
-// PLENILUNE_REQUIRE_TOOLS is set, as CI does.
-func ffmpeg(t *testing.T) string {
-	t.Helper()
-	path, err := exec.LookPath("ffmpeg")
-	if err != nil {
-		if os.Getenv("PLENILUNE_REQUIRE_TOOLS") != "" {
-			t.Fatal("ffmpeg is required here and absent")
-		}
-		t.Skip("ffmpeg is absent: its reading of AVI is not compared")
-	}
-	return path
-}
 
 // decoded gives all frames as ffmpeg reads them, none invented for those that are lost.
 func decoded(t *testing.T, b []byte, pix string) []byte {
@@ -36,7 +23,7 @@ func decoded(t *testing.T, b []byte, pix string) []byte {
 	if err := os.WriteFile(path, b, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command(ffmpeg(t), "-v", "error", "-i", path, "-map", "0:v", "-vsync", "passthrough", "-f", "rawvideo", "-pix_fmt", pix, "-")
+	cmd := exec.Command(outsidetest.Program(t, "ffmpeg"), "-v", "error", "-i", path, "-map", "0:v", "-vsync", "passthrough", "-f", "rawvideo", "-pix_fmt", pix, "-")
 	var complaint strings.Builder
 	cmd.Stderr = &complaint
 	out, err := cmd.Output()
@@ -114,7 +101,7 @@ func TestFFmpegReadsTheSame(t *testing.T) {
 
 // What ffmpeg writes we read as it was.
 func TestFFmpegWritesTheSame(t *testing.T) {
-	program, dir := ffmpeg(t), t.TempDir()
+	program, dir := outsidetest.Program(t, "ffmpeg"), t.TempDir()
 	for pix, planes := range map[string]int{"gray": 1, "bgr24": 3} {
 		for _, size := range [][2]int{{22, 14}, {23, 15}} {
 			var in bytes.Buffer
@@ -159,7 +146,7 @@ func TestFFmpegWritesLargeFiles(t *testing.T) {
 	}
 	const side, frames = 1024, 2400
 	path := filepath.Join(t.TempDir(), "large.avi")
-	out, err := exec.Command(ffmpeg(t), "-v", "error", "-f", "lavfi", "-i", fmt.Sprintf("testsrc2=size=%dx%d:rate=50", side, side), "-frames:v", fmt.Sprint(frames),
+	out, err := exec.Command(outsidetest.Program(t, "ffmpeg"), "-v", "error", "-f", "lavfi", "-i", fmt.Sprintf("testsrc2=size=%dx%d:rate=50", side, side), "-frames:v", fmt.Sprint(frames),
 		"-pix_fmt", "gray", "-c:v", "rawvideo", path).CombinedOutput()
 	if err != nil {
 		t.Fatalf("ffmpeg: %v: %s", err, out)
@@ -185,7 +172,7 @@ func TestFFmpegWritesLargeFiles(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command(ffmpeg(t), "-v", "error", "-i", path, "-vsync", "passthrough", "-f", "rawvideo", "-pix_fmt", "gray", "-")
+	cmd := exec.Command(outsidetest.Program(t, "ffmpeg"), "-v", "error", "-i", path, "-vsync", "passthrough", "-f", "rawvideo", "-pix_fmt", "gray", "-")
 	theirs, err := cmd.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)

@@ -12,6 +12,7 @@ import (
 
 	"plenilune/steps/format/fits"
 	"plenilune/steps/format/formattest"
+	"plenilune/steps/format/outsidetest"
 	"plenilune/steps/format/raw"
 )
 
@@ -215,26 +216,6 @@ func TestNoNumbers(t *testing.T) {
 	}
 }
 
-// absent skips, or fails where PLENILUNE_REQUIRE_TOOLS is set, as CI does.
-func absent(t *testing.T, name string) {
-	t.Helper()
-	if os.Getenv("PLENILUNE_REQUIRE_TOOLS") != "" {
-		t.Fatalf("%s is required here and absent", name)
-	}
-	t.Skipf("%s is absent: its reading of FITS is not compared", name)
-}
-
-func astropy(t *testing.T) string {
-	t.Helper()
-	for _, p := range []string{"python3", "/usr/bin/python3"} {
-		if exec.Command(p, "-c", "import astropy.io.fits").Run() == nil {
-			return p
-		}
-	}
-	absent(t, "python3 with astropy")
-	return ""
-}
-
 // astropyWrites makes cubes, pictures and extensions of every kind of sample, and the same numbers, from
 // the top, as little-endian floats beside each.
 const astropyWrites = `
@@ -272,7 +253,7 @@ l.writeto(d + "/apart.fits"); base[..., ::-1, :].astype("<f8").tofile(d + "/apar
 // What astropy writes we read as it does, to the last bit of a float32.
 func TestAstropyWritesTheSame(t *testing.T) {
 	dir := t.TempDir()
-	if out, err := exec.Command(astropy(t), "-c", astropyWrites, dir).CombinedOutput(); err != nil {
+	if out, err := exec.Command(outsidetest.Python(t, "astropy.io.fits"), "-c", astropyWrites, dir).CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	names, err := filepath.Glob(filepath.Join(dir, "*.fits"))
@@ -317,13 +298,10 @@ func TestOutsideReadsTheFilms(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if fitsverify, err := exec.LookPath("fitsverify"); err != nil {
-		absent(t, "fitsverify")
-	} else {
-		out, err := exec.Command(fitsverify, append([]string{"-q"}, paths...)...).CombinedOutput()
-		if n := strings.Count(string(out), "verification OK"); err != nil || n != len(paths) {
-			t.Errorf("%v: %d of %d files without remark\n%s", err, n, len(paths), out)
-		}
+	fitsverify := outsidetest.Program(t, "fitsverify")
+	out, err := exec.Command(fitsverify, append([]string{"-q"}, paths...)...).CombinedOutput()
+	if n := strings.Count(string(out), "verification OK"); err != nil || n != len(paths) {
+		t.Errorf("%v: %d of %d files without remark\n%s", err, n, len(paths), out)
 	}
 	const script = `
 import sys, numpy
@@ -335,7 +313,7 @@ for name in sys.argv[1:]:
         if f[0].header.get("ROWORDER") != "TOP-DOWN": d = d[:, ::-1, :]
         sys.stdout.buffer.write(d.astype("u1").tobytes())
 `
-	got, err := exec.Command(astropy(t), append([]string{"-c", script}, paths...)...).Output()
+	got, err := exec.Command(outsidetest.Python(t, "astropy.io.fits"), append([]string{"-c", script}, paths...)...).Output()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"plenilune/pipeline/boundtest"
+	"plenilune/steps/format/outsidetest"
 )
 
 // picture has values that tell rows, columns and channels apart.
@@ -119,14 +120,6 @@ func FuzzTable(f *testing.F) {
 	})
 }
 
-func absent(t *testing.T, name string) {
-	t.Helper()
-	if os.Getenv("PLENILUNE_REQUIRE_TOOLS") != "" {
-		t.Fatalf("%s is required here and absent", name)
-	}
-	t.Skipf("%s is absent: its reading of our files is not compared", name)
-}
-
 // fitsverify must have nothing to remark, and astropy must read what was written, its own sums bearing the file's out.
 func TestOutside(t *testing.T) {
 	dir := t.TempDir()
@@ -138,14 +131,11 @@ func TestOutside(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if fitsverify, err := exec.LookPath("fitsverify"); err != nil {
-		absent(t, "fitsverify")
-	} else {
-		for _, p := range paths {
-			out, err := exec.Command(fitsverify, p).CombinedOutput()
-			if err != nil || !strings.Contains(string(out), "found 0 warning(s) and 0 error(s)") {
-				t.Errorf("%v\n%s", err, out)
-			}
+	fitsverify := outsidetest.Program(t, "fitsverify")
+	for _, p := range paths {
+		out, err := exec.Command(fitsverify, p).CombinedOutput()
+		if err != nil || !strings.Contains(string(out), "found 0 warning(s) and 0 error(s)") {
+			t.Errorf("%v\n%s", err, out)
 		}
 	}
 	const script = `
@@ -163,16 +153,7 @@ for name, channels, whole in (("a", 1, False), ("b", 3, False), ("c", 3, True)):
         ok = numpy.allclose(d, want, atol=1e-5, equal_nan=True)
         print(name, ok, d.shape, f[0].header["SCALE"], bytes(f["RECORD"].data["BYTES"][0]).decode())
 `
-	python := ""
-	for _, p := range []string{"python3", "/usr/bin/python3"} {
-		if exec.Command(p, "-c", "import astropy.io.fits").Run() == nil {
-			python = p
-			break
-		}
-	}
-	if python == "" {
-		absent(t, "python3 with astropy")
-	}
+	python := outsidetest.Python(t, "astropy.io.fits")
 	got, err := exec.Command(python, "-c", script, dir).CombinedOutput()
 	want := "a True (5, 37) 0.25 é {}\nb True (3, 5, 37) 0.25 é {}\nc True (3, 5, 37) 0.25 é {}\n"
 	if err != nil || string(got) != want {

@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"plenilune/steps/format/outsidetest"
 )
 
 // stillFile is a file of one picture, its header given as cards' texts.
@@ -115,16 +117,7 @@ func TestWhatIsNoStill(t *testing.T) {
 
 // What astropy writes is read as it was meant.
 func TestStillsOfAstropy(t *testing.T) {
-	python := ""
-	for _, p := range []string{"python3", "/usr/bin/python3"} {
-		if exec.Command(p, "-c", "import astropy.io.fits").Run() == nil {
-			python = p
-			break
-		}
-	}
-	if python == "" {
-		absent(t, "python3 with astropy")
-	}
+	python := outsidetest.Python(t, "astropy.io.fits")
 	dir := t.TempDir()
 	const script = `
 import sys, numpy

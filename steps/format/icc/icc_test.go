@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"plenilune/steps/format/outsidetest"
 )
 
 // The matrix of IEC 61966-2-1:1999 from its primaries.
@@ -59,10 +61,7 @@ func TestOutside(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	exiftool, err := exec.LookPath("exiftool")
-	if err != nil {
-		absent(t, "exiftool")
-	}
+	exiftool := outsidetest.Program(t, "exiftool")
 	out, err := exec.Command(exiftool, "-s", "-validate", "-warning", "-ProfileDescription", "-ProfileVersion", filepath.Join(dir, "srgb.icc")).CombinedOutput()
 	if err != nil || !strings.Contains(string(out), ": sRGB") || !strings.Contains(string(out), "4.3.0") || strings.Contains(string(out), "Warning") {
 		t.Errorf("exiftool says (%v)\n%s", err, out)
@@ -78,16 +77,7 @@ for name in ("srgb", "linear"):
     out = ImageCms.profileToProfile(im, d + "/" + name + ".icc", own)
     print(name, list(out.getdata()))
 `
-	python := ""
-	for _, p := range []string{"python3", "/usr/bin/python3"} {
-		if exec.Command(p, "-c", "from PIL import ImageCms").Run() == nil {
-			python = p
-			break
-		}
-	}
-	if python == "" {
-		absent(t, "python3 with PIL")
-	}
+	python := outsidetest.Python(t, "PIL.ImageCms")
 	got, err := exec.Command(python, "-c", script, dir).CombinedOutput()
 	// 11, 64, 128, 188 of 255 of light are 58.6, 137.1, 187.9, 222.9 in sRGB (IEC 61966-2-1).
 	want := "srgb [(0, 0, 0), (11, 64, 128), (188, 128, 64), (255, 128, 0), (255, 255, 255)]\n" +
@@ -95,14 +85,4 @@ for name in ("srgb", "linear"):
 	if err != nil || string(got) != want {
 		t.Errorf("%v\n%s want\n%s", err, got, want)
 	}
-}
-
-// absent skips a test that asks an outside program, or fails it where
-// PLENILUNE_REQUIRE_TOOLS is set, as CI does.
-func absent(t *testing.T, name string) {
-	t.Helper()
-	if os.Getenv("PLENILUNE_REQUIRE_TOOLS") != "" {
-		t.Fatalf("%s is required here and absent", name)
-	}
-	t.Skipf("%s is absent: its reading of our profiles is not compared", name)
 }

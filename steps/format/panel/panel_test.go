@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"plenilune/steps/format/fits"
+	"plenilune/steps/format/outsidetest"
 )
 
 const clip = "6a52081ac83316e575dc8377c3e0b7ee85713c6f4d4efa404d575df821846435"
@@ -144,31 +145,12 @@ func TestOutside(t *testing.T) {
 	if err := os.WriteFile(path, encode(t, p), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	absent := func(name string) {
-		t.Helper()
-		if os.Getenv("PLENILUNE_REQUIRE_TOOLS") != "" {
-			t.Fatalf("%s is required here and absent", name)
-		}
-		t.Skipf("%s is absent: its reading of our files is not compared", name)
-	}
-	fitsverify, err := exec.LookPath("fitsverify")
-	if err != nil {
-		absent("fitsverify")
-	}
+	fitsverify := outsidetest.Program(t, "fitsverify")
 	out, err := exec.Command(fitsverify, path).CombinedOutput()
 	if err != nil || !strings.Contains(string(out), "found 0 warning(s) and 0 error(s)") {
 		t.Errorf("%v\n%s", err, out)
 	}
-	python := ""
-	for _, p := range []string{"python3", "/usr/bin/python3"} {
-		if exec.Command(p, "-c", "import astropy.io.fits").Run() == nil {
-			python = p
-			break
-		}
-	}
-	if python == "" {
-		absent("python3 with astropy")
-	}
+	python := outsidetest.Python(t, "astropy.io.fits")
 	const script = `
 import sys, warnings
 from astropy.io import fits

@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"plenilune/steps/format/outsidetest"
 )
 
 // others has Python's libraries write pictures of every kind that is read, each with its samples beside it as float32.
@@ -72,14 +74,9 @@ Image.fromarray(a).convert('RGB').quantize(16).save(out + '/palette.png'); keep(
 // differ by.
 func TestAgainstOthers(t *testing.T) {
 	dir := t.TempDir()
-	_, lacking := exec.LookPath("tiffcp")
-	if err := exec.Command("python3", "-c", "import tifffile, PIL").Run(); err != nil || lacking != nil {
-		if os.Getenv("PLENILUNE_REQUIRE_TOOLS") != "" {
-			t.Fatalf("python3 with tifffile and Pillow, and tiffcp, are required here")
-		}
-		t.Skip("python3 with tifffile and Pillow, or tiffcp, is absent: what they write is not compared")
-	}
-	if out, err := exec.Command("python3", "-c", others, dir).CombinedOutput(); err != nil {
+	outsidetest.Program(t, "tiffcp")
+	python := outsidetest.Python(t, "tifffile, PIL")
+	if out, err := exec.Command(python, "-c", others, dir).CombinedOutput(); err != nil {
 		t.Fatalf("write pictures: %v\n%s", err, out)
 	}
 	files, err := filepath.Glob(filepath.Join(dir, "*.raw"))

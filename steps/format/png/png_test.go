@@ -15,6 +15,8 @@ import (
 	"strings"
 	"sync"
 	"testing"
+
+	"plenilune/steps/format/outsidetest"
 )
 
 // picture makes rows of random samples and keeps what it made.
@@ -155,20 +157,6 @@ func TestDamage(t *testing.T) {
 	}
 }
 
-// tool finds an outside program. Where it is absent the test is skipped, unless
-// PLENILUNE_REQUIRE_TOOLS is set, as CI does.
-func tool(t *testing.T, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err != nil {
-		if os.Getenv("PLENILUNE_REQUIRE_TOOLS") != "" {
-			t.Fatalf("%s is required here and absent", name)
-		}
-		t.Skipf("%s is absent: its verdict on our files is not asked", name)
-	}
-	return path
-}
-
 // withTexts writes a file with everything that we put into files.
 func withTexts(t *testing.T, channels, bits int) string {
 	t.Helper()
@@ -194,7 +182,7 @@ func withTexts(t *testing.T, channels, bits int) string {
 
 // TestPngcheck asks pngcheck for faults.
 func TestPngcheck(t *testing.T) {
-	pngcheck := tool(t, "pngcheck")
+	pngcheck := outsidetest.Program(t, "pngcheck")
 	for _, channels := range []int{1, 3} {
 		for _, bits := range []int{8, 16} {
 			out, err := exec.Command(pngcheck, "-v", withTexts(t, channels, bits)).CombinedOutput()
@@ -207,7 +195,7 @@ func TestPngcheck(t *testing.T) {
 
 // TestExiftool asks exiftool what it reads in our chunks.
 func TestExiftool(t *testing.T) {
-	out, err := exec.Command(tool(t, "exiftool"), "-s", "-a", "-G0", withTexts(t, 3, 16)).CombinedOutput()
+	out, err := exec.Command(outsidetest.Program(t, "exiftool"), "-s", "-a", "-G0", withTexts(t, 3, 16)).CombinedOutput()
 	if err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}

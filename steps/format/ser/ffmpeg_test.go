@@ -10,28 +10,15 @@ import (
 	"strings"
 	"testing"
 
+	"plenilune/steps/format/outsidetest"
 	"plenilune/steps/format/raw"
 )
-
-// tool finds an outside program. Where it is absent the test is skipped, unless
-// PLENILUNE_REQUIRE_TOOLS is set, as CI does.
-func tool(t *testing.T, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err != nil {
-		if os.Getenv("PLENILUNE_REQUIRE_TOOLS") != "" {
-			t.Fatalf("%s is required here and absent", name)
-		}
-		t.Skipf("%s is absent: its reading of our files is not compared", name)
-	}
-	return path
-}
 
 // TestFFmpegReadsTheSame compares every sample with the reading of FFmpeg, which
 // takes the byte-order flag literally (libavformat/serdec.c) and passes depths of
 // 9 to 15 bits unscaled.
 func TestFFmpegReadsTheSame(t *testing.T) {
-	ffmpeg := tool(t, "ffmpeg")
+	ffmpeg := outsidetest.Program(t, "ffmpeg")
 	formats := map[ColorID][2]string{ // of 8 and 16 bits; Bayer as such, so that nothing is interpolated
 		Mono: {"gray", "gray16le"}, RGB: {"rgb24", "rgb48le"}, BGR: {"bgr24", "bgr48le"},
 		BayerRGGB: {"bayer_rggb8", "bayer_rggb16le"}, BayerGRBG: {"bayer_grbg8", "bayer_grbg16le"},
@@ -91,7 +78,7 @@ func allSamples(t *testing.T, b []byte, f *File, order binary.AppendByteOrder) [
 
 // TestFFmpegAgreesOnFaults: FFmpeg takes or refuses the same odd files.
 func TestFFmpegAgreesOnFaults(t *testing.T) {
-	ffmpeg := tool(t, "ffmpeg")
+	ffmpeg := outsidetest.Program(t, "ffmpeg")
 	h := Header{Width: 16, Height: 8, Depth: 8, LittleFlag: 1}
 	whole := file(t, h, scene(16, 8, 3, 1, 255, 5, 17), nil)
 	wide := bytes.Clone(whole)

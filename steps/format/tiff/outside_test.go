@@ -7,17 +7,9 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-)
 
-// absent skips a test that asks an outside program, or fails it where
-// PLENILUNE_REQUIRE_TOOLS is set, as CI does.
-func absent(t *testing.T, name string) {
-	t.Helper()
-	if os.Getenv("PLENILUNE_REQUIRE_TOOLS") != "" {
-		t.Fatalf("%s is required here and absent", name)
-	}
-	t.Skipf("%s is absent: its reading of our files is not compared", name)
-}
+	"plenilune/steps/format/outsidetest"
+)
 
 // write stores a file of this kind and returns its path and its pixels.
 func write(t *testing.T, dir string, h Header) (path string, pixels []byte) {
@@ -36,10 +28,7 @@ func write(t *testing.T, dir string, h Header) (path string, pixels []byte) {
 
 // TestTiffinfo: libtiff's own reader must have nothing to remark.
 func TestTiffinfo(t *testing.T) {
-	tiffinfo, err := exec.LookPath("tiffinfo")
-	if err != nil {
-		absent(t, "tiffinfo")
-	}
+	tiffinfo := outsidetest.Program(t, "tiffinfo")
 	for _, h := range kinds() {
 		path, _ := write(t, t.TempDir(), h)
 		out, err := exec.Command(tiffinfo, "-D", path).CombinedOutput()
@@ -51,10 +40,7 @@ func TestTiffinfo(t *testing.T) {
 
 // TestExiftool reads the texts of a classic and a BigTIFF file.
 func TestExiftool(t *testing.T) {
-	exiftool, err := exec.LookPath("exiftool")
-	if err != nil {
-		absent(t, "exiftool")
-	}
+	exiftool := outsidetest.Program(t, "exiftool")
 	for _, h := range kinds()[:2] {
 		path, _ := write(t, t.TempDir(), h)
 		out, err := exec.Command(exiftool, "-s", path).CombinedOutput()
@@ -75,16 +61,7 @@ func TestExiftool(t *testing.T) {
 
 // TestTifffile compares every sample of every kind with Python's tifffile.
 func TestTifffile(t *testing.T) {
-	python := ""
-	for _, p := range []string{"python3", "/usr/bin/python3"} { // a python of the user's own often lacks the system's packages
-		if exec.Command(p, "-c", "import tifffile").Run() == nil {
-			python = p
-			break
-		}
-	}
-	if python == "" {
-		absent(t, "python3 with tifffile")
-	}
+	python := outsidetest.Python(t, "tifffile")
 	const script = `
 import sys, tifffile
 out = sys.stdout.buffer

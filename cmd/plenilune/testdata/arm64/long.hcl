@@ -1,8 +1,12 @@
-# A clip of more frames than are worked on at once, for itself.
+# A clip of more frames than are worked on at once, and one of pictures, each for itself.
 night {}
 
 clips "disk" {
   files = ["clips/*.ser"]
+}
+
+clips "pictures" {
+  sequences = ["pictures/*/"]
 }
 
 stack "panels" {
@@ -10,9 +14,18 @@ stack "panels" {
   keep  = 1
 }
 
+stack "pictures" {
+  clips = clips.pictures
+  keep  = 1
+}
+
 publish "out" {
+  panels {
+    stack  = stack.panels
+    folder = "panels"
+  }
   picture {
-    image = stack.panels
+    image = stack.pictures
     file  = "panel.tif"
     depth = "float32"
   }
