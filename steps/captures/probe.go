@@ -35,7 +35,7 @@ func ProbePictures(pieces []pipeline.Piece) (Index, error) {
 
 // ProbeFilm asks the program that reads films about one.
 func ProbeFilm(ctx context.Context, p pipeline.Programs, path string) (Index, error) {
-	version, err := p.Version(ctx, decoder)
+	version, err := p.Version(ctx, prober)
 	if err != nil {
 		return Index{}, err
 	}
