@@ -137,7 +137,7 @@ func (g *graph) place(path string, d *delivery, rec []byte) error {
 	id := cache.Sum(final)
 	changed := !g.stands(path, id)
 	if changed {
-		if err := writeWhole(path, final); err != nil {
+		if err := WriteWhole(path, final); err != nil {
 			return err
 		}
 		if stamp, err := cache.StampOf(path); err == nil {
@@ -210,8 +210,8 @@ func staysInside(outDir, dir string) error {
 	return nil
 }
 
-// writeWhole writes a file so that its name never stands for a part of it.
-func writeWhole(path string, b []byte) (err error) {
+// WriteWhole writes a file so that its name never stands for a part of it.
+func WriteWhole(path string, b []byte) (err error) {
 	dir := filepath.Dir(path)
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return fmt.Errorf("make folder: %w", err)

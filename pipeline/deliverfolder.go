@@ -109,7 +109,7 @@ func (g *graph) placeLog(dir string, to *FolderLog) error {
 	if to.WarningsFile != "" {
 		path, b := filepath.Join(dir, to.WarningsFile), to.WriteWarnings(g.told())
 		if stands, err := os.ReadFile(path); err != nil || !bytes.Equal(stands, b) {
-			if err := writeWhole(path, b); err != nil {
+			if err := WriteWhole(path, b); err != nil {
 				return err
 			}
 		}
@@ -119,7 +119,7 @@ func (g *graph) placeLog(dir string, to *FolderLog) error {
 	if _, err := os.Stat(path); err == nil && log.Ran() == 0 {
 		return nil
 	}
-	return writeWhole(path, to.Write(log))
+	return WriteWhole(path, to.Write(log))
 }
 
 // listing recalls what a folder consists of.

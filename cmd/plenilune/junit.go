@@ -2,7 +2,10 @@ package main
 
 import (
 	"encoding/xml"
+	"errors"
 	"fmt"
+	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -22,6 +25,7 @@ type junitSuite struct {
 	Tests    int         `xml:"tests,attr"`
 	Failures int         `xml:"failures,attr"`
 	Errors   int         `xml:"errors,attr"`
+	Skipped  int         `xml:"skipped,attr"`
 	Cases    []junitCase `xml:"testcase"`
 }
 
@@ -30,12 +34,17 @@ type junitCase struct {
 	Name    string        `xml:"name,attr"`
 	Failure *junitTrouble `xml:"failure"` // it is not what it should be
 	Error   *junitTrouble `xml:"error"`   // it could not be told
+	Skipped *junitSkipped `xml:"skipped"` // its pixels are what they should be, and its bytes cannot be told
 }
 
 type junitTrouble struct {
 	Type    string `xml:"type,attr"`
 	Message string `xml:"message,attr"`
 	Text    string `xml:",chardata"`
+}
+
+type junitSkipped struct {
+	Message string `xml:"message,attr"`
 }
 
 // junitOf makes a case of each file compared and of each part of the work that failed.
@@ -45,7 +54,9 @@ func junitOf(v comparison) junitReport {
 		c := junitCase{Class: "file", Name: p.File}
 		switch p.State {
 		case pipeline.Proven:
-		case pipeline.Unmade, pipeline.Alike:
+		case pipeline.Alike:
+			c.Skipped = &junitSkipped{p.Reason}
+		case pipeline.Unmade:
 			c.Error = &junitTrouble{Type: string(p.State), Message: p.Reason}
 		default:
 			c.Failure = &junitTrouble{Type: string(p.State), Message: p.Reason, Text: whereApart(p)}
@@ -62,6 +73,9 @@ func junitOf(v comparison) junitReport {
 		}
 		if c.Error != nil {
 			s.Errors++
+		}
+		if c.Skipped != nil {
+			s.Skipped++
 		}
 	}
 	return junitReport{Suites: []junitSuite{s}}
@@ -84,8 +98,45 @@ func (r junitReport) write(file string) error {
 	if err != nil {
 		return fmt.Errorf("make the summary: %w", err)
 	}
-	if err := os.WriteFile(file, []byte(xml.Header+string(b)+"\n"), 0o644); err != nil {
+	if err := pipeline.WriteWhole(file, []byte(xml.Header+string(b)+"\n")); err != nil {
 		return fmt.Errorf("write the summary: %w", err)
 	}
 	return nil
+}
+
+// junitOrNothing refuses to write a summary over what is none, before anything is computed. An empty file holds nothing to lose.
+func junitOrNothing(file string) error {
+	if file == "" {
+		return nil
+	}
+	if st, err := os.Stat(filepath.Dir(file)); err != nil || !st.IsDir() {
+		return requestf("write the summary: there is no folder %s", filepath.ToSlash(filepath.Dir(file)))
+	}
+	st, err := os.Stat(file)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err == nil && st.Mode().IsRegular() && (st.Size() == 0 || isJUnit(file)) {
+		return nil
+	}
+	return requestf("--junit %s: it stands there and is no such summary: name another file", filepath.ToSlash(file))
+}
+
+// isJUnit tells whether a file is a summary, by its outermost element.
+func isJUnit(file string) bool {
+	f, err := os.Open(file)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	d := xml.NewDecoder(io.LimitReader(f, 1<<16))
+	for {
+		t, err := d.Token()
+		if err != nil {
+			return false
+		}
+		if e, ok := t.(xml.StartElement); ok {
+			return e.Name.Local == "testsuites"
+		}
+	}
 }

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"slices"
 	"strings"
 	"time"
 )
@@ -29,16 +30,24 @@ const foreignMemory = 6 << 30
 // runnable are the programs that may be run at all.
 var runnable = map[string]bool{"ffmpeg": true, "ffprobe": true}
 
-// Version implements pipeline.Programs.
+// Version implements pipeline.Programs: the program's version, and those of its libraries that bear on what it decodes, as they are loaded.
 func (p programs) Version(ctx context.Context, name string) (string, error) {
 	var out bytes.Buffer
 	if _, err := p.Run(ctx, name, []string{"-version"}, &out); err != nil {
 		return "", err
 	}
-	line, _, _ := strings.Cut(out.String(), "\n")
+	line, more, _ := strings.Cut(out.String(), "\n")
 	version, _, _ := strings.Cut(strings.TrimSpace(line), " Copyright")
 	if version == "" {
 		return "", fmt.Errorf("%s -version says nothing", name)
+	}
+	for line := range strings.Lines(more) {
+		// libavcodec     59. 37.100 / 59. 37.100: what it was built for, and what it found
+		library, both, _ := strings.Cut(line, " ")
+		_, found, ok := strings.Cut(both, "/")
+		if ok && slices.Contains([]string{"libavcodec", "libavformat", "libswscale"}, library) {
+			version += ", " + library + " " + strings.Join(strings.Fields(found), "")
+		}
 	}
 	return version, nil
 }

@@ -42,6 +42,23 @@ func TestProgramsAreFew(t *testing.T) {
 	}
 }
 
+// TestProgramVersion: libraries that were put in after the program was built decode otherwise.
+func TestProgramVersion(t *testing.T) {
+	stub(t, "ffprobe", `cat <<'E'
+ffprobe version 5.1.9-0+deb12u1 Copyright (c) 2007-2026
+built with gcc 12 (Debian 12.2.0-14+deb12u1)
+configuration: --libdir=/usr/lib
+libavutil      57. 28.100 / 57. 28.100
+libavcodec     59. 37.100 / 59. 38.101
+libavformat    59. 27.100 / 59. 27.100
+libswscale      6.  7.100 /  6.  8.100
+E`)
+	const want = "ffprobe version 5.1.9-0+deb12u1, libavcodec 59.38.101, libavformat 59.27.100, libswscale 6.8.100"
+	if v, err := (programs{}).Version(t.Context(), "ffprobe"); v != want || err != nil {
+		t.Errorf("version %q, %v", v, err)
+	}
+}
+
 func TestProgramSpeaks(t *testing.T) {
 	stub(t, "ffmpeg", `printf 'ffmpeg version 9 Copyright (c)\nmore\n'; printf 'a\033[31mline\n' >&2; echo "$FFREPORT" >&2; [ "$1" = -version ]`)
 	t.Setenv("FFREPORT", "file=/tmp/written")

@@ -4,9 +4,10 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"fmt"
+	"image/png"
 	"os"
 	"path/filepath"
-	"slices"
+	"reflect"
 	"strings"
 	"time"
 
@@ -143,25 +144,30 @@ func keepingOrder(ts *testscript.TestScript, first byte, film formattest.Film, w
 	return nil
 }
 
-// scriptSamePixels fails unless two TIFFs hold the same samples, bit for bit, whatever their records
-// say: samepixels A B.
+// scriptSamePixels fails unless two pictures, TIFF or PNG, are of one size and hold the same samples, bit for bit, whatever their
+// records say: samepixels A B.
 func scriptSamePixels(ts *testscript.TestScript, neg bool, args []string) {
 	if len(args) != 2 {
 		ts.Fatalf("usage: samepixels A B")
 	}
-	var rows [2][][]byte
-	for k, name := range args {
+	samples := func(name string) any {
 		b, err := os.ReadFile(ts.MkAbs(name))
 		ts.Check(err)
+		if filepath.Ext(name) == ".png" {
+			m, err := png.Decode(bytes.NewReader(b))
+			ts.Check(err)
+			return m
+		}
 		f, err := tiff.Open(bytes.NewReader(b), int64(len(b)))
 		ts.Check(err)
-		for y := range f.Header.Height {
-			row := make([]byte, f.Header.RowBytes())
-			ts.Check(f.Row(y, row))
-			rows[k] = append(rows[k], row)
+		rows := make([][]byte, f.Header.Height)
+		for y := range rows {
+			rows[y] = make([]byte, f.Header.RowBytes())
+			ts.Check(f.Row(y, rows[y]))
 		}
+		return rows
 	}
-	if same := slices.EqualFunc(rows[0], rows[1], bytes.Equal); same == neg {
+	if same := reflect.DeepEqual(samples(args[0]), samples(args[1])); same == neg {
 		ts.Fatalf("%v hold the same samples: %v", args, same)
 	}
 }

@@ -72,7 +72,6 @@ func TestScripts(t *testing.T) {
 			"private":     scriptPrivate,
 			"repack":      scriptRepack,
 			"crate":       scriptCrate,
-			"samesamples": scriptSameSamples,
 			"byothers":    scriptByOthers,
 			"rewrap":      scriptRewrap,
 			"pictures":    scriptPictures,

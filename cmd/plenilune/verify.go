@@ -6,7 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
+	"path"
 	"path/filepath"
 	"runtime"
 	"slices"
@@ -42,19 +44,28 @@ under --clips, by their content, whatever they are called; what cannot be made f
 clips is named, with them, and made from the pack's panels if it has any.
 
 The table on stdout says of each file "same", "same picture" (the pixels are equal, the
-record in it is not), "same pixels" (made from panels), "differs", "missing" or "not made", and of those that differ the
-first part of the work at which the two go apart. Exit code 3 says that something
-differs, 1 that something could not be made anew.
+record in it is not), "same pixels" (made from a pack's panels), "differs", "missing" or
+"not made", and of those that differ the first part of the work at which the two go apart.
+Exit code 3 says that something differs, 1 that something could not be made anew, 0 that
+all is the same. From panels the pixels are proved, and not the file with its record, which
+tells of clips: where all else is the same, the exit code is 0 too, and a line says so.
 
 With --junit it also writes a summary in the XML form that build servers read: a test
-case of each file, which fails where it differs or is missing, and one of each part of
-the work that failed.`,
+case of each file, which fails where it differs or is missing and is skipped where its
+pixels alone are proved, and one of each part of the work that failed. It replaces an
+earlier summary, and no other file.`,
 		Example: `  plenilune verify night.hcl
   plenilune verify night.hcl --junit report.xml
   plenilune verify night.hcl --clips /media/disk/clips --only disk.png
   plenilune verify moon.zip --clips /media/disk/clips`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := verifiable(args[0]); err != nil {
+				return err
+			}
+			if err := junitOrNothing(f.junit); err != nil {
+				return err
+			}
 			verify := f.verify
 			if pipeline.IsPackFile(args[0]) {
 				verify = f.verifyPack
@@ -73,6 +84,31 @@ the work that failed.`,
 	fl.StringVar(&f.scratch, "scratch", "", "keep what is computed on the way in a new folder in `DIR` (default: beside the output folder)")
 	fl.StringVar(&f.junit, "junit", "", "write a summary for build servers to `FILE`, as JUnit's XML")
 	return cmd
+}
+
+// verifiable says what to name where nothing that can be verified is named.
+func verifiable(file string) error {
+	st, err := os.Stat(file)
+	name := filepath.ToSlash(file)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return requestf("there is no file %s: name the manifest that was run, or a pack", name)
+	case err == nil && st.IsDir():
+		return requestf("%s is a folder: name the manifest that was run, as in verify %s, or a pack", name, path.Join(name, manifestIn(file)))
+	}
+	return nil
+}
+
+// manifestIn is the name of the manifest in a folder: that of a pack, or of most nights, where it stands.
+func manifestIn(dir string) string {
+	const usual = "night.hcl"
+	if _, err := os.Stat(filepath.Join(dir, usual)); err == nil {
+		return usual
+	}
+	if found, err := filepath.Glob(filepath.Join(dir, "*.hcl")); err == nil && len(found) > 0 {
+		return filepath.Base(found[0])
+	}
+	return usual
 }
 
 // verify makes everything anew in an empty cache and shows how it compares.
@@ -191,24 +227,22 @@ func endOf(stderr io.Writer, proofs []pipeline.Proof, err error) error {
 	if slices.ContainsFunc(proofs, func(p pipeline.Proof) bool { return p.State != pipeline.Proven && !unproven(p) }) {
 		return &toldError{exitDiffers}
 	}
-	if err != nil || slices.ContainsFunc(proofs, unproven) {
+	if err != nil || slices.ContainsFunc(proofs, func(p pipeline.Proof) bool { return p.State == pipeline.Unmade }) {
 		fmt.Fprintln(stderr, "plenilune:", cmp.Or(err, pipeline.ErrIncomplete))
 		return &toldError{exitFailed}
 	}
 	return nil
 }
 
-// unproven tells a file of which nothing is known to differ, and of which not all could be made anew.
+// unproven tells a file of which nothing is known to differ, and whose bytes could not be made anew.
 func unproven(p pipeline.Proof) bool { return p.State == pipeline.Unmade || p.State == pipeline.Alike }
 
 // showProofs prints the table of files, and below it where those that differ go apart first.
 func showProofs(w io.Writer, proofs []pipeline.Proof) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	same := 0
+	count := map[pipeline.ProofState]int{}
 	for _, p := range proofs {
-		if p.State == pipeline.Proven {
-			same++
-		}
+		count[p.State]++
 		id := ""
 		if p.ID != (pipeline.ID{}) {
 			id = "sha256:" + p.ID.String()
@@ -219,7 +253,7 @@ func showProofs(w io.Writer, proofs []pipeline.Proof) error {
 		return err
 	}
 	for _, p := range proofs {
-		if p.Reason == "" {
+		if p.Reason == "" || p.State == pipeline.Alike { // the last line says it once of all
 			continue
 		}
 		at := p.File
@@ -231,11 +265,11 @@ func showProofs(w io.Writer, proofs []pipeline.Proof) error {
 			fmt.Fprintf(w, "    %s: %s → %s\n", c.What, orNone(c.Old), orNone(c.New))
 		}
 	}
-	files := "files"
-	if len(proofs) == 1 {
-		files = "file"
+	fmt.Fprintf(w, "\n%d of %s the same, bit for bit\n", count[pipeline.Proven], many(len(proofs), "file"))
+	var err error
+	if n := count[pipeline.Alike]; n > 0 {
+		_, err = fmt.Fprintf(w, "%d with the same pixels, made from the pack's panels; only the clips would prove the bytes of the record too\n", n)
 	}
-	_, err := fmt.Fprintf(w, "\n%d of %d %s the same, bit for bit\n", same, len(proofs), files)
 	return err
 }
 

@@ -64,10 +64,11 @@ func openSource(x *pipeline.Expansion, it pipeline.Item, encoding string) (*pipe
 		return x.Add(picturesPart(it, port, set)), func(src pipeline.Value, s source) pipeline.Part { return layPart(it, port, src, s) }, nil
 	case kindFilm:
 		version, err := x.Program(decoder)
-		if errors.Is(err, context.Canceled) {
+		asked, perr := x.Program(prober)
+		if err := errors.Join(err, perr); errors.Is(err, context.Canceled) {
 			return nil, nil, err
 		}
-		set.Program = version // none if there is none: then the part says what to do
+		set.Program = asked // none if there is none: then the part says what to do
 		return x.Add(filmPart(it, set)), func(src pipeline.Value, s source) pipeline.Part { return layFilmPart(it, src, s, version) }, nil
 	}
 	return nil, nil, nil

@@ -107,7 +107,8 @@ func unreadable(program, said string, err error) error {
 	if said = firstLine(said); said == "" {
 		said = err.Error()
 	}
-	return fmt.Errorf("%s cannot read it: %s", program, said)
+	name, _, _ := strings.Cut(program, ",") // without its libraries
+	return fmt.Errorf("%s cannot read it: %s", name, said)
 }
 
 // speaker is what of a program speaks, and an address in its memory.
@@ -201,7 +202,7 @@ func filmEncoding(setting, transfer string, luma bool) (encoding, error) {
 // layFilmPart decodes a film, once, into plain frames.
 func layFilmPart(it pipeline.Item, src pipeline.Value, s source, program string) pipeline.Part {
 	return pipeline.Part{
-		Name: "lay-film", Item: it, Version: 1, Settings: layFilmSettings{program},
+		Name: "lay-film", Item: it, Version: 2, Settings: layFilmSettings{program},
 		In:  []pipeline.Input{{Port: "file", Value: it.Values["file"]}, {Port: "source", Value: src}},
 		Out: []string{"file", "laid"}, StandIn: "file",
 		Memory: 256<<20 + 8*s.layout().FrameBytes(), Run: pipeline.Bind(runLayFilm),
@@ -214,11 +215,13 @@ type layFilmSettings struct {
 }
 
 // arguments have the decoder give every frame once, as it was taken: a phone's note that the film is to be shown turned is
-// not followed, since panels are joined at any turn and flat frames lie as the sensor does.
+// not followed, since panels are joined at any turn and flat frames lie as the sensor does. Decoders that could choose among
+// ways to transform back, by what the processor is good at, take the one that is the same everywhere.
 func (s source) arguments() []string {
 	format := map[[2]int]string{{1, 8}: "gray", {1, 16}: "gray16le", {3, 8}: "rgb24", {3, 16}: "rgb48le"}[[2]int{s.Planes, s.Bits}]
 	out := append([]string{"-nostdin", "-hide_banner", "-v", "error"}, only...)
-	return append(out, "-max_pixels", strconv.Itoa(mostFilmPixels), "-threads", "2", "-noautorotate", "-i", pipeline.FilePath,
+	return append(out, "-max_pixels", strconv.Itoa(mostFilmPixels), "-threads", "2", "-noautorotate",
+		"-flags:v", "+bitexact", "-idct", "simple", "-i", pipeline.FilePath,
 		"-map", "0:V:0", "-fps_mode", "passthrough", "-sws_flags", "+bitexact+accurate_rnd+full_chroma_int",
 		"-pix_fmt", format, "-f", "rawvideo", "pipe:1")
 }
@@ -253,6 +256,7 @@ func runLayFilm(ctx context.Context, set layFilmSettings, t *pipeline.Task) erro
 		t.Warn("clip-damaged", "%s: %d frames came of it, and the program that reads it says: %s", clip, l.layer.out.Frames, firstLine(said))
 	}
 	t.Fact("frames laid out", float64(l.layer.out.Frames), "frames")
+	t.FactText("decoded by", set.Program)
 	t.FactText("encoding", s.Encoding.tell())
 	return t.PutTable("laid", l.layer.out)
 }

@@ -17,13 +17,19 @@ import (
 )
 
 // tools runs the programs as they are.
-type tools struct{ t *testing.T }
+type tools struct {
+	t     *testing.T
+	plain bool // with none of the instructions that only some processors have
+}
 
 func (p tools) Version(context.Context, string) (string, error) { return "ffmpeg of this machine", nil }
 
 func (p tools) Run(ctx context.Context, name string, args []string, out io.Writer) (string, error) {
 	if !slices.Contains(args, "-protocol_whitelist") || !slices.Contains(args, "-format_whitelist") {
 		p.t.Errorf("%s %v may open anything", name, args)
+	}
+	if p.plain && name == decoder {
+		args = append([]string{"-cpuflags", "0"}, args...)
 	}
 	var said bytes.Buffer
 	cmd := exec.CommandContext(ctx, name, args...)
@@ -57,8 +63,13 @@ func noise(n int) []byte {
 // laidFilm runs the parts that lead from a film to plain frames.
 func laidFilm(t *testing.T, path string) (source, []byte, *pipelinetest.Result, error) {
 	t.Helper()
+	return laidBy(t, tools{t: t}, path)
+}
+
+func laidBy(t *testing.T, p tools, path string) (source, []byte, *pipelinetest.Result, error) {
+	t.Helper()
 	b := pipelinetest.New()
-	in := map[string][]any{"file": {pipelinetest.Film{Path: path, Programs: tools{t}}}}
+	in := map[string][]any{"file": {pipelinetest.Film{Path: path, Programs: p}}}
 	r, err := b.Run(t, filmPart(pipeline.Item{}, sourceSettings{encodingAuto, "ffmpeg"}), in)
 	if err != nil {
 		return source{}, nil, r, err
@@ -97,6 +108,25 @@ func TestFilmsWithoutLoss(t *testing.T) {
 		if !bytes.Equal(got, want) || s.Width != 32 || s.Height != 16 || len(r.Warnings) != 0 {
 			t.Errorf("%s: %+v: %d bytes of %d, equal: %v; warnings %v", c.name, s, len(got), len(want), bytes.Equal(got, want), r.Warnings)
 		}
+	}
+}
+
+// TestFilmsOnEveryProcessor: codecs with loss give the same samples whatever a processor is good at.
+func TestFilmsOnEveryProcessor(t *testing.T) {
+	needFFmpeg(t)
+	for name, codec := range map[string]string{"a.mpg": "mpeg2video", "b.avi": "mpeg4", "c.avi": "mjpeg", "d.mp4": "libx264"} {
+		path := shot(t, name, "rgb24", noise(7*32*16*3), "-c:v", codec, "-pix_fmt", map[bool]string{true: "yuvj420p", false: "yuv420p"}[codec == "mjpeg"])
+		_, quick, _, err := laidFilm(t, path)
+		if err != nil {
+			t.Errorf("%s: %v", codec, err)
+			continue
+		}
+		if _, plain, _, err := laidBy(t, tools{t: t, plain: true}, path); err != nil || !bytes.Equal(quick, plain) {
+			t.Errorf("%s: without the processor's own instructions it gives other samples, error %v", codec, err)
+		}
+	}
+	if a := strings.Join((source{}).arguments(), " "); !strings.Contains(a, " -flags:v +bitexact -idct simple -i "+pipeline.FilePath) {
+		t.Errorf("the way to transform back is left to the decoder: %s", a)
 	}
 }
 

@@ -60,7 +60,7 @@ func probeFITS(piece pipeline.Piece) (x Index, is bool, err error) {
 
 // ProbeFilm asks the program that reads films about one.
 func ProbeFilm(ctx context.Context, p pipeline.Programs, path string) (Index, error) {
-	version, err := p.Version(ctx, decoder)
+	version, err := p.Version(ctx, prober)
 	if err != nil {
 		return Index{}, err
 	}
