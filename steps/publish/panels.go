@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"path"
-	"strings"
 
 	"plenilune/pipeline"
 	"plenilune/steps/format/panel"
@@ -102,15 +101,15 @@ func (r *rawTable) UnmarshalJSON(b []byte) error {
 // panelSettings are what varies a panel's file beside its planes and tables.
 type panelSettings struct{ From string }
 
-// deliverPanels adds a file for each of a stack's panels, called as its clip is.
+// deliverPanels adds a file for each of a stack's panels, called by its clip's content: clips' names are no one's business, and
+// whoever renames clips finds the same files.
 func deliverPanels(x *pipeline.Expansion, p Panels) error {
 	items, err := x.Upstream(p.Stack)
 	if err != nil {
 		return err
 	}
-	taken := map[string]bool{}
 	for _, it := range items {
-		file := path.Join(p.Folder, panelName(x.NameOf(it.ID), it.ID.Short(), taken))
+		file := path.Join(p.Folder, "panel-"+it.ID.Short()+".fits")
 		part := pipeline.Part{
 			Name: "panel", Label: file, Item: pipeline.Item{ID: it.ID}, Version: 1, Settings: panelSettings{it.ID.String()},
 			Out: []string{"file"}, Memory: 256 << 20, Run: pipeline.Bind(runPanel),
@@ -129,22 +128,6 @@ func deliverPanels(x *pipeline.Expansion, p Panels) error {
 
 func splicePanel(encoded, record []byte) ([]byte, error) {
 	return panel.WithRecord(encoded, record), nil
-}
-
-// panelName is what a panel's file is called: as its clip, as far as every system takes that, and no two alike.
-func panelName(clip, short string, taken map[string]bool) string {
-	plain := strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7f || strings.ContainsRune("/\\:<>\"|?*", r) {
-			return '_'
-		}
-		return r
-	}, clip)
-	name := plain + ".fits"
-	if text, _ := checkPath(name); text != "" || taken[strings.ToLower(name)] {
-		name = "panel-" + short + ".fits"
-	}
-	taken[strings.ToLower(name)] = true
-	return name
 }
 
 func runPanel(_ context.Context, s panelSettings, t *pipeline.Task) error {
