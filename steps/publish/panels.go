@@ -16,18 +16,12 @@ type Panels struct {
 	Folder string       `hcl:"folder"`
 }
 
-// PanelPlanes and PanelTables are the values of a stack's product that its file keeps, as far as it has them.
-var (
-	PanelPlanes = []string{"image", "noise", "weight", "count", "full"}
-	PanelTables = []string{"panel", "spectrum", "light", "index", "frames", "track", "finest"}
-)
-
 // WritePanel writes a panel, stacked from the clip of content id from. source returns the value on a port, false where
 // there is none; record is how the panel was made, nil leaves it out.
 func WritePanel(w io.Writer, from pipeline.ID, source func(port string) (pipeline.Source, bool), record []byte) error {
 	p := panel.Panel{From: from.String(), Record: record}
 	var held heldPlane
-	for _, port := range PanelPlanes {
+	for _, port := range panel.PlaneNames() {
 		src, ok := source(port)
 		if !ok {
 			return fmt.Errorf("a panel has no %s", port)
@@ -48,7 +42,7 @@ func WritePanel(w io.Writer, from pipeline.ID, source func(port string) (pipelin
 		}
 		p.Planes = append(p.Planes, q)
 	}
-	for _, port := range PanelTables {
+	for _, port := range panel.TableNames() {
 		src, ok := source(port)
 		if !ok {
 			continue
@@ -114,7 +108,7 @@ func deliverPanels(x *pipeline.Expansion, p Panels) error {
 			Name: "panel", Label: file, Item: pipeline.Item{ID: it.ID}, Version: 1, Settings: panelSettings{it.ID.String()},
 			Out: []string{"file"}, Memory: 256 << 20, Run: pipeline.Bind(runPanel),
 		}
-		for _, ports := range [][]string{PanelPlanes, PanelTables} {
+		for _, ports := range [][]string{panel.PlaneNames(), panel.TableNames()} {
 			for _, port := range ports {
 				if v := it.Values[port]; !v.IsZero() {
 					part.In = append(part.In, pipeline.Input{Port: port, Value: v})
