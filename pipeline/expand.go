@@ -156,10 +156,6 @@ func (x *Expansion) Table(v Value, dst any) error {
 // be at hand: where a setting names the file, the product of that id is meant, and it goes by the file's name.
 func (x *Expansion) StandFor(file, stem ID) { x.run.g.files.standFor(file, stem) }
 
-// NameOf returns how the user's file of a content id is called, or the head of the id: for names of files to be
-// delivered, never for a part.
-func (x *Expansion) NameOf(id ID) string { return x.run.g.files.label(id) }
-
 // Alive waits for all values of the items and drops the items of which one
 // failed, so that one bad clip never stops the night.
 func (x *Expansion) Alive(items []Item) ([]Item, error) {

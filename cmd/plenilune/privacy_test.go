@@ -27,31 +27,35 @@ func TestNothingPublishedTellsWhereOrWho(t *testing.T) {
 	}
 	site := "night {\n  site {\n    latitude_deg  = 46.87654\n    longitude_deg = 7.54321\n    elevation_m   = 1234.5\n  }\n"
 	text := strings.Replace(string(b), "night {\n", site, 1)
-	if text == string(b) {
-		t.Fatal("the manifest has no night block")
+	kept := strings.Replace(text, "publish \"out\" {\n", "publish \"out\" {\n  panels {\n    stack  = stack.panels\n    folder = \"panels\"\n  }\n", 1)
+	if text == string(b) || kept == text {
+		t.Fatal("the manifest has no night block, or none called publish")
 	}
+	text = kept
 	if err := os.WriteFile(manifest, []byte(text), 0o666); err != nil {
 		t.Fatal(err)
 	}
 	clips, err := filepath.Glob(filepath.Join(dir, "clips", "*.ser"))
-	if err != nil || len(clips) == 0 {
+	if err != nil || len(clips) < 2 {
 		t.Fatalf("%v, %v", clips, err)
 	}
-	if err := os.Rename(clips[0], filepath.Join(dir, "clips", "grandmothers garden.ser")); err != nil {
-		t.Fatal(err)
+	for i, name := range []string{"grandmothers garden.ser", "balcony of aunt.ser"} {
+		if err := os.Rename(clips[i], filepath.Join(dir, "clips", name)); err != nil {
+			t.Fatal(err)
+		}
 	}
 	out := filepath.Join(dir, "out")
 	if b, err := exec.Command("plenilune", "run", manifest, "-o", out, "--cache", filepath.Join(dir, "cache")).CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, b)
 	}
-	secrets := []string{dir, filepath.Base(filepath.Dir(dir)), "grandmothers", "night.hcl"}
+	secrets := []string{dir, filepath.Base(filepath.Dir(dir)), "grandmothers", "balcony", "night.hcl"}
 	if host, err := os.Hostname(); err == nil && len(host) > 4 {
 		secrets = append(secrets, host)
 	}
 	if user := os.Getenv("USER"); len(user) > 4 {
 		secrets = append(secrets, user)
 	}
-	records := 0
+	records, panels := 0, 0
 	err = filepath.WalkDir(out, func(p string, e fs.DirEntry, err error) error {
 		if err != nil || e.IsDir() {
 			return err
@@ -61,7 +65,10 @@ func TestNothingPublishedTellsWhereOrWho(t *testing.T) {
 			return err
 		}
 		name, _ := filepath.Rel(out, p)
-		all := [][]byte{b}
+		all := [][]byte{b, []byte(name)}
+		if strings.HasPrefix(filepath.ToSlash(name), "panels/") {
+			panels++
+		}
 		if record, _, err := publish.ReadRecord(bytes.NewReader(b), int64(len(b))); err == nil && record != nil {
 			records++
 			all = append(all, record) // packed in the file
@@ -83,8 +90,8 @@ func TestNothingPublishedTellsWhereOrWho(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if records < 3 {
-		t.Errorf("only %d records were found: the test looks at little", records)
+	if records < 3+panels || panels < len(clips) {
+		t.Errorf("only %d records and %d panels were found: the test looks at little", records, panels)
 	}
 }
 

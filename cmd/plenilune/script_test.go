@@ -19,6 +19,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"plenilune/cache"
 	"plenilune/steps/simulate"
 )
 
@@ -93,7 +94,7 @@ var smallNight = sync.OnceValues(func() (string, error) {
 })
 
 // scriptNight copies the small night: night DIR. $CLIP0, $CLIP1, … are the names of
-// its clips without ending.
+// its clips without ending, $PANEL0, $PANEL1, … those of their panels' files.
 func scriptNight(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 1 {
 		ts.Fatalf("usage: night DIR")
@@ -113,6 +114,9 @@ func scriptNight(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(err)
 	for i, c := range clips {
 		ts.Setenv(fmt.Sprintf("CLIP%d", i), strings.TrimSuffix(filepath.Base(c), ".ser"))
+		b, err := os.ReadFile(c)
+		ts.Check(err)
+		ts.Setenv(fmt.Sprintf("PANEL%d", i), "panel-"+cache.Sum(b).Short())
 	}
 }
 

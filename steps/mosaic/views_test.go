@@ -52,3 +52,24 @@ func TestCheckViews(t *testing.T) {
 		t.Error(fmt.Sprint("without views there are faults: ", more))
 	}
 }
+
+// TestViewsTellNoHome: what is published of a session depends on the site's corner of the grid alone, so that nothing else can be worked
+// out from it; and the corner serves as the site itself would, against the middle of four hours.
+func TestViewsTellNoHome(t *testing.T) {
+	home, other := pipeline.Site{LatitudeDeg: 46.9481, LongitudeDeg: 7.4475, ElevationM: 540}, pipeline.Site{LatitudeDeg: 47.24, LongitudeDeg: 7.74}
+	if a, b := nearby(home), nearby(other); a != b || a.LatitudeDeg != 47 || a.LongitudeDeg != 7.5 {
+		t.Errorf("two places of one corner are told as %v and %v", a, b)
+	}
+	times := make([]int64, 25)
+	for i := range times {
+		times[i] = 1774641000e9 + int64(i)*600e9
+	}
+	_, exact := viewsAt(moon.Site{LatitudeDeg: home.LatitudeDeg, LongitudeDeg: home.LongitudeDeg, ElevationM: home.ElevationM}, times)
+	_, near := viewsAt(nearby(home), times)
+	const most = 0.004 // degrees; 0.07 px at the middle of a disk of 2,000 px
+	for i, v := range exact {
+		if d := math.Hypot(v.EastDeg-near[i].EastDeg, v.NorthDeg-near[i].NorthDeg); d > most {
+			t.Errorf("view %d lies %.4f° off, which must be below %.4f°", i, d, most)
+		}
+	}
+}

@@ -23,8 +23,7 @@ func sigmaOf(p []float32, w, h int, lsb float64) float64 {
 	for y := 1; y < h-1; y++ {
 		a, b, c := p[(y-1)*w:y*w], p[y*w:(y+1)*w], p[(y+1)*w:(y+2)*w]
 		for x := 1; x < w-1; x++ {
-			v := float64(a[x-1]) + float64(a[x+1]) + float64(c[x-1]) + float64(c[x+1]) -
-				2*(float64(a[x])+float64(c[x])+float64(b[x-1])+float64(b[x+1])-2*float64(b[x]))
+			v := robust.FineAt(a, b, c, x)
 			if v == v {
 				all = append(all, float32(math.Abs(v)))
 			}

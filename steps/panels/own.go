@@ -30,22 +30,6 @@ type head struct {
 // recordPort is where the record found in a file goes.
 const recordPort = "record"
 
-// panelTable is what is checked of the table that a stack makes of a panel; it is handed on as it is.
-type panelTable struct {
-	Width       int   `json:"width"`
-	Height      int   `json:"height"`
-	FramesTotal int   `json:"frames_total"`
-	FramesKept  int   `json:"frames_kept"`
-	MidUnixNS   int64 `json:"mid_unix_ns"`
-	Channels    int   `json:"channels"`
-}
-
-// needed are the planes that later steps cannot do without.
-var needed = []string{"image", "weight", "noise", "count", "full"}
-
-// tables are those that later steps know; the first they cannot do without.
-var tables = []string{"panel", "spectrum", "light", "index", "frames", "track", "finest"}
-
 // opened calls fn with the file of a part.
 func opened(t *pipeline.Task, fn func(pipeline.File) error) (err error) {
 	f, closer, err := t.One("file").File()
@@ -100,7 +84,7 @@ func ownHead(p *panel.File) (h head, table panelTable, err error) {
 	h.Kind = "panel"
 	first := p.Planes[0]
 	h.Width, h.Height, h.Channels = first.W, first.H, first.Channels
-	for _, name := range needed {
+	for _, name := range panel.PlaneNames() {
 		i := slices.IndexFunc(p.Planes, func(q panel.Plane) bool { return q.Name == name })
 		if i < 0 {
 			return h, table, fmt.Errorf("it has no plane called %s", name)
@@ -114,17 +98,18 @@ func ownHead(p *panel.File) (h head, table panelTable, err error) {
 		}
 		h.Planes = append(h.Planes, name)
 	}
-	for _, name := range tables {
-		if i := slices.IndexFunc(p.Tables, func(q panel.Table) bool { return q.Name == name }); i >= 0 {
+	table = panelTable{Width: h.Width, Height: h.Height, Channels: h.Channels}
+	for k, name := range panel.TableNames() {
+		i := slices.IndexFunc(p.Tables, func(q panel.Table) bool { return q.Name == name })
+		switch {
+		case i >= 0:
 			h.Tables = append(h.Tables, name)
-			if name == "panel" {
-				err = json.Unmarshal(p.Tables[i].JSON, &table)
+			if err := checkTable(p.Tables[i], &table); err != nil {
+				return h, table, err
 			}
+		case k == 0:
+			return h, table, fmt.Errorf("it has no table called %s", name)
 		}
-	}
-	if err != nil || table.Width != h.Width || table.Height != h.Height || table.Channels != h.Channels || h.Channels != 1 && h.Channels != 3 {
-		return h, table, fmt.Errorf("its table panel does not say what it holds: %d×%d px and %d channels against %d×%d and %d (%v)",
-			table.Width, table.Height, table.Channels, h.Width, h.Height, h.Channels, err)
 	}
 	_, err = pipeline.ParseRecord(p.Record)
 	h.Record = p.Record != nil && err == nil

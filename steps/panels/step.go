@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"plenilune/pipeline"
+	"plenilune/steps/format/panel"
 )
 
 // Settings is a panels block of the manifest.
@@ -148,7 +149,7 @@ func (u unused) warn(x *pipeline.Expansion) {
 // headPart looks at what a file is.
 func headPart(it pipeline.Item) pipeline.Part {
 	return pipeline.Part{
-		Name: "head", Item: it, Version: 1, In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}},
+		Name: "head", Item: it, Version: 2, In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}},
 		Out: []string{"head"}, Memory: 64 << 20, Run: runHead,
 	}
 }
@@ -170,7 +171,7 @@ func own(x *pipeline.Expansion, it pipeline.Item, h head) pipeline.Item {
 
 // foreign adds the part that makes a panel of a picture that another program stacked.
 func foreign(x *pipeline.Expansion, it pipeline.Item, h head, s pictureSettings) pipeline.Item {
-	ports := append(append([]string{}, needed...), "panel", "index", "frames", "finest")
+	ports := append(panel.PlaneNames(), "panel", "index", "frames", "finest")
 	// Samples as in the file and as they are in light, their mean, what noise is measured on, and four flags a pixel.
 	memory := 64<<20 + int64(h.Width)*int64(h.Height)*int64(8*h.Channels+12)
 	return made(x.Add(pipeline.Part{

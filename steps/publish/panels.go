@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"path"
-	"strings"
 
 	"plenilune/pipeline"
 	"plenilune/steps/format/panel"
@@ -17,18 +16,12 @@ type Panels struct {
 	Folder string       `hcl:"folder"`
 }
 
-// PanelPlanes and PanelTables are the values of a stack's product that its file keeps, as far as it has them.
-var (
-	PanelPlanes = []string{"image", "noise", "weight", "count", "full"}
-	PanelTables = []string{"panel", "spectrum", "light", "index", "frames", "track", "finest"}
-)
-
 // WritePanel writes a panel, stacked from the clip of content id from. source returns the value on a port, false where
 // there is none; record is how the panel was made, nil leaves it out.
 func WritePanel(w io.Writer, from pipeline.ID, source func(port string) (pipeline.Source, bool), record []byte) error {
 	p := panel.Panel{From: from.String(), Record: record}
 	var held heldPlane
-	for _, port := range PanelPlanes {
+	for _, port := range panel.PlaneNames() {
 		src, ok := source(port)
 		if !ok {
 			return fmt.Errorf("a panel has no %s", port)
@@ -49,7 +42,7 @@ func WritePanel(w io.Writer, from pipeline.ID, source func(port string) (pipelin
 		}
 		p.Planes = append(p.Planes, q)
 	}
-	for _, port := range PanelTables {
+	for _, port := range panel.TableNames() {
 		src, ok := source(port)
 		if !ok {
 			continue
@@ -102,20 +95,20 @@ func (r *rawTable) UnmarshalJSON(b []byte) error {
 // panelSettings are what varies a panel's file beside its planes and tables.
 type panelSettings struct{ From string }
 
-// deliverPanels adds a file for each of a stack's panels, called as its clip is.
+// deliverPanels adds a file for each of a stack's panels, called by its clip's content: clips' names are no one's business, and
+// whoever renames clips finds the same files.
 func deliverPanels(x *pipeline.Expansion, p Panels) error {
 	items, err := x.Upstream(p.Stack)
 	if err != nil {
 		return err
 	}
-	taken := map[string]bool{}
 	for _, it := range items {
-		file := path.Join(p.Folder, panelName(x.NameOf(it.ID), it.ID.Short(), taken))
+		file := path.Join(p.Folder, "panel-"+it.ID.Short()+".fits")
 		part := pipeline.Part{
 			Name: "panel", Label: file, Item: pipeline.Item{ID: it.ID}, Version: 1, Settings: panelSettings{it.ID.String()},
 			Out: []string{"file"}, Memory: 256 << 20, Run: pipeline.Bind(runPanel),
 		}
-		for _, ports := range [][]string{PanelPlanes, PanelTables} {
+		for _, ports := range [][]string{panel.PlaneNames(), panel.TableNames()} {
 			for _, port := range ports {
 				if v := it.Values[port]; !v.IsZero() {
 					part.In = append(part.In, pipeline.Input{Port: port, Value: v})
@@ -129,22 +122,6 @@ func deliverPanels(x *pipeline.Expansion, p Panels) error {
 
 func splicePanel(encoded, record []byte) ([]byte, error) {
 	return panel.WithRecord(encoded, record), nil
-}
-
-// panelName is what a panel's file is called: as its clip, as far as every system takes that, and no two alike.
-func panelName(clip, short string, taken map[string]bool) string {
-	plain := strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7f || strings.ContainsRune("/\\:<>\"|?*", r) {
-			return '_'
-		}
-		return r
-	}, clip)
-	name := plain + ".fits"
-	if text, _ := checkPath(name); text != "" || taken[strings.ToLower(name)] {
-		name = "panel-" + short + ".fits"
-	}
-	taken[strings.ToLower(name)] = true
-	return name
 }
 
 func runPanel(_ context.Context, s panelSettings, t *pipeline.Task) error {

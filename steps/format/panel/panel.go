@@ -29,6 +29,15 @@ const (
 	recordName = "RECORD"
 )
 
+// PlaneNames are the planes of a stack's product that its panel's file keeps, all of them; the first is the picture. The
+// picture and its noise have as many channels as the camera's colours, the others one.
+func PlaneNames() []string { return []string{"image", "noise", "weight", "count", "full"} }
+
+// TableNames are the tables of a stack's product that its panel's file keeps, as far as it has them; the first it has.
+func TableNames() []string {
+	return []string{"panel", "spectrum", "light", "index", "frames", "track", "finest"}
+}
+
 // Panel is what a file holds.
 type Panel struct {
 	From        string  // SHA-256 of the clip that it was stacked from, in hexadecimal digits
