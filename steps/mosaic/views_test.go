@@ -2,6 +2,7 @@ package mosaic
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 
