@@ -159,16 +159,22 @@ func weightMedian(t *pipeline.Task, lum []float32) (float64, error) {
 	return robust.Median(there), nil
 }
 
-// smoothBands is wavelet.Smooth in bands of rows, several at once. A band has
-// as many rows more as the taps reach, so its own come out as in one piece.
+// smoothBands is wavelet.Smooth in bands of rows, several at once.
 func smoothBands(ctx context.Context, t *pipeline.Task, dst, src []float32, w, h, step int) error {
-	rows := max(128, 4*step)
-	return t.Each(ctx, (h+rows-1)/rows, func(k int) error {
-		y0, y1 := k*rows, min((k+1)*rows, h)
-		a, b := max(0, y0-2*step), min(h, y1+2*step)
+	return inBands(ctx, t, h, step, func(y0, y1, a, b int) {
 		out, tmp := make([]float32, (b-a)*w), make([]float32, (b-a)*w)
 		wavelet.Smooth(out, src[a*w:b*w], tmp, w, b-a, step)
 		copy(dst[y0*w:y1*w], out[(y0-a)*w:(y1-a)*w])
+	})
+}
+
+// inBands gives fn bands of rows, y0 to y1, several at once. A band has as many rows more, a to b, as taps step pixels apart reach, so
+// that its own come out as in one piece.
+func inBands(ctx context.Context, t *pipeline.Task, h, step int, fn func(y0, y1, a, b int)) error {
+	rows := max(128, 4*step)
+	return t.Each(ctx, (h+rows-1)/rows, func(k int) error {
+		y0, y1 := k*rows, min((k+1)*rows, h)
+		fn(y0, y1, max(0, y0-2*step), min(h, y1+2*step))
 		return nil
 	})
 }

@@ -7,6 +7,7 @@ import (
 	"plenilune/pipeline"
 	"plenilune/steps/kernel/deconvolve"
 	"plenilune/steps/kernel/portable"
+	"plenilune/steps/kernel/wavelet"
 )
 
 const (
@@ -18,9 +19,11 @@ const (
 )
 
 // quiet returns what the iteration brought, less what is no more than the noise
-// that it raised: level by level, weighed as floors of bands are (see passes).
+// that it raised: level by level, weighed as floors of bands are (see passes). No
+// step can be taken afterwards.
 func (u *unblur) quiet(ctx context.Context, t *pipeline.Task, s deconvolve.Spread, n int, rel []float32) ([]float32, error) {
 	whole := u.estimate
+	u.estimate = nil // room for what follows
 	for i, v := range u.data {
 		whole[i] -= v
 	}
@@ -29,7 +32,7 @@ func (u *unblur) quiet(ctx context.Context, t *pipeline.Task, s deconvolve.Sprea
 		copy(gain, whole)
 		return gain, nil
 	}
-	smooth, energy := u.data, make([]float32, len(whole)) // the data have served
+	smooth := u.data // has served
 	raised := raisedNoise(s, n)
 	for j := range quietLevels {
 		if err := smoothBands(ctx, t, smooth, whole, u.w, u.h, 1<<j); err != nil {
@@ -37,20 +40,10 @@ func (u *unblur) quiet(ctx context.Context, t *pipeline.Task, s deconvolve.Sprea
 		}
 		for i, v := range smooth {
 			whole[i] -= v
-			energy[i] = whole[i] * whole[i]
-		}
-		local := make([]float32, len(whole))
-		if err := smoothBands(ctx, t, local, energy, u.w, u.h, 1<<j); err != nil {
-			return nil, err
 		}
 		floor := quietSigma * raised[j] * u.sigma
-		floor2 := float32(floor * floor)
-		for i, v := range whole {
-			f := floor2
-			if rel != nil {
-				f *= rel[i]
-			}
-			gain[i] += float32(v * passes(local[i], f))
+		if err := u.addStanding(ctx, t, gain, whole, 1<<j, float32(floor*floor), rel); err != nil {
+			return nil, err
 		}
 		whole, smooth = smooth, whole
 		t.Progress(0.8 + float64(0.2*float64(j+1)/quietLevels))
@@ -59,6 +52,26 @@ func (u *unblur) quiet(ctx context.Context, t *pipeline.Task, s deconvolve.Sprea
 		gain[i] += v
 	}
 	return gain, nil
+}
+
+// addStanding adds to gain what of a level, whose taps are step pixels apart, stands above a floor in its neighbourhood. Energies are held
+// a band at a time: of a large picture they would be as much as all else.
+func (u *unblur) addStanding(ctx context.Context, t *pipeline.Task, gain, level []float32, step int, floor2 float32, rel []float32) error {
+	return inBands(ctx, t, u.h, step, func(y0, y1, a, b int) {
+		energy := make([]float32, (b-a)*u.w)
+		for i, v := range level[a*u.w : b*u.w] {
+			energy[i] = v * v
+		}
+		local, tmp := make([]float32, len(energy)), make([]float32, len(energy))
+		wavelet.Smooth(local, energy, tmp, u.w, b-a, step)
+		for i := y0 * u.w; i < y1*u.w; i++ {
+			f := floor2
+			if rel != nil {
+				f *= rel[i]
+			}
+			gain[i] += float32(level[i] * passes(local[i-a*u.w], f))
+		}
+	})
 }
 
 // raisedNoise returns the standard deviation, at each level, of what n steps add

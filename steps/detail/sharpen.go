@@ -15,10 +15,10 @@ type deconvolveSettings struct {
 	FWHMArcsec float64 `json:"fwhm_arcsec"`
 }
 
-// sharpen takes the blur out of the luminance of a picture, and leaves the noise; and
-// tells which light a print should leave out beyond the limb. It holds ten planes of the picture's size.
+// sharpen takes the blur out of the luminance of a picture, and leaves the noise; and tells which light a print should leave out beyond
+// the limb. It holds five planes of the picture's size, and reads the picture again rather than keep it meanwhile.
 func sharpen(ctx context.Context, s deconvolveSettings, t *pipeline.Task) error {
-	img, p, err := readPicture(t)
+	d, p, err := readUnblur(t)
 	if err != nil {
 		return err
 	}
@@ -26,14 +26,9 @@ func sharpen(ctx context.Context, s deconvolveSettings, t *pipeline.Task) error 
 	if err != nil {
 		return err
 	}
-	lum := img.Luminance()
-	d := newUnblur(lum, img.W, img.H, p.NoiseSigma)
-	if !finite(d.bright) {
-		return errNoData
-	}
 	n := d.iterate(ctx, t, spread, s.Iterations)
 	t.Fact("iterations", float64(n), "steps")
-	rel, err := weightsAgainst(t, lum)
+	rel, err := readRelative(t)
 	if err != nil {
 		return err
 	}
@@ -41,19 +36,53 @@ func sharpen(ctx context.Context, s deconvolveSettings, t *pipeline.Task) error 
 	if err != nil {
 		return err
 	}
-	after := d.data // has served
-	for i, v := range lum {
-		after[i] = v + gain[i]
+	if err := d.putBeyond(ctx, t, gain, n > 0); err != nil {
+		return err
 	}
-	dim := make([]float32, len(after))
-	if n > 0 {
-		dim = dimWings(gain, after, img.W, img.H)
-	}
-	if err := t.PutPlane(ctx, "beyond", img.W, img.H, dim); err != nil {
+	img, _, err := readPicture(t)
+	if err != nil {
 		return err
 	}
 	addLuminance(img.Pix, gain, float32(0.02*d.bright))
 	return t.PutPlane(ctx, "image", img.W, img.H, img.Pix...)
+}
+
+// putBeyond tells which light a print should leave out beyond the limb, and takes off what of the gain there is the air's, where something was gained.
+func (u *unblur) putBeyond(ctx context.Context, t *pipeline.Task, gain []float32, gained bool) error {
+	if !gained {
+		return t.PutPlane(ctx, "beyond", u.w, u.h, make([]float32, u.w*u.h))
+	}
+	img, _, err := readPicture(t)
+	if err != nil {
+		return err
+	}
+	after := u.data // has served
+	for i, v := range img.Luminance() {
+		after[i] = v + gain[i]
+	}
+	return t.PutPlane(ctx, "beyond", u.w, u.h, dimWings(gain, after, u.w, u.h))
+}
+
+// readUnblur begins with the luminance of the picture.
+func readUnblur(t *pipeline.Task) (*unblur, placement, error) {
+	img, p, err := readPicture(t)
+	if err != nil {
+		return nil, p, err
+	}
+	d := newUnblur(img.Luminance(), img.W, img.H, p.NoiseSigma)
+	if !finite(d.bright) {
+		return nil, p, errNoData
+	}
+	return d, p, nil
+}
+
+// readRelative is weightsAgainst the luminance of the picture.
+func readRelative(t *pipeline.Task) ([]float32, error) {
+	img, _, err := readPicture(t)
+	if err != nil {
+		return nil, err
+	}
+	return weightsAgainst(t, img.Luminance())
 }
 
 // spreadToUndo is the blur given, or the one measured.

@@ -71,8 +71,9 @@ func (u *unblur) measureNoise(weight []float32) float64 {
 }
 
 // iterate takes n steps, or as many as the noise bears where n is 0, and returns
-// their number.
+// their number. No step can be taken afterwards.
 func (u *unblur) iterate(ctx context.Context, t *pipeline.Task, s deconvolve.Spread, n int) int {
+	defer func() { u.lit = nil }() // room for what follows
 	if s == (deconvolve.Spread{}) {
 		return 0
 	}

@@ -10,8 +10,8 @@ const wingShare = 0.6
 // pixel's light above the sky a print should leave out besides. Both end so far out that
 // nothing brightens again on the way.
 func dimWings(gain, sharp []float32, w, h int) (beyond []float32) {
-	beyond = make([]float32, w*h)
 	g := findGround(sharp, w, h)
+	beyond = make([]float32, w*h)
 	if g.edgePx == 0 {
 		return beyond
 	}
