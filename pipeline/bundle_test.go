@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"plenilune/cache"
 )
@@ -302,8 +303,18 @@ func TestPackWholeOrNothing(t *testing.T) {
 	m := b.load(fakeManifest)
 	dir := t.TempDir()
 	file := filepath.Join(dir, "x.zip")
+	old := time.Now().Add(-2 * partialKept)
 	left := filepath.Join(dir, partialPrefix+"x.zip-1234")
-	if err := os.MkdirAll(left, 0o777); err != nil {
+	others := []string{partialPrefix + "x.zip-2-1234", partialPrefix + "x.zip-77"} // of x.zip-2, and of another at work now
+	for _, d := range append([]string{left}, filepath.Join(dir, others[0]), filepath.Join(dir, others[1])) {
+		if err := os.MkdirAll(d, 0o777); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Chtimes(d, old, old); err != nil && !strings.HasSuffix(d, "-77") {
+			t.Fatal(err)
+		}
+	}
+	if err := os.Chtimes(filepath.Join(dir, others[1]), time.Time{}, time.Now()); err != nil {
 		t.Fatal(err)
 	}
 	var request *RequestError
@@ -318,7 +329,7 @@ func TestPackWholeOrNothing(t *testing.T) {
 	if _, err := PackTo(ctx, file, b.load(fakeManifest), b.c, o); !errors.Is(err, context.Canceled) {
 		t.Errorf("stopped, it says %v", err)
 	}
-	if names, err := os.ReadDir(dir); err != nil || len(names) > 0 {
+	if names, err := os.ReadDir(dir); err != nil || len(names) != 2 || names[0].Name() != others[0] || names[1].Name() != others[1] {
 		t.Errorf("%v is left", names)
 	}
 	if err := os.WriteFile(file, []byte("my own"), 0o666); err != nil {

@@ -61,6 +61,9 @@ func PackTo(ctx context.Context, file string, m *Manifest, c *cache.Cache, o Pac
 	if err := packOrNothing(file); err != nil {
 		return x, err
 	}
+	if st, err := os.Stat(filepath.Dir(file)); err != nil || !st.IsDir() {
+		return x, &RequestError{fmt.Sprintf("there is no folder %s to put the pack into: make it, or name another file with -o", filepath.ToSlash(filepath.Dir(file)))}
+	}
 	temp, err := beginBeside(file)
 	if err != nil {
 		return x, fmt.Errorf("begin the pack: %w", err)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -104,12 +105,15 @@ func missingObject(in pipeline.PackInput) map[string]any {
 	return map[string]any{"event": "missing", "block": in.Block, "name": in.Label(), "bytes": in.Bytes, "id": in.ID}
 }
 
-// shellWord quotes a word for a shell if it needs that.
+// shellWord quotes a word, if it needs that, for a POSIX shell; for those of Windows where we run there.
 func shellWord(s string) string {
-	if strings.ContainsFunc(s, func(r rune) bool {
+	if s != "" && !strings.ContainsFunc(s, func(r rune) bool {
 		return !(r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("/._-:", r))
 	}) {
-		return strconv.Quote(s)
+		return s
 	}
-	return s
+	if runtime.GOOS == "windows" {
+		return `"` + s + `"` // no file name there has one in it
+	}
+	return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'"
 }
