@@ -34,6 +34,9 @@ const (
 	packFromPanels = "from-panels.hcl"
 )
 
+// Undated is the date of a pack where nobody knows the day: it stands in fields that must have one, and in no text.
+const Undated = "2000-01-01"
+
 // packVersion is the layout of PackIndex.
 const packVersion = 1
 

@@ -111,7 +111,7 @@ func loadWith(stderr io.Writer, file string, over []pipeline.Override, more func
 	src, err := readSome(file)
 	switch st, serr := os.Stat(file); {
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, requestf("%s: there is no such file", filepath.ToSlash(file))
+		return nil, requestf("read the manifest: there is no file %s", filepath.ToSlash(file))
 	case serr == nil && st.IsDir():
 		return nil, requestf("%s is a folder: name the manifest in it", filepath.ToSlash(file))
 	case err != nil:

@@ -69,7 +69,11 @@ func unpack(ctx context.Context, stdout, stderr io.Writer, file, dir string, asJ
 		return nil
 	}
 	x := u.Index
-	fmt.Fprintf(stderr, "%s, the night of %s: the manifest and the records of %s, made from %s\n", strconv.Quote(x.Title), x.Date, many(len(x.Outputs), "file"), many(len(x.Inputs), "file"))
+	night := ""
+	if x.Date != pipeline.Undated {
+		night = ", the night of " + x.Date
+	}
+	fmt.Fprintf(stderr, "%s%s: the manifest and the records of %s, made from %s\n", strconv.Quote(x.Title), night, many(len(x.Outputs), "file"), many(len(x.Inputs), "file"))
 	if err := tellMissing(stderr, u.Missing); err != nil {
 		return err
 	}
