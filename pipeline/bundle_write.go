@@ -134,6 +134,10 @@ func (p *packing) write(ctx context.Context, w io.Writer) error {
 	if err != nil {
 		return err
 	}
+	if n := len(p.files) + 1; n > packMostEntries || len(index) > packMostIndex { // before hours of writing
+		return &RequestError{fmt.Sprintf("what was asked for makes no pack: it would have %d files and a list of %d bytes; a pack has at most %d, and %d bytes; leave clips or panels out",
+			n, len(index), packMostEntries, packMostIndex)}
+	}
 	z := newPackWriter(w)
 	rank := func(name string) int {
 		return slices.Index([]string{packCrateFile, packPageFile, packIndexFile, packManifest}, name)
