@@ -3,6 +3,7 @@ package pipeline
 import (
 	"encoding/json"
 	"fmt"
+	"path"
 	"slices"
 	"strings"
 	"time"
@@ -32,6 +33,9 @@ const (
 	packPanelsDir  = "panels"
 	packFromPanels = "from-panels.hcl"
 )
+
+// Undated is the date of a pack where nobody knows the day: it stands in fields that must have one, and in no text.
+const Undated = "2000-01-01"
 
 // packVersion is the layout of PackIndex.
 const packVersion = 1
@@ -151,9 +155,20 @@ func parsePackIndex(b []byte) (PackIndex, error) {
 		if listed[f.Name] {
 			return x, fmt.Errorf("%s lists %q twice", packIndexFile, f.Name)
 		}
+		if f.Name == packIndexFile {
+			return x, fmt.Errorf("%s lists itself", packIndexFile)
+		}
 		listed[f.Name] = true
 	}
+	if err := x.inputsStand(); err != nil {
+		return x, err
+	}
+	files := map[string]bool{}
 	for _, o := range x.Outputs {
+		if files[o.File] {
+			return x, fmt.Errorf("%s names the output %q twice", packIndexFile, o.File)
+		}
+		files[o.File] = true
 		if !goodRef(o.Block) || o.File == "" || strings.ContainsFunc(o.File, obeyed) {
 			return x, fmt.Errorf("%s names an output %q of the block %q, which is none", packIndexFile, o.File, o.Block)
 		}
@@ -168,6 +183,33 @@ func parsePackIndex(b []byte) (PackIndex, error) {
 		return x, fmt.Errorf("%s lists no manifest, %s", packIndexFile, packManifest)
 	}
 	return x, nil
+}
+
+// inputsStand holds the names of inputs to be theirs alone, and those that the pack holds to be files that it lists.
+func (x PackIndex) inputsStand() error {
+	files := map[string]PackFile{}
+	folders := map[string]bool{}
+	for _, f := range x.Files {
+		files[strings.ToLower(f.Name)], folders[strings.ToLower(path.Dir(f.Name))] = f, true
+	}
+	seen := map[string]bool{}
+	for _, in := range slices.Concat(x.Inputs, x.Panels) {
+		low := strings.ToLower(in.Name)
+		top, _, deep := strings.Cut(low, "/")
+		f, listed := files[low]
+		switch {
+		case seen[low]:
+			return fmt.Errorf("%s names the input %q twice", packIndexFile, in.Name)
+		case !deep || top == packRecordsDir || top == packLooksDir:
+			return fmt.Errorf("%s names an input %q, where no input lies", packIndexFile, in.Name)
+		case listed && (!in.In || in.Pictures > 0 || f.Name != in.Name || f.ID != in.ID || f.Bytes != in.Bytes):
+			return fmt.Errorf("%s says of %q something else as an input than as a file", packIndexFile, in.Name)
+		case in.In && !listed && (in.Pictures == 0 || !folders[low]):
+			return fmt.Errorf("%s says that the pack holds the input %q, and does not list it", packIndexFile, in.Name)
+		}
+		seen[low] = true
+	}
+	return nil
 }
 
 // goodRef tells a text that names a block.

@@ -120,8 +120,12 @@ func (p *packing) title() string {
 }
 
 func (p *packing) summary() string {
-	return fmt.Sprintf("A recipe for pictures of the Moon, made on %s from %s: the manifest, the records of all that was made, and the content ids of all that went in and came out.",
-		p.o.Date, numbered(len(contents(p.index.Inputs)), "file"))
+	on := ""
+	if p.o.Date != Undated {
+		on = " on " + p.o.Date
+	}
+	return fmt.Sprintf("A recipe for pictures of the Moon, made%s from %s: the manifest, the records of all that was made, and the content ids of all that went in and came out.",
+		on, numbered(len(contents(p.index.Inputs)), "file"))
 }
 
 func numbered(n int, what string) string {

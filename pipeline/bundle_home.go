@@ -15,15 +15,23 @@ import (
 // packDoubleStars is how many ** a pattern of a stranger's manifest may have: each multiplies the folders to be looked into.
 const packDoubleStars = 2
 
+// packOutDirs are the output folders of a pack's manifests, beside these.
+var packOutDirs = []string{
+	strings.TrimSuffix(packManifest, ".hcl") + "-out",
+	strings.TrimSuffix(packFromPanels, ".hcl") + "-out",
+}
+
 // home is what holds for a manifest that was unpacked: it reads only in its own folder, or under that of --clips, and knows its
 // clips by content, whatever they are called there.
 type home struct {
 	index PackIndex
+	dir   string   // absolute
 	roots []string // the folders, with links followed
 }
 
 // choice is what of a block's files is taken once their content is known.
 type choice struct {
+	dir     string           // where the pack was laid out
 	wanted  map[ID]PackInput // what the pack was made from
 	matched map[string]bool  // files that the block's patterns mean
 }
@@ -48,6 +56,9 @@ func (m *Manifest) atHome(clipsDir string) (*home, error) {
 	h := &home{}
 	if h.index, err = parsePackIndex(b); err != nil {
 		return nil, err
+	}
+	if h.dir, err = filepath.Abs(m.Dir); err != nil {
+		return nil, fmt.Errorf("find %s: %w", m.Dir, err)
 	}
 	for _, dir := range []string{m.Dir, clipsDir} {
 		if dir == "" {
@@ -106,20 +117,8 @@ func (h *home) holds(file string) bool {
 // resolve finds a block's files: those that have the sizes of the ones that the pack was made from, among which content decides
 // once they are read, and those that its patterns mean.
 func (h *home) resolve(m *Manifest, d *Diagnostics, b *Block, clipsDir string) {
-	b.choice = &choice{wanted: map[ID]PackInput{}, matched: map[string]bool{}}
-	sizes := map[int64]bool{}
-	for _, in := range h.index.inputsOf(Ref{b.Kind, b.Name}) {
-		b.choice.wanted[in.ID] = in
-		if in.Pictures == 0 {
-			sizes[in.Bytes] = true
-		}
-	}
-	found := map[string]bool{}
-	for _, dir := range []string{m.Dir, clipsDir} {
-		if dir != "" && len(sizes) > 0 {
-			h.bySize(dir, sizes, found)
-		}
-	}
+	b.choice = &choice{dir: m.Dir, wanted: map[ID]PackInput{}, matched: map[string]bool{}}
+	found := h.ofPack(m.Dir, clipsDir, b)
 	var first *filePattern
 	for _, p := range b.patterns {
 		if why := h.refuses(p.text); why != "" {
@@ -163,6 +162,33 @@ func (h *home) resolve(m *Manifest, d *Diagnostics, b *Block, clipsDir string) {
 	}
 }
 
+// ofPack finds what may be the files that the pack was made from: each where the pack has it, or else, in the folder and under
+// --clips, all that have its size.
+func (h *home) ofPack(dir, clipsDir string, b *Block) map[string]bool {
+	found, sizes := map[string]bool{}, map[int64]bool{}
+	for _, in := range h.index.inputsOf(Ref{b.Kind, b.Name}) {
+		b.choice.wanted[in.ID] = in
+		if in.Pictures > 0 {
+			continue
+		}
+		file := in.in(dir)
+		if st, err := os.Stat(file); err == nil && st.Mode().IsRegular() && st.Size() == in.Bytes && h.holds(file) {
+			found[file] = true
+		} else {
+			sizes[in.Bytes] = true
+		}
+	}
+	for _, root := range []string{dir, clipsDir} {
+		if root != "" && len(sizes) > 0 {
+			h.bySize(root, sizes, found)
+		}
+	}
+	return found
+}
+
+// in is where a file of a pack lies that was laid out in a folder.
+func (in PackInput) in(dir string) string { return filepath.Join(dir, filepath.FromSlash(in.Name)) }
+
 // sequences finds the sequences that a block's patterns mean.
 func (h *home) sequences(m *Manifest, d *Diagnostics, b *Block, clipsDir string) {
 	for _, dir := range slices.Compact([]string{"", clipsDir}) {
@@ -193,6 +219,8 @@ func (h *home) bySize(dir string, sizes map[int64]bool, found map[string]bool) {
 				return fs.SkipDir
 			}
 			return nil
+		case e.IsDir() && filepath.Dir(file) == h.dir && slices.Contains(packOutDirs, e.Name()):
+			return fs.SkipDir // what was made is not what it is made from
 		case e.IsDir():
 			return nil
 		}
@@ -203,18 +231,26 @@ func (h *home) bySize(dir string, sizes map[int64]bool, found map[string]bool) {
 	})
 }
 
-// take keeps those of a block's files that the pack was made from; if none of them is there, those that its patterns mean.
+// take keeps those of a block's files that the pack was made from, each content once, from where the pack has it if it lies there;
+// if none of them is there, those that its patterns mean.
 func (c *choice) take(files []*inputFile) []*inputFile {
 	if c == nil {
 		return files
 	}
 	var ours, matched []*inputFile
+	at := map[ID]int{}
 	for _, f := range files {
 		if f == nil {
 			continue
 		}
-		if _, ok := c.wanted[f.id]; ok {
-			ours = append(ours, f)
+		if in, ok := c.wanted[f.id]; ok {
+			i, dup := at[f.id]
+			switch {
+			case !dup:
+				at[f.id], ours = len(ours), append(ours, f)
+			case f.path == in.in(c.dir):
+				ours[i] = f
+			}
 		}
 		if c.matched[f.path] {
 			matched = append(matched, f)

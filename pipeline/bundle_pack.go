@@ -66,6 +66,9 @@ type packedOutput struct {
 func WritePack(ctx context.Context, m *Manifest, c *cache.Cache, o PackOptions, w io.Writer) (PackIndex, error) {
 	p := &packing{m: m, o: o, texts: map[string]bool{}}
 	p.index = PackIndex{Version: packVersion, Program: o.Program, Title: m.Night.Title, Date: o.Date, Site: o.Site && m.Night.Site != nil}
+	if o.Panel != nil && !o.Clips && slices.ContainsFunc(m.Blocks, func(b *Block) bool { return b.Kind == panelsKind }) {
+		return p.index, &RequestError{filepath.ToSlash(m.File) + " begins with panels from files already: --with-clips packs these as they are, with all that their headers say (place and observer too, if they do)"}
+	}
 	p.g = lookAt(ctx, m, c, o)
 	if err := p.outputs(ctx); err != nil {
 		return p.index, err
@@ -263,7 +266,7 @@ func (p *packing) inputs(ctx context.Context) error {
 				continue
 			}
 			in := PackInput{Block: ref.String(), Name: packNameOf(folders[ref], f.id, f.path), ID: f.id, Bytes: f.size,
-				In: p.o.Clips || p.o.Panel != nil && b.Kind == panelsKind, Pictures: len(f.pictures)}
+				In: p.o.Clips, Pictures: len(f.pictures)}
 			if in.Pictures > 0 {
 				in.Name = packNameOf(folders[ref], f.id, "")
 			}

@@ -70,6 +70,7 @@ func (p *packing) rewriting() rewriting {
 	labels := map[ID]string{}
 	for _, in := range p.index.Inputs {
 		labels[in.ID] = in.Label()
+		labels[p.g.files.stem(in.ID)] = in.Label() // a panel's file stands for the clip that is named
 	}
 	for ref, folder := range p.m.packFolders() {
 		endings := map[string]bool{}

@@ -3,7 +3,6 @@ package pipeline
 import (
 	"archive/zip"
 	"bytes"
-	"context"
 	"encoding/binary"
 	"errors"
 	"io"
@@ -294,39 +293,6 @@ func relisted(t *testing.T, index []byte, name string, body []byte) []byte {
 		t.Fatal(err)
 	}
 	return out
-}
-
-// A pack that is stopped, or fails, leaves nothing; what a kill left of an earlier one goes.
-func TestPackWholeOrNothing(t *testing.T) {
-	b := newBench(t, map[string]string{"a": "alpha"})
-	m := b.load(fakeManifest)
-	dir := t.TempDir()
-	file := filepath.Join(dir, "x.zip")
-	left := filepath.Join(dir, partialPrefix+"x.zip-1234")
-	if err := os.MkdirAll(left, 0o777); err != nil {
-		t.Fatal(err)
-	}
-	var request *RequestError
-	if _, err := PackTo(t.Context(), file, m, b.c, b.packOptions()); !errors.As(err, &request) || !strings.Contains(err.Error(), "has not been run") {
-		t.Errorf("before a run it says %v", err)
-	}
-	b.must(fakeManifest, Options{})
-	ctx, stop := context.WithCancel(t.Context())
-	o := b.packOptions()
-	o.Clips = true
-	o.Look = func(string) ([]byte, string, error) { stop(); return nil, "", nil }
-	if _, err := PackTo(ctx, file, b.load(fakeManifest), b.c, o); !errors.Is(err, context.Canceled) {
-		t.Errorf("stopped, it says %v", err)
-	}
-	if names, err := os.ReadDir(dir); err != nil || len(names) > 0 {
-		t.Errorf("%v is left", names)
-	}
-	if err := os.WriteFile(file, []byte("my own"), 0o666); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := PackTo(t.Context(), file, b.load(fakeManifest), b.c, b.packOptions()); !errors.As(err, &request) || !strings.Contains(err.Error(), "no pack") {
-		t.Errorf("over a file of the user's it says %v", err)
-	}
 }
 
 // Equal runs give equal packs, wherever they were made, whatever the clips were called, and from an unpacked pack too.

@@ -11,6 +11,7 @@ import (
 	"path"
 	"path/filepath"
 	"strings"
+	"time"
 )
 
 // Unpacked is what an archive held, laid out in a folder.
@@ -29,9 +30,11 @@ func Unpack(ctx context.Context, p *Pack, dir string, steps []Step) (Unpacked, e
 	if err := emptyPlace(dir); err != nil {
 		return u, err
 	}
-	if err := os.MkdirAll(filepath.Dir(dir), 0o777); err != nil {
+	undo, err := makeParents(filepath.Dir(dir))
+	if err != nil {
 		return u, fmt.Errorf("make the folder around %s: %w", dir, err)
 	}
+	defer undo() // a folder that holds something by then stays
 	temp, err := beginBeside(dir)
 	if err != nil {
 		return u, fmt.Errorf("begin the folder: %w", err)
@@ -55,7 +58,34 @@ func Unpack(ctx context.Context, p *Pack, dir string, steps []Step) (Unpacked, e
 	return u, placeRenamed(temp, dir)
 }
 
+// makeParents makes a folder with those around it; undo takes those away that were made and are empty, the innermost first.
+func makeParents(dir string) (undo func(), err error) {
+	var made []string
+	for at := dir; ; at = filepath.Dir(at) {
+		if _, err := os.Stat(at); !errors.Is(err, fs.ErrNotExist) || at == filepath.Dir(at) {
+			break
+		}
+		made = append(made, at)
+	}
+	undo = func() {
+		for _, d := range made {
+			_ = os.Remove(d) // refused where it holds something
+		}
+	}
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		undo()
+		return nil, err
+	}
+	return undo, nil
+}
+
+// partialKept is how long what looks like a killed run's remains is left alone.
+const partialKept = 24 * time.Hour
+
 // beginBeside makes a folder for what will be renamed to a path once it is whole, and removes what a kill left of such.
+//
+// The name ends in digits alone, so that what is left of "moon" is not taken for what is made for "moon-2"; what is younger than a
+// day may be another's work at the same path.
 func beginBeside(path string) (string, error) {
 	prefix := partialPrefix + filepath.Base(path) + "-"
 	entries, err := os.ReadDir(filepath.Dir(path))
@@ -63,7 +93,11 @@ func beginBeside(path string) (string, error) {
 		return "", err
 	}
 	for _, e := range entries {
-		if strings.HasPrefix(e.Name(), prefix) {
+		number, ours := strings.CutPrefix(e.Name(), prefix)
+		if !ours || number == "" || strings.Trim(number, "0123456789") != "" {
+			continue
+		}
+		if st, err := e.Info(); err == nil && time.Since(st.ModTime()) > partialKept {
 			if err := os.RemoveAll(filepath.Join(filepath.Dir(path), e.Name())); err != nil {
 				return "", err
 			}

@@ -61,6 +61,9 @@ func PackTo(ctx context.Context, file string, m *Manifest, c *cache.Cache, o Pac
 	if err := packOrNothing(file); err != nil {
 		return x, err
 	}
+	if st, err := os.Stat(filepath.Dir(file)); err != nil || !st.IsDir() {
+		return x, &RequestError{fmt.Sprintf("there is no folder %s to put the pack into: make it, or name another file with -o", filepath.ToSlash(filepath.Dir(file)))}
+	}
 	temp, err := beginBeside(file)
 	if err != nil {
 		return x, fmt.Errorf("begin the pack: %w", err)
@@ -130,6 +133,10 @@ func (p *packing) write(ctx context.Context, w io.Writer) error {
 	index, err := p.index.encode()
 	if err != nil {
 		return err
+	}
+	if n := len(p.files) + 1; n > packMostEntries || len(index) > packMostIndex { // before hours of writing
+		return &RequestError{fmt.Sprintf("what was asked for makes no pack: it would have %d files and a list of %d bytes; a pack has at most %d, and %d bytes; leave clips or panels out",
+			n, len(index), packMostEntries, packMostIndex)}
 	}
 	z := newPackWriter(w)
 	rank := func(name string) int {

@@ -12,7 +12,6 @@ import (
 	"regexp"
 	"slices"
 	"strconv"
-	"strings"
 	"sync"
 	"time"
 
@@ -93,6 +92,7 @@ type fileSet struct {
 	versions versions
 
 	sequences map[string][]string // the pictures, by the path of the whole
+	settling  *settling           // of a manifest that came in a pack; nil: names are settled
 
 	mu     sync.Mutex
 	firsts map[ID]*inputFile // what first was found of a content, for names of its pictures
@@ -109,15 +109,6 @@ type fileSlot struct {
 	err  error
 }
 
-// FileNames returns the short name of each file that the manifest's patterns found, by its path.
-func (m *Manifest) FileNames() map[string]string {
-	var all []string
-	for _, b := range m.Blocks {
-		all = append(all, b.Captures()...)
-	}
-	return shortNames(all)
-}
-
 func newFileSet(m *Manifest, c *cache.Cache, rehash bool) *fileSet {
 	s := &fileSet{cache: c, rehash: rehash, slots: make(chan struct{}, 2), byPath: map[string]*fileSlot{},
 		labels: map[ID]string{}, stems: map[ID]ID{}, names: m.FileNames(), through: straight, programs: m.Programs,
@@ -126,62 +117,24 @@ func newFileSet(m *Manifest, c *cache.Cache, rehash bool) *fileSet {
 		for _, q := range b.Sequences {
 			s.sequences[q.Path] = q.Pictures
 		}
+		if b.choice != nil && s.settling == nil {
+			s.settling = &settling{blocks: m.Blocks}
+		}
 	}
 	return s
 }
 
 func straight(r io.ReaderAt) io.ReaderAt { return r }
 
-// shortNames gives each path its shortest unique name: the base name without
-// ending, with it, or with as many folders as it takes.
-func shortNames(paths []string) map[string]string {
-	paths = slices.Clone(paths)
-	slices.Sort(paths)
-	paths = slices.Compact(paths)
-	out := map[string]string{}
-	count := map[string]int{}
-	for _, p := range paths {
-		f := nameForms(p)
-		slices.Sort(f)
-		for _, name := range slices.Compact(f) {
-			count[name]++
-		}
-	}
-	for _, p := range paths {
-		f := nameForms(p)
-		k := slices.IndexFunc(f, func(s string) bool { return count[s] == 1 })
-		out[p] = f[max(k, 0)]
-	}
-	return out
-}
-
-// nameForms are all names of a path, the shortest first.
-func nameForms(p string) []string {
-	base := filepath.Base(p)
-	f := []string{strings.TrimSuffix(base, filepath.Ext(base)), base}
-	for dir := filepath.Dir(p); ; dir = filepath.Dir(dir) {
-		f = append(f, filepath.ToSlash(filepath.Join(filepath.Base(dir), f[len(f)-1])))
-		if dir == filepath.Dir(dir) || dir == "." {
-			return append(f, p)
-		}
-	}
-}
-
 // items returns one item per distinct content among a block's files, in the
 // order of content ids, and the faults of the files that cannot be read: one bad
 // file never stops the night.
 func (s *fileSet) items(ctx context.Context, b *Block) ([]Item, []error, error) {
-	paths := b.Captures()
-	files := make([]*inputFile, len(paths))
-	errs := make([]error, len(paths))
-	eg, ctx := errgroup.WithContext(ctx)
-	for i, p := range paths {
-		eg.Go(func() error {
-			files[i], errs[i] = s.identify(ctx, p)
-			return ctx.Err()
-		})
+	if err := s.settle(ctx); err != nil {
+		return nil, nil, err
 	}
-	if err := eg.Wait(); err != nil {
+	files, errs, err := s.identifyAll(ctx, b)
+	if err != nil {
 		return nil, nil, err
 	}
 	seen := map[ID]bool{}
@@ -199,6 +152,21 @@ func (s *fileSet) items(ctx context.Context, b *Block) ([]Item, []error, error) 
 	slices.SortFunc(items, func(a, b Item) int { return bytes.Compare(a.ID[:], b.ID[:]) })
 	errs = slices.DeleteFunc(errs, func(e error) bool { return e == nil })
 	return items, errs, nil
+}
+
+// identifyAll identifies a block's files, in their order; of each there is the file or an error.
+func (s *fileSet) identifyAll(ctx context.Context, b *Block) ([]*inputFile, []error, error) {
+	paths := b.Captures()
+	files := make([]*inputFile, len(paths))
+	errs := make([]error, len(paths))
+	eg, ctx := errgroup.WithContext(ctx)
+	for i, p := range paths {
+		eg.Go(func() error {
+			files[i], errs[i] = s.identify(ctx, p)
+			return ctx.Err()
+		})
+	}
+	return files, errs, eg.Wait()
 }
 
 // identify finds a file's content id, from its stamp if that is remembered.
@@ -221,13 +189,7 @@ func (s *fileSet) identify(ctx context.Context, path string) (*inputFile, error)
 		if slot.err != nil {
 			return
 		}
-		s.mu.Lock()
-		defer s.mu.Unlock()
-		// Two names for one content: the first in the alphabet speaks for both.
-		name := s.names[path]
-		if old, ok := s.labels[slot.file.id]; !ok || cmp.Less(name, old) {
-			s.labels[slot.file.id], s.firsts[slot.file.id] = name, slot.file
-		}
+		s.call(slot.file)
 	})
 	return slot.file, slot.err
 }

@@ -21,9 +21,6 @@ import (
 	"plenilune/steps/publish"
 )
 
-// undated is the date of a night of which no clip tells the time.
-const undated = "2000-01-01"
-
 type packFlags struct {
 	cacheFlags
 	out, run, clips, date, license string
@@ -48,8 +45,11 @@ says how the Moon was turned at each clip, so that it makes the same to the last
 (--with-site keeps them); comments (--with-comments keeps them); and the names of clips,
 which go by the head of their SHA-256. Stacked panels go along by --with-panels, with their
 times, so that the mosaic and all after it can be made again when the clips are gone. Clips
-themselves go along by --with-clips, as they are: a clip holds the time of its frames and what
-else the camera's program wrote into it.`,
+themselves, and panels that a panels block reads from files, go along by --with-clips, as they
+are: with the times of their frames and what else other programs wrote into them, which may
+tell the place and the observer.
+
+--from names the output folder of the run, which run and verify call -o.`,
 		Example: `  plenilune pack night.hcl -o moon.zip
   plenilune pack night.hcl --with-clips --license https://creativecommons.org/licenses/by/4.0/`,
 		Args: cobra.ExactArgs(1),
@@ -63,9 +63,9 @@ else the camera's program wrote into it.`,
 	fl.StringVar(&f.run, "from", "", "output `DIR` of the run (default: as run has it)")
 	fl.StringVar(&f.clips, "clips", "", "look for the manifest's files under `DIR` instead, as they were for the run")
 	fl.StringArrayVar(&f.set, "set", nil, "`NAME=VALUE` replaces an entry of the manifest's settings block, as it was for the run; may be repeated")
-	fl.StringVar(&f.date, "date", "", "`DATE` of the night, as 2027-03-19 (default: as the clips tell it, or "+undated+")")
+	fl.StringVar(&f.date, "date", "", "`DATE` of the night, as 2027-03-19 (default: as the clips or panels tell it, or "+pipeline.Undated+")")
 	fl.StringVar(&f.license, "license", "", "`ADDRESS` of the terms under which it is given away")
-	fl.BoolVar(&f.withClips, "with-clips", false, "put the clips, darks and flats in too")
+	fl.BoolVar(&f.withClips, "with-clips", false, "put the clips, darks and flats, and panels from files, in too")
 	fl.BoolVar(&f.withPanels, "with-panels", false, "put every stacked panel with all its planes in, and a manifest that begins with them")
 	fl.BoolVar(&f.site, "with-site", false, "keep the site, time zone and skyline in the manifest")
 	fl.BoolVar(&f.comments, "with-comments", false, "keep the manifest's comments")
@@ -144,7 +144,7 @@ func (f *packFlags) tell(stdout, stderr io.Writer, out string, size int64, m *pi
 	}
 	fmt.Fprintf(stderr, "left at home: %s\n", strings.Join(home, ", "))
 	if f.withClips {
-		fmt.Fprintln(stderr, "the clips are in it as they are, with the times of their frames and whatever the camera's program wrote into them")
+		fmt.Fprintln(stderr, "the clips, and panels from files, are in it as they are, with the times of their frames and whatever other programs wrote into them, place and observer too")
 	}
 	fmt.Fprintln(stdout, filepath.ToSlash(out))
 }
@@ -157,7 +157,7 @@ func many(n int, what string) string {
 }
 
 // dateOf is the day that a pack is dated with. A crate must have a date, and that of the packing would differ from pack to pack: it is the
-// day, in UTC, of the middle one of the clips that tell a time, or the one stated; where nobody knows, a fixed one.
+// day, in UTC, of the middle one of the clips and panels that tell a time, or the one stated; where nobody knows, a fixed one.
 func (f *packFlags) dateOf(m *pipeline.Manifest) (string, error) {
 	if f.date != "" {
 		if _, err := time.Parse(time.DateOnly, f.date); err != nil {
@@ -167,6 +167,13 @@ func (f *packFlags) dateOf(m *pipeline.Manifest) (string, error) {
 	}
 	var began []int64
 	for _, b := range m.Blocks {
+		if b.Kind == "panels" {
+			for _, path := range b.Paths {
+				if x, err := probePanel(path); err == nil && x.TakenUnixNS > 0 {
+					began = append(began, x.TakenUnixNS)
+				}
+			}
+		}
 		if b.Kind != "clips" {
 			continue
 		}
@@ -182,7 +189,7 @@ func (f *packFlags) dateOf(m *pipeline.Manifest) (string, error) {
 		}
 	}
 	if len(began) == 0 {
-		return undated, nil
+		return pipeline.Undated, nil
 	}
 	slices.Sort(began)
 	return time.Unix(0, began[len(began)/2]).UTC().Format(time.DateOnly), nil

@@ -1,10 +1,12 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -107,8 +109,15 @@ func loadManifest(stderr io.Writer, file, clips string, set []string) (*pipeline
 
 func loadWith(stderr io.Writer, file string, over []pipeline.Override, more func(*pipeline.Manifest) pipeline.Diagnostics) (*pipeline.Manifest, error) {
 	src, err := readSome(file)
-	if err != nil {
+	switch st, serr := os.Stat(file); {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, requestf("read the manifest: there is no file %s", filepath.ToSlash(file))
+	case serr == nil && st.IsDir():
+		return nil, requestf("%s is a folder: name the manifest in it", filepath.ToSlash(file))
+	case err != nil:
 		return nil, requestf("read the manifest: %v", err)
+	case pipeline.IsPack(bytes.NewReader(src)):
+		return nil, requestf("%s is a pack: plenilune unpack it first, or plenilune verify it as it is", filepath.ToSlash(file))
 	}
 	m, diags := pipeline.LoadManifest(file, src, steps.All(), over)
 	m.Programs = programs{}

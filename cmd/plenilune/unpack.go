@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -68,7 +69,11 @@ func unpack(ctx context.Context, stdout, stderr io.Writer, file, dir string, asJ
 		return nil
 	}
 	x := u.Index
-	fmt.Fprintf(stderr, "%s, the night of %s: the manifest and the records of %s, made from %s\n", strconv.Quote(x.Title), x.Date, many(len(x.Outputs), "file"), many(len(x.Inputs), "file"))
+	night := ""
+	if x.Date != pipeline.Undated {
+		night = ", the night of " + x.Date
+	}
+	fmt.Fprintf(stderr, "%s%s: the manifest and the records of %s, made from %s\n", strconv.Quote(x.Title), night, many(len(x.Outputs), "file"), many(len(x.Inputs), "file"))
 	if err := tellMissing(stderr, u.Missing); err != nil {
 		return err
 	}
@@ -104,12 +109,15 @@ func missingObject(in pipeline.PackInput) map[string]any {
 	return map[string]any{"event": "missing", "block": in.Block, "name": in.Label(), "bytes": in.Bytes, "id": in.ID}
 }
 
-// shellWord quotes a word for a shell if it needs that.
+// shellWord quotes a word, if it needs that, for a POSIX shell; for those of Windows where we run there.
 func shellWord(s string) string {
-	if strings.ContainsFunc(s, func(r rune) bool {
+	if s != "" && !strings.ContainsFunc(s, func(r rune) bool {
 		return !(r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("/._-:", r))
 	}) {
-		return strconv.Quote(s)
+		return s
 	}
-	return s
+	if runtime.GOOS == "windows" {
+		return `"` + s + `"` // no file name there has one in it
+	}
+	return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'"
 }
