@@ -3,10 +3,8 @@ package main
 import (
 	"fmt"
 	"os"
-	"path"
 	"path/filepath"
 	"slices"
-	"strings"
 
 	"plenilune/pipeline"
 )
@@ -106,31 +104,6 @@ func readSequence(q *foundSequence) (foundClip, error) {
 	return foundClip{path: q.Path, sequence: q, frames: x.Frames, declared: x.Declared, start: x.StartUnixNS, bytes: bytes, kind: kindOf(x)}, nil
 }
 
-// sequencePatterns writes a pattern for each sequence, for a manifest in the folder base.
-func sequencePatterns(base string, taken []foundClip) ([]string, error) {
-	var out []string
-	for _, c := range taken {
-		rel, err := relative(base, c.path)
-		if err != nil {
-			return nil, err
-		}
-		if c.sequence.folder {
-			out = append(out, escapePattern(rel)+"/")
-			continue
-		}
-		name := path.Base(rel)
-		k := strings.LastIndex(name, "#")
-		if k < 0 { // a picture without a number
-			out = append(out, escapePattern(rel))
-			continue
-		}
-		before, after := name[:k], name[k+1:]
-		after = strings.TrimSuffix(after, filepath.Ext(after)) + filepath.Ext(c.sequence.Pictures[0])
-		out = append(out, path.Join(escapePattern(path.Dir(rel)), escapePattern(before)+"[0-9]*"+escapePattern(after)))
-	}
-	return out, nil
-}
-
 // apartFiles parts files from sequences.
 func apartFiles(found []foundClip) (files, sequences []foundClip) {
 	for _, c := range found {
@@ -141,4 +114,12 @@ func apartFiles(found []foundClip) (files, sequences []foundClip) {
 		}
 	}
 	return files, sequences
+}
+
+// files are the files that a clip is read from.
+func (c foundClip) files() []string {
+	if c.sequence != nil {
+		return c.sequence.Pictures
+	}
+	return []string{c.path}
 }
