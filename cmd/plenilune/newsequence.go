@@ -83,7 +83,11 @@ func (s *search) manyOfOne(q pipeline.Sequence, r role) bool {
 // leaveFew leaves pictures out that are too few to be a clip.
 func (s *search) leaveFew(q pipeline.Sequence) {
 	if len(q.Pictures) == 1 {
-		s.leave(q.Pictures[0], "a single picture is no clip", "")
+		why := "a single picture is no clip"
+		if _, err := probePictures(q.Pictures); err != nil {
+			why = err.Error()
+		}
+		s.leave(q.Pictures[0], why, "")
 		return
 	}
 	s.leave(q.Path, fmt.Sprintf("its %d pictures are fewer than the %d of a clip", len(q.Pictures), fewestPictures), "")
