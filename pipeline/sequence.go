@@ -44,7 +44,7 @@ func (b *Block) files() []string {
 
 // resolveSequences finds a block's sequences, and returns the patterns that match no picture.
 func (m *Manifest) resolveSequences(d *Diagnostics, b *Block, out exceptions, clipsDir string) (empty []filePattern) {
-	seen := map[string]bool{}
+	seen := map[string]int{}
 	for _, p := range b.patterns {
 		if !p.sequence {
 			continue
@@ -75,10 +75,13 @@ func (m *Manifest) resolveSequences(d *Diagnostics, b *Block, out exceptions, cl
 					"a clip's pictures are of one kind: name them by their ending, as in "+quoted([]string{p.text + "*.png"})[0])
 				continue
 			}
-			if !seen[s.Path] {
-				seen[s.Path] = true
+			k, again := seen[s.Path]
+			if !again {
+				seen[s.Path] = len(b.Sequences)
 				b.Sequences = append(b.Sequences, s)
+				continue
 			}
+			b.Sequences[k].Pictures = inOrder(append(b.Sequences[k].Pictures, s.Pictures...)) // another pattern's, of the same clip
 		}
 	}
 	slices.SortFunc(b.Sequences, func(a, b Sequence) int { return cmp.Compare(a.Path, b.Path) })
@@ -116,11 +119,16 @@ func SequencesOf(paths []string, folders bool) []Sequence {
 	}
 	out := make([]Sequence, 0, len(of))
 	for key, pics := range of {
-		slices.SortFunc(pics, func(a, b string) int { return cmp.Or(compareNumbered(a, b), strings.Compare(a, b)) })
-		out = append(out, Sequence{key, slices.Compact(pics)})
+		out = append(out, Sequence{key, inOrder(pics)})
 	}
 	slices.SortFunc(out, func(a, b Sequence) int { return cmp.Compare(a.Path, b.Path) })
 	return out
+}
+
+// inOrder sorts pictures by the numbers in their names, each once.
+func inOrder(pictures []string) []string {
+	slices.SortFunc(pictures, func(a, b string) int { return cmp.Or(compareNumbered(a, b), strings.Compare(a, b)) })
+	return slices.Compact(pictures)
 }
 
 func isDigit(c byte) bool { return c >= '0' && c <= '9' }

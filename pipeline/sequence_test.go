@@ -75,6 +75,10 @@ func TestResolveSequences(t *testing.T) {
 	if want := []string{"p/a f1.png f2.png", "p/b x1.tif", "q/m#.jpg m1.jpg m2.jpg", "q/n#.jpg n1.jpg"}; !slices.Equal(got, want) {
 		t.Errorf("sequences %q, want %q", got, want)
 	}
+	if again, d := resolve(`["q/m2.jpg", "q/m1.jpg", "q/m*.jpg"]`); d.HasErrors() || len(again.Blocks[0].Sequences) != 1 || len(again.Blocks[0].Sequences[0].Pictures) != 2 ||
+		filepath.Base(again.Blocks[0].Sequences[0].Pictures[0]) != "m1.jpg" {
+		t.Errorf("several patterns for one clip: %+v", again.Blocks[0].Sequences)
+	}
 	names := m.FileNames()
 	if n := names[filepath.Join(dir, "q", "m#.jpg")]; n != "m#" || len(names) != 4 {
 		t.Errorf("names %v", names)

@@ -3,10 +3,8 @@ package main
 import (
 	"fmt"
 	"os"
-	"path"
 	"path/filepath"
 	"slices"
-	"strings"
 
 	"plenilune/pipeline"
 )
@@ -85,7 +83,11 @@ func (s *search) manyOfOne(q pipeline.Sequence, r role) bool {
 // leaveFew leaves pictures out that are too few to be a clip.
 func (s *search) leaveFew(q pipeline.Sequence) {
 	if len(q.Pictures) == 1 {
-		s.leave(q.Pictures[0], "a single picture is no clip", "")
+		why := "a single picture is no clip"
+		if _, err := probePictures(q.Pictures); err != nil {
+			why = err.Error()
+		}
+		s.leave(q.Pictures[0], why, "")
 		return
 	}
 	s.leave(q.Path, fmt.Sprintf("its %d pictures are fewer than the %d of a clip", len(q.Pictures), fewestPictures), "")
@@ -106,31 +108,6 @@ func readSequence(q *foundSequence) (foundClip, error) {
 	return foundClip{path: q.Path, sequence: q, frames: x.Frames, declared: x.Declared, start: x.StartUnixNS, bytes: bytes, kind: kindOf(x)}, nil
 }
 
-// sequencePatterns writes a pattern for each sequence, for a manifest in the folder base.
-func sequencePatterns(base string, taken []foundClip) ([]string, error) {
-	var out []string
-	for _, c := range taken {
-		rel, err := relative(base, c.path)
-		if err != nil {
-			return nil, err
-		}
-		if c.sequence.folder {
-			out = append(out, escapePattern(rel)+"/")
-			continue
-		}
-		name := path.Base(rel)
-		k := strings.LastIndex(name, "#")
-		if k < 0 { // a picture without a number
-			out = append(out, escapePattern(rel))
-			continue
-		}
-		before, after := name[:k], name[k+1:]
-		after = strings.TrimSuffix(after, filepath.Ext(after)) + filepath.Ext(c.sequence.Pictures[0])
-		out = append(out, path.Join(escapePattern(path.Dir(rel)), escapePattern(before)+"[0-9]*"+escapePattern(after)))
-	}
-	return out, nil
-}
-
 // apartFiles parts files from sequences.
 func apartFiles(found []foundClip) (files, sequences []foundClip) {
 	for _, c := range found {
@@ -141,4 +118,12 @@ func apartFiles(found []foundClip) (files, sequences []foundClip) {
 		}
 	}
 	return files, sequences
+}
+
+// files are the files that a clip is read from.
+func (c foundClip) files() []string {
+	if c.sequence != nil {
+		return c.sequence.Pictures
+	}
+	return []string{c.path}
 }

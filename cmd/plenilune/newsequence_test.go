@@ -1,10 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
+	"image"
+	"image/png"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"plenilune/steps/format/formattest"
@@ -57,5 +61,42 @@ func TestPicturesOrClipsOfFITS(t *testing.T) {
 	slices.Sort(want)
 	if !slices.Equal(got, want) || len(s.leftOut) > 0 {
 		t.Errorf("found %q, want %q; left out %v", got, want, s.leftOut)
+	}
+}
+
+// What new writes takes every picture of its clips and none besides, whatever else is named alike.
+func TestManifestTakesEveryPicture(t *testing.T) {
+	for _, c := range []struct{ names, want []string }{
+		{[]string{"a_%d.png", "b_%d.png"}, []string{"a_[0-9]*.png", "b_[0-9]*.png"}},
+		{[]string{"a_%d.png", "a_1%d.PNG", "b_%d.png"}, []string{"a_[0-9]*.[Pp][Nn][Gg]", "b_[0-9]*.png"}},
+		{[]string{"a_%d.png", "a_1%d.png", "b_%d.png", "a_%d_small.png"}, []string{"a_[0-9].png", "a_[0-9][0-9].png", "b_[0-9]*.png"}},
+	} {
+		dir := t.TempDir()
+		for _, name := range c.names {
+			for i := range 10 {
+				side := 8
+				if strings.Contains(name, "small") {
+					side = 4
+				}
+				var b bytes.Buffer
+				if err := png.Encode(&b, image.NewGray(image.Rect(0, 0, side, side))); err != nil {
+					t.Fatal(err)
+				}
+				if err := os.WriteFile(filepath.Join(dir, fmt.Sprintf(name, i)), b.Bytes(), 0o600); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+		n, err := surveyFolder(dir, givenFrames{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := n.manifest(filepath.Join(dir, "night.hcl")); err != nil { // which proves what it takes
+			t.Errorf("%q: %v", c.names, err)
+		}
+		got, err := sequencePatterns(dir, n.clips)
+		if err != nil || !slices.Equal(got, c.want) {
+			t.Errorf("%q: patterns %q, want %q; %v", c.names, got, c.want, err)
+		}
 	}
 }

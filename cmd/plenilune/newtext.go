@@ -364,21 +364,28 @@ func (n *folderNight) holds(name string, text []byte) error {
 		}
 		meant, found := map[string]bool{}, map[string]bool{}
 		for _, c := range taken {
-			abs, err := filepath.Abs(c.path)
-			if err != nil {
-				return fmt.Errorf("find the way to %s: %w", c.path, err)
+			for _, p := range c.files() {
+				abs, err := filepath.Abs(p)
+				if err != nil {
+					return fmt.Errorf("find the way to %s: %w", p, err)
+				}
+				meant[abs] = true
 			}
-			meant[abs] = true
 		}
-		for _, p := range b.Captures() {
+		for _, p := range b.Paths {
 			found[p] = true
+		}
+		for _, q := range b.Sequences {
+			for _, p := range q.Pictures {
+				found[p] = true
+			}
 		}
 		for _, p := range slices.Sorted(maps.Keys(meant)) {
 			if !found[p] {
 				return requestf("%s cannot be told from another file by its name in a manifest; rename it", shown(p))
 			}
 		}
-		for _, p := range b.Captures() {
+		for _, p := range slices.Sorted(maps.Keys(found)) {
 			if !meant[p] {
 				return requestf("%s cannot be told from another file by its name in a manifest; rename it", shown(p))
 			}

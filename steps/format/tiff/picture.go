@@ -10,7 +10,7 @@ import (
 
 // Picture is a TIFF picture as cameras and other programs write it: TIFF 6.0 or BigTIFF in either byte order, grey or RGB,
 // of 8 or 16 bits or float32, in strips or tiles, uncompressed or by Deflate, LZW or PackBits. Samples beyond the colours,
-// such as alpha, are passed over. Of several pictures in a file it is the first.
+// such as alpha, are passed over. A file of several pictures is refused, unless the others are smaller copies or masks.
 type Picture struct {
 	Width, Height int // px
 	Channels      int // 1 or 3

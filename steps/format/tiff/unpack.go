@@ -212,7 +212,7 @@ func (v value) number(otherwise int) int { return v.at(0, otherwise) }
 var read = []uint16{tagWidth, tagHeight, tagBits, tagCompression, tagPhotometric, tagFillOrder, tagOffsets, tagSamples, tagStripRows, tagCounts,
 	tagPlanar, tagPredictor, tagTileWidth, tagTileHeight, tagTileOffsets, tagTileCounts, tagFormat, tagProfile}
 
-// tags reads the first directory.
+// tags reads the first directory, the only one of a picture by itself.
 func (d *anyReading) tags() (map[uint16]value, error) {
 	switch head := d.bytes(0, 4); string(head) {
 	case "II*\x00", "II+\x00":
@@ -228,6 +228,9 @@ func (d *anyReading) tags() (map[uint16]value, error) {
 	at, n, each := d.start()
 	if d.err == nil && (n < 0 || n > maxEntries) {
 		return nil, fmt.Errorf("byte %d: a directory of %d entries", at, n)
+	}
+	if pages := d.pages(at, n, each); pages > 1 {
+		return nil, fmt.Errorf("it holds %d pictures; only files of one picture are read: split it into a file for each", pages)
 	}
 	all := d.bytes(at, n*each)
 	out := map[uint16]value{}
