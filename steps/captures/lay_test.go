@@ -145,6 +145,10 @@ func TestLayFloats(t *testing.T) {
 	if _, _, b, _, err = laidOut(t, pipelinetest.Pictures{floats(t, 1, 300, 65535)}, encodingAuto); err != nil || !bytes.Equal(b, []byte{1, 0, 44, 1, 255, 255}) {
 		t.Errorf("counts laid out as %x (%v)", b, err)
 	}
+	// The first picture decides, and what is a little beyond 1 is no count: 1.6 is clipped.
+	if _, _, b, _, err = laidOut(t, pipelinetest.Pictures{floats(t, 0.5, 1.6, 1)}, encodingAuto); err != nil || !bytes.Equal(b, []byte{0, 128, 255, 255, 255, 255}) {
+		t.Errorf("samples up to 1.6: %v (%v)", b, err)
+	}
 	if _, _, _, _, err = laidOut(t, pipelinetest.Pictures{floats(t, 1, 1e6)}, encodingAuto); err == nil || !strings.Contains(err.Error(), "up to 1e+06") {
 		t.Errorf("error %v", err)
 	}
