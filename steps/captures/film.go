@@ -34,7 +34,7 @@ const mostFilmPixels = 1 << 27
 // filmPart asks what a film is.
 func filmPart(it pipeline.Item, set sourceSettings) pipeline.Part {
 	return pipeline.Part{
-		Name: "film", Item: it, Version: 1, Settings: set,
+		Name: "film", Item: it, Version: 2, Settings: set,
 		In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}}, Out: []string{"source"},
 		Memory: 256 << 20, Run: pipeline.Bind(runFilm),
 	}
@@ -185,8 +185,12 @@ func filmEncoding(setting, transfer string, luma bool) (encoding, error) {
 		return encoding{encodingLinear, says}, nil
 	case "iec61966-2-1":
 		return encoding{encodingSRGB, says}, nil
-	case "bt709", "smpte170m", "bt2020-10", "bt2020-12", "iec61966-2-4", "bt1361e", "bt470m", "bt470bg":
+	case "bt709", "smpte170m", "bt2020-10", "bt2020-12", "iec61966-2-4", "bt1361e":
 		return encoding{encodingBT709, says}, nil
+	case "bt470m":
+		return encoding{encodingGamma22, says}, nil
+	case "bt470bg":
+		return encoding{encodingGamma28, says}, nil
 	case "arib-std-b67":
 		return encoding{encodingHLG, says}, nil
 	case "", "unknown", "reserved", "unspecified":
@@ -201,7 +205,7 @@ func filmEncoding(setting, transfer string, luma bool) (encoding, error) {
 // layFilmPart decodes a film, once, into plain frames.
 func layFilmPart(it pipeline.Item, src pipeline.Value, s source, program string) pipeline.Part {
 	return pipeline.Part{
-		Name: "lay-film", Item: it, Version: 1, Settings: layFilmSettings{program},
+		Name: "lay-film", Item: it, Version: 2, Settings: layFilmSettings{program},
 		In:  []pipeline.Input{{Port: "file", Value: it.Values["file"]}, {Port: "source", Value: src}},
 		Out: []string{"file", "laid"}, StandIn: "file",
 		Memory: 256<<20 + 8*s.layout().FrameBytes(), Run: pipeline.Bind(runLayFilm),
@@ -247,6 +251,9 @@ func runLayFilm(ctx context.Context, set layFilmSettings, t *pipeline.Task) erro
 	switch {
 	case err != nil:
 		return err
+	case len(l.in) > 0:
+		return fmt.Errorf("%s gave %d bytes after %d frames, and a frame has %d: the film's size changes within it, or it was cut off",
+			decoder, len(l.in), l.layer.out.Frames, cap(l.in))
 	case l.layer.out.Frames == 0:
 		return unreadable(set.Program, said, errors.New("no frame came of it"))
 	case said != "":

@@ -161,3 +161,35 @@ func TestFilmsThatAreNone(t *testing.T) {
 		t.Errorf("half a film: %d bytes (%v)", len(got), err)
 	}
 }
+
+// gives stands for a decoder that gives so many bytes.
+type gives int
+
+func (gives) Version(context.Context, string) (string, error) { return "", nil }
+
+func (n gives) Run(_ context.Context, _ string, _ []string, out io.Writer) (string, error) {
+	_, err := out.Write(make([]byte, n))
+	return "", err
+}
+
+// TestPartOfAFrame: what is no whole frame at the end of a film is not passed over.
+func TestPartOfAFrame(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "film.mkv")
+	if err := os.WriteFile(path, []byte("film"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	const frame = 32 * 16
+	s := source{Width: 32, Height: 16, Planes: 1, Bits: 8, Encoding: encoding{Name: encodingLinear}}
+	for n, want := range map[int]string{
+		3 * frame:    "",
+		3*frame + 17: "ffmpeg gave 17 bytes after 3 frames, and a frame has 512",
+		frame/2 + 1:  "ffmpeg gave 257 bytes after 0 frames",
+		4*frame - 1:  "ffmpeg gave 511 bytes after 3 frames",
+	} {
+		in := map[string][]any{"file": {pipelinetest.Film{Path: path, Programs: gives(n)}}, "source": {s}}
+		_, err := pipelinetest.New().Run(t, layFilmPart(pipeline.Item{}, pipeline.Value{}, s, "ffmpeg"), in)
+		if (err == nil) != (want == "") || err != nil && !strings.Contains(err.Error(), want) {
+			t.Errorf("%d bytes: error %v, want %q", n, err, want)
+		}
+	}
+}
