@@ -148,7 +148,7 @@ func (u unused) warn(x *pipeline.Expansion) {
 // headPart looks at what a file is.
 func headPart(it pipeline.Item) pipeline.Part {
 	return pipeline.Part{
-		Name: "head", Item: it, Version: 1, In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}},
+		Name: "head", Item: it, Version: 2, In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}},
 		Out: []string{"head"}, Memory: 64 << 20, Run: runHead,
 	}
 }
