@@ -57,6 +57,9 @@ func (s source) layout() raw.Layout {
 	return l
 }
 
+// LaidFact is the fact that tells how many bytes a frame has that is laid out.
+const LaidFact = "a frame laid out"
+
 func (s source) state(t *pipeline.Task) {
 	if s.Frames > 0 {
 		t.Fact("frames", float64(s.Frames), "frames")
@@ -66,6 +69,7 @@ func (s source) state(t *pipeline.Task) {
 	t.Fact("height", float64(s.Height), "px")
 	t.FactText("pattern", s.layout().Pattern)
 	t.Fact("bits a sample", float64(s.Bits), "bit")
+	t.Fact(LaidFact, float64(s.layout().FrameBytes()), "bytes")
 	t.FactText("encoding", s.Encoding.tell())
 }
 
