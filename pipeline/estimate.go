@@ -11,6 +11,7 @@ type Size struct {
 	Frames   float64
 	Pixels   float64 // of a frame
 	Channels float64 // of the panel that it becomes: 1 or 3
+	Laid     float64 // bytes of a frame that is laid out in the cache; 0: none is
 	Fine     float64 // pixels of the pictures made of it to one of a frame, along a side
 }
 

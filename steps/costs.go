@@ -30,6 +30,7 @@ type cost struct {
 	bytesPx      float64 // kept, a pixel of each clip and channel
 	bytesFieldPx float64 // kept, a pixel of each clip, whatever its channels
 	bytesFramePx float64 // kept, a pixel of each frame of each clip
+	laid         bool    // the clip's frames are kept as they are laid out
 	filePx       float64 // delivered, a pixel of each clip and channel
 }
 
@@ -43,9 +44,9 @@ var costs = map[string]cost{
 	"captures/index": {perPx: 0.03},
 	// Measured on 400 frames of 640×480 px, as PNG and as FFV1.
 	"captures/picture":    {},
-	"captures/lay":        {perFramePx: 0.03, bytesFramePx: 1},
+	"captures/lay":        {perFramePx: 0.03, laid: true},
 	"captures/film":       {},
-	"captures/lay-film":   {perFramePx: 0.04, bytesFramePx: 1},
+	"captures/lay-film":   {perFramePx: 0.04, laid: true},
 	"captures/index-laid": {perPx: 0.03},
 	"captures/light":      {},
 	"frames/mean":         {perFramePx: 0.02, bytesPx: 2.5},
@@ -117,6 +118,8 @@ func (Costs) Size(facts []pipeline.Fact) (pipeline.Size, bool) {
 			if f.Text == "mono" {
 				s.Channels = 1
 			}
+		case captures.LaidFact:
+			s.Laid = f.Value
 		}
 	}
 	s.Pixels = w * h
@@ -141,6 +144,9 @@ func (Costs) Cost(kind string, of []pipeline.Size) pipeline.Cost {
 		}
 		out.Seconds += float64((c.perPx+float64(c.perFramePx*s.Frames))*s.Pixels*slower*1e-6) + float64(c.perFrame*s.Frames*1e-3)
 		out.Cache += float64((float64(c.bytesPx*s.Channels) + c.bytesFieldPx + float64(c.bytesFramePx*s.Frames)) * s.Pixels)
+		if c.laid {
+			out.Cache += float64(s.Laid * s.Frames)
+		}
 		out.File += float64(c.filePx * s.Channels * s.Pixels)
 	}
 	n := float64(len(of))

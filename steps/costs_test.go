@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"plenilune/pipeline"
+	"plenilune/steps/captures"
 	"plenilune/steps/stacks"
 )
 
@@ -23,6 +24,18 @@ func TestFinerPicturesCostMore(t *testing.T) {
 		a, b := (Costs{}).Cost(kind, plain), (Costs{}).Cost(kind, finer)
 		if math.Abs(b.Cache-times*a.Cache) > 1 || math.Abs(b.File-times*a.File) > 1 {
 			t.Errorf("%s: %.0f bytes kept and %.0f delivered, finer %.0f and %.0f; want %g times as many", kind, a.Cache, a.File, b.Cache, b.File, times)
+		}
+	}
+}
+
+// Frames that are laid out take what they have in bytes: here 100 frames of 8 bits, of 16, and of three colours of 16.
+func TestLaidFramesTakeTheirBytes(t *testing.T) {
+	for _, kind := range []string{"captures/lay", "captures/lay-film"} {
+		for _, frame := range []float64{1e6, 2e6, 6e6} {
+			size, ok := (Costs{}).Size([]pipeline.Fact{{Name: "frames", Value: 100}, {Name: "width", Value: 1000}, {Name: "height", Value: 1000}, {Name: captures.LaidFact, Value: frame}})
+			if got := (Costs{}).Cost(kind, []pipeline.Size{size}).Cache; !ok || got != 100*frame {
+				t.Errorf("%s: %.0f bytes are forecast for 100 frames of %.0f", kind, got, frame)
+			}
 		}
 	}
 }

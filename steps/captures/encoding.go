@@ -15,7 +15,11 @@ const (
 	encodingLinear = "linear"
 	encodingSRGB   = "srgb"
 	encodingBT709  = "bt709"
-	encodingHLG    = "hlg" // no setting: only files say so
+
+	// No settings: only files say so.
+	encodingHLG     = "hlg"
+	encodingGamma22 = "gamma22"
+	encodingGamma28 = "gamma28"
 )
 
 // encoding is how the samples of a clip stand to light, and what told it.
@@ -39,7 +43,7 @@ func encodingOf(setting string, p *picture.Picture) encoding {
 // tell is the encoding as a fact.
 func (e encoding) tell() string {
 	name := map[string]string{encodingLinear: "linear", encodingSRGB: "sRGB, made linear", encodingBT709: "BT.709, made linear",
-		encodingHLG: "hybrid log-gamma, made linear"}[e.Name]
+		encodingHLG: "hybrid log-gamma, made linear", encodingGamma22: "gamma 2.2, made linear", encodingGamma28: "gamma 2.8, made linear"}[e.Name]
 	return fmt.Sprintf("%s: %s", name, e.Why)
 }
 
@@ -52,6 +56,10 @@ func light(encoding string, v float64) float64 {
 		return bt709(v)
 	case encodingHLG:
 		return hlg(v)
+	case encodingGamma22: // the displays that BT.470 assumes: ITU-T H.273, table 3, values 4 and 5
+		return portable.Pow(v, 2.2)
+	case encodingGamma28:
+		return portable.Pow(v, 2.8)
 	}
 	return v
 }

@@ -77,7 +77,7 @@ func openSource(x *pipeline.Expansion, it pipeline.Item, encoding string) (*pipe
 // indexLaidPart is the index of a clip that was laid out.
 func indexLaidPart(it pipeline.Item, laid pipeline.Value, s partSettings) pipeline.Part {
 	p := indexPart(it, s)
-	p.Name, p.Version, p.Run = "index-laid", 1, pipeline.Bind(runIndexLaid)
+	p.Name, p.Version, p.Run = "index-laid", 2, pipeline.Bind(runIndexLaid)
 	p.In = append(p.In, pipeline.Input{Port: "laid", Value: laid})
 	return p
 }

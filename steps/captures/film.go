@@ -34,7 +34,7 @@ const mostFilmPixels = 1 << 27
 // filmPart asks what a film is.
 func filmPart(it pipeline.Item, set sourceSettings) pipeline.Part {
 	return pipeline.Part{
-		Name: "film", Item: it, Version: 1, Settings: set,
+		Name: "film", Item: it, Version: 2, Settings: set,
 		In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}}, Out: []string{"source"},
 		Memory: 256 << 20, Run: pipeline.Bind(runFilm),
 	}
@@ -52,6 +52,9 @@ type streamSays struct {
 }
 
 func runFilm(ctx context.Context, set sourceSettings, t *pipeline.Task) error {
+	if err := newEnough(set.Program); err != nil {
+		return err
+	}
 	s, err := lookAtFilm(set, func(args []string, out *limited) (string, error) {
 		return t.One("file").Through(ctx, prober, args, out)
 	})
@@ -83,6 +86,26 @@ func lookAtFilm(set sourceSettings, ask func(args []string, out *limited) (said 
 		return source{}, unreadable(set.Program, said, errors.New("no moving picture is in it"))
 	}
 	return says.Streams[0].source(set.Encoding, says.Format.Duration)
+}
+
+// They are the first version of FFmpeg that can be asked to give every frame once, whatever its time (-fps_mode).
+const oldestMajor, oldestMinor = 5, 1
+
+// released is how a release says its version; what is built between releases says none.
+var released = regexp.MustCompile(`^ffmpeg version n?(\d+)\.(\d+)`)
+
+// newEnough refuses releases of FFmpeg that are too old.
+func newEnough(program string) error {
+	m := released.FindStringSubmatch(program)
+	if m == nil {
+		return nil
+	}
+	major, err1 := strconv.Atoi(m[1])
+	minor, err2 := strconv.Atoi(m[2])
+	if errors.Join(err1, err2) == nil && (major < oldestMajor || major == oldestMajor && minor < oldestMinor) {
+		return fmt.Errorf("%s is too old to read it: install FFmpeg %d.%d or later, or record clips as SER", program, oldestMajor, oldestMinor)
+	}
+	return nil
 }
 
 // limited keeps what is written, up to a bound.
@@ -186,8 +209,12 @@ func filmEncoding(setting, transfer string, luma bool) (encoding, error) {
 		return encoding{encodingLinear, says}, nil
 	case "iec61966-2-1":
 		return encoding{encodingSRGB, says}, nil
-	case "bt709", "smpte170m", "bt2020-10", "bt2020-12", "iec61966-2-4", "bt1361e", "bt470m", "bt470bg":
+	case "bt709", "smpte170m", "bt2020-10", "bt2020-12", "iec61966-2-4", "bt1361e":
 		return encoding{encodingBT709, says}, nil
+	case "bt470m":
+		return encoding{encodingGamma22, says}, nil
+	case "bt470bg":
+		return encoding{encodingGamma28, says}, nil
 	case "arib-std-b67":
 		return encoding{encodingHLG, says}, nil
 	case "", "unknown", "reserved", "unspecified":
@@ -240,16 +267,23 @@ func runLayFilm(ctx context.Context, set layFilmSettings, t *pipeline.Task) erro
 	l.in = make([]byte, 0, s.Width*s.Height*s.Planes*s.Bits/8)
 	l.frame = make([]byte, l.layer.out.Layout.FrameBytes())
 	var said string
+	var failed error // as it is to be told
 	err := t.PutBytes("file", func(w io.Writer) (err error) {
 		l.w = w
-		if said, err = src.Through(ctx, decoder, s.arguments(), l); err != nil && ctx.Err() == nil && l.fault == nil {
-			return unreadable(set.Program, said, err)
+		said, err = src.Through(ctx, decoder, s.arguments(), l)
+		if failed = errors.Join(ctx.Err(), l.fault); failed == nil && err != nil {
+			failed = unreadable(set.Program, said, err)
 		}
-		return errors.Join(ctx.Err(), l.fault)
+		return failed
 	})
 	switch {
+	case failed != nil:
+		return failed
 	case err != nil:
 		return err
+	case len(l.in) > 0:
+		return fmt.Errorf("%s gave %d bytes after %d frames, and a frame has %d: the film's size changes within it, or it was cut off",
+			decoder, len(l.in), l.layer.out.Frames, cap(l.in))
 	case l.layer.out.Frames == 0:
 		return unreadable(set.Program, said, errors.New("no frame came of it"))
 	case said != "":

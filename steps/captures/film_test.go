@@ -3,6 +3,7 @@ package captures
 import (
 	"bytes"
 	"context"
+	"errors"
 	"io"
 	"os"
 	"os/exec"
@@ -189,5 +190,72 @@ func TestFilmsThatAreNone(t *testing.T) {
 	_, got, _, err := laidFilm(t, film)
 	if frame := 32 * 16; err != nil || len(got)%frame != 0 || len(got) < 5*frame || !bytes.HasPrefix(want, got[:5*frame]) {
 		t.Errorf("half a film: %d bytes (%v)", len(got), err)
+	}
+}
+
+// gives stands for a decoder that gives so many bytes.
+type gives int
+
+func (gives) Version(context.Context, string) (string, error) { return "", nil }
+
+func (n gives) Run(_ context.Context, _ string, _ []string, out io.Writer) (string, error) {
+	_, err := out.Write(make([]byte, n))
+	return "", err
+}
+
+// TestPartOfAFrame: what is no whole frame at the end of a film is not passed over.
+func TestPartOfAFrame(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "film.mkv")
+	if err := os.WriteFile(path, []byte("film"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	const frame = 32 * 16
+	s := source{Width: 32, Height: 16, Planes: 1, Bits: 8, Encoding: encoding{Name: encodingLinear}}
+	for n, want := range map[int]string{
+		3 * frame:    "",
+		3*frame + 17: "ffmpeg gave 17 bytes after 3 frames, and a frame has 512",
+		frame/2 + 1:  "ffmpeg gave 257 bytes after 0 frames",
+		4*frame - 1:  "ffmpeg gave 511 bytes after 3 frames",
+	} {
+		in := map[string][]any{"file": {pipelinetest.Film{Path: path, Programs: gives(n)}}, "source": {s}}
+		_, err := pipelinetest.New().Run(t, layFilmPart(pipeline.Item{}, pipeline.Value{}, s, "ffmpeg"), in)
+		if (err == nil) != (want == "") || err != nil && !strings.Contains(err.Error(), want) {
+			t.Errorf("%d bytes: error %v, want %q", n, err, want)
+		}
+	}
+}
+
+// TestOldPrograms: a release that is too old is told before it is run; what is built between releases is tried.
+func TestOldPrograms(t *testing.T) {
+	for program, old := range map[string]bool{
+		"ffmpeg version 4.4.2-0ubuntu0.22.04.1": true, "ffmpeg version n4.4": true, "ffmpeg version 5.0.1": true,
+		"ffmpeg version 5.1.9-0+deb12u1": false, "ffmpeg version n7.1": false, "ffmpeg version 10.0": false,
+		"ffmpeg version N-110000-gabcdef": false, "ffmpeg version 2021-03-01-git-1234": false, "": false,
+	} {
+		err := newEnough(program)
+		if (err != nil) != old || old && !strings.Contains(err.Error(), program+" is too old to read it: install FFmpeg 5.1 or later") {
+			t.Errorf("%q: %v", program, err)
+		}
+	}
+}
+
+// fails stands for a decoder that says why it fails.
+type fails struct{ gives }
+
+func (fails) Run(context.Context, string, []string, io.Writer) (string, error) {
+	return "no such codec\n", errors.New("exit status 1")
+}
+
+// TestDecoderFails: what is told is what the program says, and not where its output was to go.
+func TestDecoderFails(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "film.mkv")
+	if err := os.WriteFile(path, []byte("film"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s := source{Width: 32, Height: 16, Planes: 1, Bits: 8, Encoding: encoding{Name: encodingLinear}}
+	in := map[string][]any{"file": {pipelinetest.Film{Path: path, Programs: fails{}}}, "source": {s}}
+	_, err := pipelinetest.New().Run(t, layFilmPart(pipeline.Item{}, pipeline.Value{}, s, "ffmpeg 9"), in)
+	if err == nil || strings.Contains(err.Error(), "store") || !strings.HasSuffix(err.Error(), "ffmpeg 9 cannot read it: no such codec") {
+		t.Errorf("%v", err)
 	}
 }

@@ -101,12 +101,14 @@ func TestCameraCurves(t *testing.T) {
 		encoding string
 		v, want  float64
 	}{{encodingBT709, 0.081, 0.018}, {encodingBT709, 1, 1}, {encodingBT709, 1.099*math.Pow(0.5, 0.45) - 0.099, 0.5}, {encodingBT709, 0.045, 0.01},
-		{encodingHLG, 0.5, 1. / 12}, {encodingHLG, 1, 1}, {encodingHLG, 0.25, 0.0625 / 3}} {
+		{encodingHLG, 0.5, 1. / 12}, {encodingHLG, 1, 1}, {encodingHLG, 0.25, 0.0625 / 3},
+		// 0.5 to the powers 2.2 and 2.8: ITU-T H.273, table 3, values 4 and 5.
+		{encodingGamma22, 0.5, 0.2176376}, {encodingGamma28, 0.5, 0.1435873}} {
 		if got := light(c.encoding, c.v); math.Abs(got-c.want) > 2e-4 {
 			t.Errorf("%s: %v means %v, want %v", c.encoding, c.v, got, c.want)
 		}
 	}
-	for _, e := range []string{encodingLinear, encodingSRGB, encodingBT709, encodingHLG} {
+	for _, e := range []string{encodingLinear, encodingSRGB, encodingBT709, encodingHLG, encodingGamma22, encodingGamma28} {
 		if tab := linearTable(e, 16); !slices.IsSorted(tab) || tab[0] != 0 || tab[65535] != 65535 {
 			t.Errorf("%s runs from %d to %d, sorted: %v", e, tab[0], tab[65535], slices.IsSorted(tab))
 		}
@@ -145,6 +147,10 @@ func TestLayFloats(t *testing.T) {
 	if _, _, b, _, err = laidOut(t, pipelinetest.Pictures{floats(t, 1, 300, 65535)}, encodingAuto); err != nil || !bytes.Equal(b, []byte{1, 0, 44, 1, 255, 255}) {
 		t.Errorf("counts laid out as %x (%v)", b, err)
 	}
+	// The first picture decides, and what is a little beyond 1 is no count: 1.6 is clipped.
+	if _, _, b, _, err = laidOut(t, pipelinetest.Pictures{floats(t, 0.5, 1.6, 1)}, encodingAuto); err != nil || !bytes.Equal(b, []byte{0, 128, 255, 255, 255, 255}) {
+		t.Errorf("samples up to 1.6: %v (%v)", b, err)
+	}
 	if _, _, _, _, err = laidOut(t, pipelinetest.Pictures{floats(t, 1, 1e6)}, encodingAuto); err == nil || !strings.Contains(err.Error(), "up to 1e+06") {
 		t.Errorf("error %v", err)
 	}
@@ -179,7 +185,7 @@ func TestFilmSource(t *testing.T) {
 		encoding     string
 	}{
 		{streamSays{Format: "gray"}, 1, 8, encodingLinear}, {streamSays{Format: "gray16le"}, 1, 16, encodingLinear}, {streamSays{Format: "gray10le"}, 1, 16, encodingLinear},
-		{streamSays{Format: "yuv420p"}, 3, 8, encodingBT709}, {streamSays{Format: "yuvj420p", Transfer: "unknown"}, 3, 8, encodingBT709}, {streamSays{Format: "yuv420p10le", Transfer: "arib-std-b67"}, 3, 16, encodingHLG},
+		{streamSays{Format: "yuv420p"}, 3, 8, encodingBT709}, {streamSays{Format: "yuv420p", Transfer: "bt470m"}, 3, 8, encodingGamma22}, {streamSays{Format: "yuv420p", Transfer: "bt470bg"}, 3, 8, encodingGamma28}, {streamSays{Format: "yuvj420p", Transfer: "unknown"}, 3, 8, encodingBT709}, {streamSays{Format: "yuv420p10le", Transfer: "arib-std-b67"}, 3, 16, encodingHLG},
 		{streamSays{Format: "p010le", Transfer: "bt709"}, 3, 16, encodingBT709}, {streamSays{Format: "nv12"}, 3, 8, encodingBT709}, {streamSays{Format: "bgr24"}, 3, 8, encodingLinear},
 		{streamSays{Format: "gbrp12le"}, 3, 16, encodingLinear}, {streamSays{Format: "rgb565le"}, 3, 8, encodingLinear}, {streamSays{Format: "gray", Transfer: "iec61966-2-1"}, 1, 8, encodingSRGB},
 	} {

@@ -57,6 +57,9 @@ func (s source) layout() raw.Layout {
 	return l
 }
 
+// LaidFact is the fact that tells how many bytes a frame has that is laid out.
+const LaidFact = "a frame laid out"
+
 func (s source) state(t *pipeline.Task) {
 	if s.Frames > 0 {
 		t.Fact("frames", float64(s.Frames), "frames")
@@ -66,13 +69,14 @@ func (s source) state(t *pipeline.Task) {
 	t.Fact("height", float64(s.Height), "px")
 	t.FactText("pattern", s.layout().Pattern)
 	t.Fact("bits a sample", float64(s.Bits), "bit")
+	t.Fact(LaidFact, float64(s.layout().FrameBytes()), "bytes")
 	t.FactText("encoding", s.Encoding.tell())
 }
 
 // picturesPart looks at the first picture that can be read.
 func picturesPart(it pipeline.Item, port string, set sourceSettings) pipeline.Part {
 	return pipeline.Part{
-		Name: "picture", Item: it, Version: 2, Settings: set,
+		Name: "picture", Item: it, Version: 3, Settings: set,
 		In: []pipeline.Input{{Port: port, Value: it.Values[port]}}, Out: []string{"source"},
 		Memory: 256 << 20, Run: pipeline.Bind(runPictures),
 	}
@@ -136,7 +140,7 @@ func lookAtPicture(piece pipeline.Piece, set sourceSettings) (source, error) {
 	return s, err
 }
 
-// floatScale tells what floating-point samples stand for: shares of white, or counts of 8 or 16 bits.
+// floatScale tells what floating-point samples stand for: shares of white, or counts of 16 bits.
 func floatScale(p *picture.Picture) (float64, error) {
 	row, top := make([]float32, p.Width*p.Channels), float32(0)
 	for y := range p.Height {
@@ -147,10 +151,10 @@ func floatScale(p *picture.Picture) (float64, error) {
 			}
 		}
 	}
-	switch {
-	case top <= 1.5:
+	switch raw.FloatWhite(float64(top)) {
+	case 1:
 		return 65535, nil
-	case top <= 65535:
+	case 65535:
 		return 1, nil
 	}
 	return 0, &scaleError{top}

@@ -94,7 +94,7 @@ func indexPart(it pipeline.Item, s partSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "index",
 		Item:     it,
-		Version:  3,
+		Version:  4,
 		Settings: s,
 		In:       []pipeline.Input{{Port: "file", Value: it.Values["file"]}},
 		Out:      []string{"index"},

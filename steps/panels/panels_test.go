@@ -98,6 +98,7 @@ func TestWhite(t *testing.T) {
 		{still{bits: 16, high: 65535}, 4095, 4095, 4095},
 		{still{}, 0.2, 0, 1},
 		{still{}, 1.2, 0, 1},
+		{still{}, 1.6, 0, 1},
 		{still{}, 400, 0, 65535},
 		{still{}, 70000, 0, 65535},
 		{still{}, 1e6, 0, 1<<32 - 1},

@@ -175,7 +175,7 @@ func foreign(x *pipeline.Expansion, it pipeline.Item, h head, s pictureSettings)
 	// Samples as in the file and as they are in light, their mean, what noise is measured on, and four flags a pixel.
 	memory := 64<<20 + int64(h.Width)*int64(h.Height)*int64(8*h.Channels+12)
 	return made(x.Add(pipeline.Part{
-		Name: "picture", Item: pipeline.Item{ID: it.ID}, Version: 1, Settings: s,
+		Name: "picture", Item: pipeline.Item{ID: it.ID}, Version: 2, Settings: s,
 		In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}}, Out: ports, Memory: memory, Run: pipeline.Bind(runPicture),
 	}), it.ID, ports)
 }

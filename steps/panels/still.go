@@ -8,6 +8,7 @@ import (
 	"plenilune/pipeline"
 	"plenilune/steps/format/fits"
 	"plenilune/steps/format/picture"
+	"plenilune/steps/format/raw"
 )
 
 // still is a picture that another program stacked, not yet decoded.
@@ -126,9 +127,6 @@ func (s *still) scale(pix [][]float32, stated float64) (white float64) {
 	return white
 }
 
-// aboveWhite is by how much floating-point samples may exceed white: the ringing of sharp edges.
-const aboveWhite = 1.3
-
 func whiteOf(pix [][]float32) float64 {
 	most := 0.0
 	for _, p := range pix {
@@ -138,10 +136,5 @@ func whiteOf(pix [][]float32) float64 {
 			}
 		}
 	}
-	for _, white := range []float64{1, 1<<16 - 1, 1<<32 - 1} {
-		if most <= aboveWhite*white {
-			return white
-		}
-	}
-	return most
+	return raw.FloatWhite(most)
 }

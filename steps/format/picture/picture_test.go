@@ -2,7 +2,9 @@ package picture
 
 import (
 	"bytes"
+	"compress/zlib"
 	"encoding/binary"
+	"errors"
 	"hash/crc32"
 	"image"
 	"image/color"
@@ -68,6 +70,19 @@ func withChunk(file []byte, kind string, data ...byte) []byte {
 	return append(append(bytes.Clone(file[:33]), c...), file[33:]...)
 }
 
+// profiled puts a colour profile into a PNG.
+func profiled(t *testing.T, file []byte, linear bool) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	b.WriteString("light\x00\x00")
+	z := zlib.NewWriter(&b)
+	_, err := z.Write(icc.Profile(icc.Kind{Linear: linear}))
+	if err := errors.Join(err, z.Close()); err != nil {
+		t.Fatal(err)
+	}
+	return withChunk(file, "iCCP", b.Bytes()...)
+}
+
 func TestEncodings(t *testing.T) {
 	grey := made(t, PNG, 4, 3)
 	for name, c := range map[string]struct {
@@ -82,6 +97,13 @@ func TestEncodings(t *testing.T) {
 		"coded, linear":   {withChunk(grey, "cICP", 1, 8, 0, 1), Linear},
 		"coded, sRGB":     {withChunk(grey, "cICP", 1, 13, 0, 1), SRGB},
 		"a profile":       {withChunk(grey, "iCCP", 'x', 0, 0), SRGB},
+		"linear profile":  {profiled(t, grey, true), Linear},
+		"sRGB's profile":  {profiled(t, grey, false), SRGB},
+		"profile, sRGB":   {withChunk(profiled(t, grey, true), "sRGB", 0), Linear},
+		"profile, gamma":  {profiled(t, withChunk(grey, "gAMA", 0, 1, 0x86, 0xa0), false), SRGB},
+		"coded, profile":  {profiled(t, withChunk(grey, "cICP", 1, 8, 0, 1), false), Linear},
+		"coded, sRGB too": {withChunk(withChunk(grey, "cICP", 1, 8, 0, 1), "sRGB", 0), Linear},
+		"coded unknown":   {withChunk(withChunk(grey, "cICP", 1, 99, 0, 1), "sRGB", 0), SRGB},
 		"JPEG":            {made(t, JPEG, 4, 3), SRGB},
 		"TIFF, linear":    {made(t, TIFF, 4, 3), Linear},
 		"TIFF's sRGB":     {bytes.Replace(made(t, TIFF, 4, 3), []byte("para\x00\x00\x00\x00\x00\x00"), []byte("para\x00\x00\x00\x00\x00\x03"), -1), SRGB},

@@ -1,10 +1,13 @@
 package picture
 
 import (
+	"bytes"
 	"encoding/binary"
 	"fmt"
 	"image/png"
 	"io"
+
+	ownpng "plenilune/steps/format/png"
 )
 
 // Kinds of colour, PNG specification (third edition) table 8.
@@ -52,10 +55,14 @@ func (p *Picture) openPNG() error {
 	return p.readMeaning()
 }
 
-// readMeaning looks at what stands before the pixels for what the samples are proportional to.
+// meaning is what a chunk says that samples are proportional to.
+type meaning struct{ encoding, why string }
+
+// readMeaning looks at what stands before the pixels for what the samples are proportional to. Of several chunks that say it
+// the first of cICP, iCCP, sRGB and gAMA counts, whatever their order in the file (PNG specification, third edition, 4.3).
 func (p *Picture) readMeaning() error {
 	head := make([]byte, 8)
-	profiled := false
+	said := map[string]meaning{}
 	for at, n := int64(8), 0; n < mostChunks; n++ {
 		if k, err := p.r.ReadAt(head, at); k < 8 {
 			return fmt.Errorf("byte %d: %w", at, noEOF(err))
@@ -63,18 +70,22 @@ func (p *Picture) readMeaning() error {
 		length := int64(binary.BigEndian.Uint32(head))
 		switch kind := string(head[4:]); kind {
 		case "IDAT":
-			if p.Encoding == "" && profiled { // the profiles that programs put into pictures mean nearly this curve
-				p.Encoding, p.Why = SRGB, "the file's colour profile"
+			for _, kind := range []string{"cICP", "iCCP", "sRGB", "gAMA"} {
+				if m := said[kind]; p.Encoding == "" {
+					p.Encoding, p.Why = m.encoding, m.why
+				}
 			}
 			return nil
 		case "sRGB":
-			p.Encoding, p.Why = SRGB, "the file says so"
+			said[kind] = meaning{SRGB, "the file says so"}
 		case "gAMA":
-			p.gamma(at + 8)
+			said[kind] = p.gamma(at + 8)
 		case "cICP":
-			p.coded(at + 8)
+			said[kind] = p.coded(at + 8)
 		case "iCCP":
-			profiled = true
+			if _, ok := said[kind]; !ok {
+				said[kind] = p.profiled(at+8, length)
+			}
 		case "tRNS":
 			p.most *= 4 // alpha besides
 		}
@@ -83,35 +94,59 @@ func (p *Picture) readMeaning() error {
 	return fmt.Errorf("%d chunks before the pixels", mostChunks)
 }
 
-// gamma takes what a chunk gAMA says, unless something better was said.
-func (p *Picture) gamma(at int64) {
-	b := make([]byte, 4)
-	if n, _ := p.r.ReadAt(b, at); n < 4 || p.Encoding != "" {
-		return
-	}
-	switch g := binary.BigEndian.Uint32(b); {
-	case g >= 95000 && g <= 105000:
-		p.Encoding = Linear
-	case g >= 40000 && g <= 60000:
-		p.Encoding = SRGB
-	default:
-		return
-	}
-	p.Why = "the file's gamma says so"
-}
-
-// coded takes what a chunk cICP says: ITU-T H.273, transfer characteristics.
-func (p *Picture) coded(at int64) {
+// gamma is what a chunk gAMA says.
+func (p *Picture) gamma(at int64) meaning {
 	b := make([]byte, 4)
 	if n, _ := p.r.ReadAt(b, at); n < 4 {
-		return
+		return meaning{}
+	}
+	const why = "the file's gamma says so"
+	switch g := binary.BigEndian.Uint32(b); {
+	case g >= 95000 && g <= 105000:
+		return meaning{Linear, why}
+	case g >= 40000 && g <= 60000:
+		return meaning{SRGB, why}
+	}
+	return meaning{}
+}
+
+// coded is what a chunk cICP says: ITU-T H.273, transfer characteristics.
+func (p *Picture) coded(at int64) meaning {
+	b := make([]byte, 4)
+	if n, _ := p.r.ReadAt(b, at); n < 4 {
+		return meaning{}
 	}
 	switch b[1] {
 	case 8:
-		p.Encoding, p.Why = Linear, "the file says so"
+		return meaning{Linear, "the file says so"}
 	case 13:
-		p.Encoding, p.Why = SRGB, "the file says so"
+		return meaning{SRGB, "the file says so"}
 	}
+	return meaning{}
+}
+
+// mostProfile bounds a colour profile, packed and unpacked, in bytes.
+const mostProfile = 4 << 20
+
+// profiled is what the colour profile in a chunk iCCP says. One that cannot be read is taken for what most are, sRGB's curve or
+// nearly so.
+func (p *Picture) profiled(at, length int64) meaning {
+	m := meaning{SRGB, "the file's colour profile"}
+	if length > min(mostProfile, p.size-at) {
+		return m
+	}
+	b := make([]byte, length)
+	if n, _ := p.r.ReadAt(b, at); int64(n) < length {
+		return m
+	}
+	_, packed, ok := bytes.Cut(b, []byte{0}) // behind the profile's name
+	if !ok || len(packed) < 1 || packed[0] != 0 {
+		return m
+	}
+	if profile, err := ownpng.Inflate(packed[1:], mostProfile); err == nil {
+		m.encoding = profileEncoding(profile)
+	}
+	return m
 }
 
 func (p *Picture) loadPNG() error {

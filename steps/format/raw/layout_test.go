@@ -149,7 +149,10 @@ func TestReach(t *testing.T) {
 	}{
 		{Layout{SampleBytes: 4, Kind: Float}, []byte{0x3e, 0x80, 0, 0}, 1},            // 0.25
 		{Layout{SampleBytes: 4, Kind: Float}, []byte{0x42, 0xc8, 0, 0}, 65535},        // 100
-		{Layout{SampleBytes: 4, Kind: Float}, []byte{0x47, 0xc3, 0x50, 0}, 1<<32 - 1}, // 100,000
+		{Layout{SampleBytes: 4, Kind: Float}, []byte{0x3f, 0xc0, 0, 0}, 1},            // 1.5
+		{Layout{SampleBytes: 4, Kind: Float}, []byte{0x41, 0x70, 0, 0}, 1},            // 15
+		{Layout{SampleBytes: 4, Kind: Float}, []byte{0x47, 0xc3, 0x50, 0}, 65535},     // 100,000
+		{Layout{SampleBytes: 4, Kind: Float}, []byte{0x49, 0x74, 0x24, 0}, 1<<32 - 1}, // 1,000,000
 		{Layout{SampleBytes: 4, Kind: Signed}, []byte{0, 0, 0, 1}, 65535},
 		{Layout{SampleBytes: 4, Kind: Signed}, []byte{0, 1, 0, 0}, 1<<31 - 1},
 		{Layout{SampleBytes: 4, Kind: Signed, Zero: 1 << 31}, []byte{0, 1, 0, 0}, 1<<32 - 1},
@@ -165,6 +168,15 @@ func TestReach(t *testing.T) {
 		was := read(t, l, c.b, 0)[0][0]
 		if got := read(t, e.Spread(l), c.b, 0)[0][0]; math.Abs(float64(got)-float64(was)*65535/c.want) > 1e-3 {
 			t.Errorf("%+v: %v is spread to %v, want %v", c.l, was, got, float64(was)*65535/c.want)
+		}
+	}
+}
+
+// Clips, pictures and panels of one night share a white, though some reach above it.
+func TestFloatWhite(t *testing.T) {
+	for most, want := range map[float64]float64{0: 1, 0.2: 1, 1: 1, 1.31: 1, 1.6: 1, 16: 1, 17: 65535, 300: 65535, 65535: 65535, 131070: 65535, 131071: 1<<32 - 1, 1e9: 1<<32 - 1, 1e10: 1e10} {
+		if got := FloatWhite(most); got != want {
+			t.Errorf("samples up to %g: white is %g, want %g", most, got, want)
 		}
 	}
 }

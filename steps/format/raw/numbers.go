@@ -12,8 +12,8 @@ const maxWord = 1<<16 - 1
 // bits, of which the largest stands for what the samples reach.
 func sampleNumbers(r io.ReaderAt, l Layout, n int) (*Evidence, error) {
 	e := &Evidence{bits: 16, count: make([]uint32, maxWord+1)}
-	reaches, number := l.reaches(), l.number()
-	over, total := make([]uint64, len(reaches)), uint64(0)
+	whites, number := l.whites(), l.number()
+	over, total := make([]uint64, len(whites)), uint64(0)
 	each := func(see func(v float64)) error {
 		return l.look(r, n, func(row []byte) {
 			for ; len(row) > 0; row = row[l.SampleBytes:] {
@@ -23,8 +23,8 @@ func sampleNumbers(r io.ReaderAt, l Layout, n int) (*Evidence, error) {
 	}
 	err := each(func(v float64) {
 		total++
-		for k, reach := range reaches {
-			if v > reach {
+		for k, w := range whites {
+			if v > w.most {
 				over[k]++
 			}
 		}
@@ -32,8 +32,8 @@ func sampleNumbers(r io.ReaderAt, l Layout, n int) (*Evidence, error) {
 	if err != nil {
 		return nil, err
 	}
-	for k, reach := range reaches {
-		if e.reach = reach; over[k]*strayShare <= total {
+	for k, w := range whites {
+		if e.reach = w.white; over[k]*strayShare <= total {
 			break
 		}
 	}
@@ -42,13 +42,33 @@ func sampleNumbers(r io.ReaderAt, l Layout, n int) (*Evidence, error) {
 	})
 }
 
-// reaches are the whites that samples may have, in rising order: 1, all of 16 bits, all of 32;
-// of whole numbers that mean themselves, not more than their type holds. Formats say nothing
-// of it, and how bright a clip is must not matter, so only these few are told apart. No
+// white is what samples of white have, and up to what it is taken for that.
+type white struct{ white, most float64 }
+
+// floatWhites are the whites of floating-point samples: 1, all of 16 bits, all of 32. Formats
+// say nothing of it, and how bright a clip is must not matter, nor whether corrections and
+// ringing left some samples above white: the gap from shares of 1 to counts is wide. No
 // source: the common practice of programs that write such files.
-func (l Layout) reaches() []float64 {
+func floatWhites() []white {
+	return []white{{1, 16}, {maxWord, 2 * maxWord}, {math.MaxUint32, 2 * math.MaxUint32}}
+}
+
+// FloatWhite returns the white of floating-point samples that reach most: 1, 65,535 or 2³²−1,
+// or most where that is beyond twice all of these. Clips, pictures and panels share the rule.
+func FloatWhite(most float64) float64 {
+	for _, w := range floatWhites() {
+		if most <= w.most {
+			return w.white
+		}
+	}
+	return most
+}
+
+// whites are those that samples may have, in rising order; of whole numbers that mean
+// themselves, not more than their type holds.
+func (l Layout) whites() []white {
 	if l.Kind == Float || l.Scale != 0 && l.Scale != 1 {
-		return []float64{1, maxWord, math.MaxUint32}
+		return floatWhites()
 	}
 	bits := 8 * l.SampleBytes
 	if l.Kind == Signed {
@@ -59,9 +79,9 @@ func (l Layout) reaches() []float64 {
 		top = 1
 	}
 	if top <= maxWord {
-		return []float64{top}
+		return []white{{top, top}}
 	}
-	return []float64{maxWord, top}
+	return []white{{maxWord, maxWord}, {top, top}}
 }
 
 // Spread returns a layout of the same samples in which what they reach, as the evidence has
