@@ -95,8 +95,15 @@ func (f *newFlags) run(stdout, stderr io.Writer, dir string) error {
 
 // survey looks for clips, or for panels.
 func (f *newFlags) survey(dir string) (*folderNight, error) {
-	if f.panels || holdsPanels(dir) {
+	if f.panels {
 		return surveyPanels(dir)
+	}
+	if holdsPanels(dir) {
+		n, err := surveyPanels(dir)
+		if n != nil {
+			n.guessed = true
+		}
+		return n, err
 	}
 	return surveyFolder(dir, f.given)
 }
@@ -112,6 +119,7 @@ type folderNight struct {
 	hidden       int      // files passed over because systems hide them
 	byFolder     siblings // every capture, taken or not
 	panels       bool     // clips are panels that were stacked already
+	guessed      bool     // nobody said that they are panels
 }
 
 // foundClip is a capture whose header was read.

@@ -89,6 +89,7 @@ func holdsPanels(dir string) bool {
 		return false
 	}
 	var pictures []string
+	sizes := map[[2]int]bool{}
 	for _, e := range entries {
 		path := filepath.Join(dir, e.Name())
 		switch {
@@ -101,10 +102,16 @@ func holdsPanels(dir string) bool {
 			if err != nil && isCapture(path) {
 				return false
 			}
+			if err == nil {
+				sizes[[2]int{p.Width, p.Height}] = true
+			}
 			pictures = append(pictures, path)
 		case e.IsDir() || isCapture(path):
 			return false
 		}
+	}
+	if most, _ := mostNumbered(pictures); most >= fewestPictures && len(sizes) < 2 {
+		return false // frames as likely as panels
 	}
 	return len(pictures) > 0 && !slices.ContainsFunc(pipeline.SequencesOf(pictures, false), func(q pipeline.Sequence) bool {
 		return len(q.Pictures) >= fewestPictures

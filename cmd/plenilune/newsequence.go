@@ -29,7 +29,11 @@ func (s *search) sequences(dir string, pictures []string, r role) {
 		}
 		return odd
 	})
-	found := pipeline.SequencesOf(pictures, false)
+	found := numberedElsewhere(pictures, pipeline.SequencesOf(pictures, false))
+	hint := ""
+	if most, _ := mostNumbered(pictures); most >= fewestPictures {
+		hint = elsewhereHint
+	}
 	for _, q := range found {
 		if isCapture(q.Pictures[0]) && !s.manyOfOne(q, r) {
 			for _, p := range q.Pictures {
@@ -54,7 +58,7 @@ func (s *search) sequences(dir string, pictures []string, r role) {
 			s.leave(got.Path, fmt.Sprintf("it is named like %s frames, and --%s names others", as, as), "")
 		case len(q.Pictures) < fewest(as):
 			if !s.outside {
-				s.leaveFew(q)
+				s.leaveFew(q, hint)
 			}
 		default:
 			s.seen["pictures of "+abs] = true
@@ -81,13 +85,13 @@ func (s *search) manyOfOne(q pipeline.Sequence, r role) bool {
 }
 
 // leaveFew leaves pictures out that are too few to be a clip.
-func (s *search) leaveFew(q pipeline.Sequence) {
+func (s *search) leaveFew(q pipeline.Sequence, hint string) {
 	if len(q.Pictures) == 1 {
 		why := "a single picture is no clip"
 		if _, err := probePictures(q.Pictures); err != nil {
-			why = err.Error()
+			why, hint = err.Error(), ""
 		}
-		s.leave(q.Pictures[0], why, "")
+		s.leave(q.Pictures[0], why, hint)
 		return
 	}
 	s.leave(q.Path, fmt.Sprintf("its %d pictures are fewer than the %d of a clip", len(q.Pictures), fewestPictures), "")

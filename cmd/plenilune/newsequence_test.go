@@ -68,6 +68,7 @@ func TestPicturesOrClipsOfFITS(t *testing.T) {
 func TestManifestTakesEveryPicture(t *testing.T) {
 	for _, c := range []struct{ names, want []string }{
 		{[]string{"a_%d.png", "b_%d.png"}, []string{"a_[0-9]*.png", "b_[0-9]*.png"}},
+		{[]string{"a_%d_gain10.png"}, []string{"./"}},
 		{[]string{"a_%d.png", "a_1%d.PNG", "b_%d.png"}, []string{"a_[0-9]*.[Pp][Nn][Gg]", "b_[0-9]*.png"}},
 		{[]string{"a_%d.png", "a_1%d.png", "b_%d.png", "a_%d_small.png"}, []string{"a_[0-9].png", "a_[0-9][0-9].png", "b_[0-9]*.png"}},
 	} {
@@ -93,6 +94,14 @@ func TestManifestTakesEveryPicture(t *testing.T) {
 		}
 		if _, err := n.manifest(filepath.Join(dir, "night.hcl")); err != nil { // which proves what it takes
 			t.Errorf("%q: %v", c.names, err)
+		}
+		if holdsPanels(dir) {
+			t.Errorf("%q: taken for panels", c.names)
+		}
+		var said bytes.Buffer
+		n.tell(&said)
+		if one := len(n.clips) == 1; strings.Contains(said.String(), "plenilune new --panels") != one {
+			t.Errorf("%q: told %q", c.names, said.String())
 		}
 		got, err := sequencePatterns(dir, n.clips)
 		if err != nil || !slices.Equal(got, c.want) {

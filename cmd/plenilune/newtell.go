@@ -39,6 +39,9 @@ func (n *folderNight) tell(w io.Writer) {
 			fmt.Fprintf(w, "note: %s was cut short: %d of %d frames are there and used\n", shown(c.path), c.frames, c.declared)
 		}
 	}
+	if len(n.clips) == 1 && n.clips[0].sequence != nil {
+		fmt.Fprintf(w, "note: this is one clip of %d frames; if each is a panel that was stacked already: plenilune new --panels %s\n", n.clips[0].frames, shown(n.dir))
+	}
 	n.tellMasters(w, "dark", n.darks)
 	n.tellMasters(w, "flat", n.flats)
 	if len(n.flatDarks) > 0 {
@@ -60,6 +63,9 @@ func (n *folderNight) tellPanels(w io.Writer) {
 		fmt.Fprintf(w, ", the first is: %s", n.clips[0].kind)
 	}
 	fmt.Fprintln(w)
+	if len(n.clips) > 0 && n.guessed && !n.clips[0].panel {
+		fmt.Fprintln(w, "note: pictures are taken for panels that were stacked already; if they are a clip's frames, put them into a folder and name that in a clips block: sequences = [\"FOLDER/\"]")
+	}
 	if untimed > 0 {
 		fmt.Fprintf(w, "note: %d of them say nowhere when they were taken; the manifest can\n", untimed)
 	}
