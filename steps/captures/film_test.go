@@ -114,7 +114,7 @@ func TestFilmsWithoutLoss(t *testing.T) {
 
 // TestFilmsOnEveryProcessor: codecs with loss give the same samples whatever a processor is good at.
 func TestFilmsOnEveryProcessor(t *testing.T) {
-	needFFmpeg(t)
+	outsidetest.Program(t, "ffmpeg")
 	for name, codec := range map[string]string{"a.mpg": "mpeg2video", "b.avi": "mpeg4", "c.avi": "mjpeg", "d.mp4": "libx264"} {
 		path := shot(t, name, "rgb24", noise(7*32*16*3), "-c:v", codec, "-pix_fmt", map[bool]string{true: "yuvj420p", false: "yuv420p"}[codec == "mjpeg"])
 		_, quick, _, err := laidFilm(t, path)
