@@ -48,9 +48,9 @@ is any.`,
 					}
 				}
 				for _, q := range b.Sequences {
-					files++
+					files += len(q.Pictures)
 					if _, err := probePictures(q.Pictures); err != nil {
-						faults++
+						faults += len(q.Pictures)
 						fmt.Fprintf(stderr, "error: %s %q: %s: %v\n", b.Kind, b.Name, q.Path, err)
 					}
 				}

@@ -14,8 +14,9 @@ import (
 // captureEndings are those of files that are looked into; what they are, their content tells.
 var captureEndings = []string{".ser", ".avi", ".fits", ".fit", ".fts"}
 
-// filmEndings are those of files that are read by way of FFmpeg.
-var filmEndings = []string{".mp4", ".m4v", ".mov", ".mkv", ".webm", ".mts", ".m2ts", ".ts", ".mpg", ".mpeg", ".wmv", ".asf", ".3gp", ".mxf"}
+// filmEndings are those of files that are read by way of FFmpeg: of every kind that package captures knows by its content.
+var filmEndings = []string{".mp4", ".m4v", ".mov", ".mkv", ".webm", ".mts", ".m2ts", ".ts", ".mpg", ".mpeg", ".wmv", ".asf", ".3gp", ".mxf",
+	".y4m", ".gif", ".ogv", ".ogg", ".flv", ".ivf", ".nut", ".h264", ".264", ".h265", ".hevc"}
 
 // isCapture tells a capture by its name's ending.
 func isCapture(name string) bool {

@@ -32,7 +32,7 @@ night {
 {{if .Panels -}}
 # Panels that were stacked already: they stand for clips and stacks.
 panels "old" {
-  files = {{list .Files}}
+  files{{if .Except}} {{end}} = {{list .Files}}
 {{- template "except" .}}
 
   # encoding = "srgb" # how samples stand to light: "linear", "srgb", or "auto", as the files say
@@ -60,20 +60,20 @@ master {{quote .Name}} {
   kind  = {{quote .Kind}}
 
 {{- if .Files}}
-  files = {{list .Files}}
+  files{{if .Sequences}}    {{else if .Darks}}  {{end}} = {{list .Files}}
 {{- end}}
 {{- if .Sequences}}
   sequences = {{list .Sequences}}
 {{- end}}
 {{- if .Darks}}
-  masters = [master.{{.Darks}}] # their own darks
+  masters{{if .Sequences}}  {{end}} = [master.{{.Darks}}] # their own darks
 {{- end}}
 }
 {{end}}
 clips "disk" {
 
 {{- if .Files}}
-  files   = {{list .Files}}
+  files  {{if .Sequences}}  {{end}} = {{list .Files}}
 {{- end}}
 {{- if .Sequences}}
   sequences = {{list .Sequences}} # pictures: / at the end stands for all of a folder
@@ -81,7 +81,7 @@ clips "disk" {
 {{- end}}
 {{- template "except" .}}
 {{- if .Own}}
-  masters = [{{range $i, $m := .Own}}{{if $i}}, {{end}}master.{{$m}}{{end}}]
+  masters{{if .Sequences}}  {{end}} = [{{range $i, $m := .Own}}{{if $i}}, {{end}}master.{{$m}}{{end}}]
 {{- end}}
 
   # bayer = "ignore"      # a colour camera behind an infrared-pass filter
@@ -180,7 +180,7 @@ publish "out" {
 }
 {{define "except"}}
 {{- if .Except}}
-  except  = [
+  except{{if not .Panels}} {{end}}{{if .Sequences}}  {{end}} = [
 {{- range .Except}}
     {{quote .Path}}, # {{.Why}}
 {{- end}}

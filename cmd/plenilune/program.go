@@ -54,8 +54,11 @@ func (p programs) Version(ctx context.Context, name string) (string, error) {
 
 // Run implements pipeline.Programs. What a program reads of the environment is where it finds its libraries, and no more.
 func (p programs) Run(ctx context.Context, name string, args []string, out io.Writer) (said string, err error) {
+	if !runnable[name] {
+		return "", fmt.Errorf("%s is no program that plenilune runs: only ffmpeg and ffprobe are", name)
+	}
 	path, err := exec.LookPath(name)
-	if err != nil || !runnable[name] {
+	if err != nil {
 		return "", fmt.Errorf("films are read by way of %s, which is not installed here: install FFmpeg, or record clips as SER", name)
 	}
 	ctx, stop := context.WithCancelCause(ctx)

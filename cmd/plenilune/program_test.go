@@ -28,7 +28,7 @@ func stub(t *testing.T, name, script string) {
 
 func TestProgramAbsent(t *testing.T) {
 	t.Setenv("PATH", t.TempDir())
-	for _, name := range []string{"ffmpeg", "sh"} {
+	for _, name := range []string{"ffmpeg", "ffprobe"} {
 		_, err := programs{}.Version(t.Context(), name)
 		if err == nil || !strings.Contains(err.Error(), "is not installed here: install FFmpeg, or record clips as SER") {
 			t.Errorf("%s: error %v", name, err)
@@ -37,7 +37,7 @@ func TestProgramAbsent(t *testing.T) {
 }
 
 func TestProgramsAreFew(t *testing.T) {
-	if _, err := (programs{}).Run(t.Context(), "sh", []string{"-c", "true"}, io.Discard); err == nil {
+	if _, err := (programs{}).Run(t.Context(), "sh", []string{"-c", "true"}, io.Discard); err == nil || !strings.Contains(err.Error(), "no program that plenilune runs") {
 		t.Error("any program may be run")
 	}
 }

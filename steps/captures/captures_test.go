@@ -174,7 +174,7 @@ func TestOverexposed(t *testing.T) {
 func TestUnreadable(t *testing.T) {
 	p := indexPart(pipeline.Item{}, auto)
 	for in, want := range map[string]string{
-		"no clip": "byte 0: the file begins like no clip that is read (SER, AVI, FITS); leave it out",
+		"no clip": "byte 0: the file begins like no clip that is read (SER, AVI, FITS, pictures of PNG, TIFF and JPEG, films of FFmpeg's kinds); leave it out",
 		"":        "byte 0: ",
 	} {
 		_, err := pipelinetest.New().Run(t, p, map[string][]any{"file": {pipelinetest.File([]byte(in))}})

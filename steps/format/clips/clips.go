@@ -45,5 +45,5 @@ func Open(r io.ReaderAt, size int64) (*raw.Clip, error) {
 		}
 		names = append(names, k.Name)
 	}
-	return nil, fmt.Errorf("byte 0: the file begins like no clip that is read (%s); leave it out", strings.Join(names, ", "))
+	return nil, fmt.Errorf("byte 0: the file begins like no clip that is read (%s, pictures of PNG, TIFF and JPEG, films of FFmpeg's kinds); leave it out", strings.Join(names, ", "))
 }
