@@ -233,9 +233,31 @@ type broken struct{}
 
 func (broken) Write([]byte) (int, error) { return 0, io.ErrShortWrite }
 
-// TestLonePicture: a picture among files is a clip of one frame.
+// TestLonePicture: a picture among files is a clip of one frame. One of 16 bits that holds counts of 8, as a mean of a
+// camera's dark frames may, fits the camera's clips if depth_bits says so.
 func TestLonePicture(t *testing.T) {
-	file := pipelinetest.File(encoded(t, grey8(3, 4)))
+	deep := image.NewGray16(image.Rect(0, 0, 2, 1))
+	deep.SetGray16(0, 0, color.Gray16{Y: 3})
+	deep.SetGray16(1, 0, color.Gray16{Y: 4})
+	of8 := auto
+	of8.DepthBits = 8
+	for _, c := range []struct {
+		picture image.Image
+		set     partSettings
+		depth   int
+		white   float64
+	}{{grey8(3, 4), auto, 8, 255}, {deep, auto, 16, 65535}, {deep, of8, 8, 255}} {
+		x := lone(t, encoded(t, c.picture), c.set)
+		if x.Frames != 1 || x.Layout.Width != 2 || x.Depth != c.depth || x.White != c.white || x.Level != math.Round(3.5/c.white*1e6)/1e6 {
+			t.Errorf("index %+v, want a depth of %d bit", x, c.depth)
+		}
+	}
+}
+
+// lone is the index of a picture among files.
+func lone(t *testing.T, picture []byte, set partSettings) Index {
+	t.Helper()
+	file := pipelinetest.File(picture)
 	b := pipelinetest.New()
 	in := map[string][]any{"file": {file}}
 	r, err := b.Run(t, indexPart(pipeline.Item{}, auto), in)
@@ -256,12 +278,11 @@ func TestLonePicture(t *testing.T) {
 		t.Fatal(err)
 	}
 	in = map[string][]any{"file": {r.Stored("file")}, "laid": {r.Stored("laid")}}
-	if r, err = b.Run(t, indexLaidPart(pipeline.Item{}, pipeline.Value{}, auto), in); err != nil {
+	if r, err = b.Run(t, indexLaidPart(pipeline.Item{}, pipeline.Value{}, set), in); err != nil {
 		t.Fatal(err)
 	}
-	if r.Table("index", &x); x.Frames != 1 || x.Layout.Width != 2 || x.White != 255 || x.Level != math.Round(3.5/255*1e6)/1e6 {
-		t.Errorf("index %+v", x)
-	}
+	r.Table("index", &x)
+	return x
 }
 
 // TestKinds: films are known by their marks.

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"image"
 	"image/color"
+	"image/jpeg"
 	"image/png"
 	"math"
 	"math/rand/v2"
@@ -197,6 +198,18 @@ func TestPictureIsMeasured(t *testing.T) {
 				t.Errorf("where it shows nothing: weight %g, image %g", w, v)
 			}
 		}
+	}
+}
+
+// A JPEG picture is a panel of sRGB values.
+func TestJPEGIsAPanel(t *testing.T) {
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, image.NewGray(image.Rect(0, 0, 40, 30)), nil); err != nil {
+		t.Fatal(err)
+	}
+	s, err := openStill(bytes.NewReader(b.Bytes()))
+	if err != nil || s.w != 40 || s.h != 30 || s.channels != 1 || s.bits != 8 || s.encoding != "srgb" {
+		t.Errorf("%+v (%v)", s, err)
 	}
 }
 
