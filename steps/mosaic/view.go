@@ -118,4 +118,4 @@ func viewsAt(site moon.Site, times []int64) (epochSettings, []viewSettings) {
 }
 
 // rounded rounds to parts of one; never to −0, which settings may not be.
-func rounded(v, parts float64) float64 { return math.Round(v*parts)/parts + 0 }
+func rounded(v, parts float64) float64 { return float64(math.Round(v*parts)/parts) + 0 }
