@@ -109,12 +109,15 @@ func (k *lasting) damaged(t *testing.T) {
 				t.Errorf("%s was spoiled: other bytes in %v", file, d)
 			}
 			partless(t, out)
-			if !strings.Contains(text, "\n0 parts ran") {
+			ran := !strings.Contains(text, "\n0 parts ran")
+			if ran {
 				recomputed++
 			}
+			// A list cut between two of its entries may lack nothing that is needed.
+			lost := ran && i%4 != 3
 			if strings.Contains(text, "warning: cache: ") {
 				told++
-			} else if from == k.full && strings.HasPrefix(file, "index/") && damage.name != "a stretch of zeros" {
+			} else if lost && from == k.full && strings.HasPrefix(file, "index/") {
 				t.Errorf("%s was spoiled, and nothing was said:\n%s", file, text)
 			}
 			k.provable(t, cacheDir)
