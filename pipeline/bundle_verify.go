@@ -157,11 +157,7 @@ func (v *verifier) proveAgainstPack(ctx context.Context, g *graph, _ string, d *
 		v.proofs = append(v.proofs, Proof{File: d.File, State: Absent, Reason: "the pack says nothing of it"})
 		return nil
 	}
-	made, err := recordOf(g.cache, d.Encoded)
-	if err != nil {
-		return err
-	}
-	rec, err := made.encode()
+	made, rec, err := encodedRecord(g.cache, d.Encoded)
 	if err != nil {
 		return err
 	}

@@ -85,11 +85,7 @@ func (g *graph) awaitAll(ctx context.Context, values []Value) error {
 
 // deliver writes one file or folder unless it stands there already, bit for bit.
 func (g *graph) deliver(ctx context.Context, outDir string, d *delivery) error {
-	made, err := recordOf(g.cache, d.Encoded)
-	if err != nil {
-		return err
-	}
-	rec, err := made.encode()
+	_, rec, err := encodedRecord(g.cache, d.Encoded)
 	if err != nil {
 		return err
 	}

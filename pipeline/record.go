@@ -100,6 +100,16 @@ func (r Record) encode() ([]byte, error) {
 	return b, nil
 }
 
+// encodedRecord is the record of a value, and its bytes.
+func encodedRecord(c *cache.Cache, v Value) (Record, []byte, error) {
+	r, err := recordOf(c, v)
+	if err != nil {
+		return r, nil, err
+	}
+	b, err := r.encode()
+	return r, b, err
+}
+
 // ParseRecord reads an embedded record and proves that every key in it is the
 // SHA-256 of its text.
 func ParseRecord(b []byte) (Record, error) {

@@ -84,11 +84,7 @@ func (v *verifier) proveAll(ctx context.Context, g *graph, outDir string) error 
 
 // prove compares one file, and the record beside it if it has one.
 func (v *verifier) prove(_ context.Context, g *graph, outDir string, d *delivery) error {
-	made, err := recordOf(g.cache, d.Encoded)
-	if err != nil {
-		return err
-	}
-	rec, err := made.encode()
+	made, rec, err := encodedRecord(g.cache, d.Encoded)
 	if err != nil {
 		return err
 	}

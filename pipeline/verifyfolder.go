@@ -15,11 +15,7 @@ import (
 
 // proveFolder compares a folder, file by file; what a user put beside them does not matter.
 func (v *verifier) proveFolder(ctx context.Context, g *graph, outDir string, d *delivery) error {
-	made, err := recordOf(g.cache, d.Encoded)
-	if err != nil {
-		return err
-	}
-	rec, err := made.encode()
+	made, rec, err := encodedRecord(g.cache, d.Encoded)
 	if err != nil {
 		return err
 	}

@@ -138,22 +138,15 @@ func (f *packFlags) tell(stdout, stderr io.Writer, out string, size int64, m *pi
 			"outputs": len(x.Outputs), "previews": looks, "panels": len(x.Panels), "with_clips": f.withClips, "with_site": x.Site, "left_out": home})
 		return
 	}
-	fmt.Fprintf(stderr, "%s: the recipe of %s, made from %s, with %s\n", bytesText(size), many(len(x.Outputs), "file"), many(len(x.Inputs), "clip"), many(looks, "preview"))
+	fmt.Fprintf(stderr, "%s: the recipe of %s, made from %s, with %s\n", bytesText(size), counted(len(x.Outputs), "file"), counted(len(x.Inputs), "clip"), counted(looks, "preview"))
 	if f.withPanels {
-		fmt.Fprintf(stderr, "in it too: %s, with the times at which they were taken, to begin with when the clips are gone\n", many(len(x.Panels), "panel"))
+		fmt.Fprintf(stderr, "in it too: %s, with the times at which they were taken, to begin with when the clips are gone\n", counted(len(x.Panels), "panel"))
 	}
 	fmt.Fprintf(stderr, "left at home: %s\n", strings.Join(home, ", "))
 	if f.withClips {
 		fmt.Fprintln(stderr, "the clips, and panels from files, are in it as they are, with the times of their frames and whatever other programs wrote into them, place and observer too")
 	}
 	fmt.Fprintln(stdout, filepath.ToSlash(out))
-}
-
-func many(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }
 
 // dateOf is the day that a pack is dated with. A crate must have a date, and that of the packing would differ from pack to pack: it is the

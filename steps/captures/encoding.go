@@ -12,8 +12,8 @@ import (
 // How samples stand to light.
 const (
 	encodingAuto   = "auto" // as the file says, or its kind has it
-	encodingLinear = "linear"
-	encodingSRGB   = "srgb"
+	encodingLinear = picture.Linear
+	encodingSRGB   = picture.SRGB
 	encodingBT709  = "bt709"
 
 	// No settings: only files say so.

@@ -16,6 +16,7 @@ import (
 	"plenilune/pipeline"
 	"plenilune/pipeline/pipelinetest"
 	"plenilune/steps/format/formattest"
+	"plenilune/steps/format/outsidetest"
 	"plenilune/steps/format/raw"
 )
 
@@ -191,18 +192,7 @@ base[:, ::-1, :].astype("<u2").tofile(d + "/samples")
 
 // Pictures that astropy writes are read as it does, in three scales of time.
 func TestAstropyStills(t *testing.T) {
-	python := ""
-	for _, p := range []string{"python3", "/usr/bin/python3"} {
-		if python == "" && exec.Command(p, "-c", "import astropy.time, astropy.io.fits").Run() == nil {
-			python = p
-		}
-	}
-	if python == "" {
-		if os.Getenv("PLENILUNE_REQUIRE_TOOLS") == "1" {
-			t.Fatal("python3 with astropy is required here and absent")
-		}
-		t.Skip("python3 with astropy is absent: its pictures are not read")
-	}
+	python := outsidetest.Python(t, "astropy.time, astropy.io.fits")
 	dir := t.TempDir()
 	said, err := exec.Command(python, "-c", astropyStills, dir).Output()
 	if err != nil {

@@ -2,7 +2,6 @@ package mosaic
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 
@@ -86,17 +85,7 @@ func finestPart(in []pipeline.Input, memory int64) pipeline.Part {
 }
 
 func runFinest(ctx context.Context, t *pipeline.Task) error {
-	var g geometry
-	var lv levelsTable
-	var sharp sharpTable
-	if err := errors.Join(t.One("geometry").Table(&g), t.One("levels").Table(&lv), t.One("sharpness").Table(&sharp)); err != nil {
-		return err
-	}
-	tables, err := readTables(t)
-	if err != nil {
-		return err
-	}
-	sheets, err := sheetsOf(t, g, lv, sharp.Panels, tables)
+	g, sheets, err := readSheets(t)
 	if err != nil {
 		return err
 	}

@@ -14,17 +14,7 @@ import (
 // runJoin draws the joined picture, and beside it its weight, its noise, how many panels show each place and which of
 // them counts most.
 func runJoin(ctx context.Context, t *pipeline.Task) error {
-	var g geometry
-	var lv levelsTable
-	var sharp sharpTable
-	if err := errors.Join(t.One("geometry").Table(&g), t.One("levels").Table(&lv), t.One("sharpness").Table(&sharp)); err != nil {
-		return err
-	}
-	tables, err := readTables(t)
-	if err != nil {
-		return err
-	}
-	sheets, err := sheetsOf(t, g, lv, sharp.Panels, tables)
+	g, sheets, err := readSheets(t)
 	if err != nil {
 		return err
 	}
@@ -44,6 +34,21 @@ func runJoin(ctx context.Context, t *pipeline.Task) error {
 		t.Progress(float64(r.Min.Y) / float64(g.Height))
 		return drawTile(sheets, r, dst)
 	})
+}
+
+// readSheets reads how the panels are laid, and what each is evened by.
+func readSheets(t *pipeline.Task) (g geometry, sheets []*sheet, err error) {
+	var lv levelsTable
+	var sharp sharpTable
+	if err := errors.Join(t.One("geometry").Table(&g), t.One("levels").Table(&lv), t.One("sharpness").Table(&sharp)); err != nil {
+		return g, nil, err
+	}
+	tables, err := readTables(t)
+	if err != nil {
+		return g, nil, err
+	}
+	sheets, err = sheetsOf(t, g, lv, sharp.Panels, tables)
+	return g, sheets, err
 }
 
 // sheetsOf prepares the placed panels; the others stay nil.

@@ -8,6 +8,7 @@ import (
 	"math"
 
 	"plenilune/pipeline"
+	"plenilune/steps/format/picture"
 	"plenilune/steps/kernel/calibrate"
 	"plenilune/steps/kernel/plane"
 	"plenilune/steps/kernel/srgb"
@@ -16,8 +17,8 @@ import (
 // How samples stand to light.
 const (
 	encodingAuto   = "auto" // as the file says, or its kind has it
-	encodingLinear = "linear"
-	encodingSRGB   = "srgb"
+	encodingLinear = picture.Linear
+	encodingSRGB   = picture.SRGB
 )
 
 // pictureSettings are what varies a panel made of a picture.
