@@ -37,7 +37,7 @@ func statedNorth(stated *Orientation) orientSettings {
 }
 
 func orientPart(in []pipeline.Input, stated *Orientation) pipeline.Part {
-	return pipeline.Part{Name: "orient", Version: 2, Settings: statedNorth(stated), In: in, Out: []string{"orientation"}, Memory: perPanel, Run: pipeline.Bind(runOrient)}
+	return pipeline.Part{Name: "orient", Version: 3, Settings: statedNorth(stated), In: in, Out: []string{"orientation"}, Memory: perPanel, Run: pipeline.Bind(runOrient)}
 }
 
 // orientationTable is how the Moon lies in the joined picture, and how it stood.
@@ -74,6 +74,7 @@ func runOrient(ctx context.Context, s orientSettings, t *pipeline.Task) error {
 	if d := g.Sphere.DistanceKM; d > 0 {
 		o.View = viewTable{true, g.Sphere.SubLonDeg, g.Sphere.SubLatDeg, d}
 	}
+	var middle *moon.View
 	if p.Limb.Found {
 		light, err := diskLight(ctx, t, p.Limb)
 		if err != nil {
@@ -83,7 +84,8 @@ func runOrient(ctx context.Context, s orientSettings, t *pipeline.Task) error {
 		if err != nil {
 			return err
 		}
-		o.findByMaria(orient.NewFace(light), g, tables)
+		middle = fromTheMiddle(g, tables)
+		o.findByMaria(orient.NewFace(light), middle)
 	}
 	if g.Sphere.Carried { // the maria tell north better, if they tell it
 		turn := orient.Orientation{Known: true, Source: "turn", NorthDeg: g.Sphere.north(), Mirrored: g.Sphere.Mirrored, UnsureDeg: turnUnsure}
@@ -95,7 +97,7 @@ func runOrient(ctx context.Context, s orientSettings, t *pipeline.Task) error {
 		o.Orientation = o.hold(t, orient.Orientation{Known: true, Source: "stated", NorthDeg: wrap(s.NorthDeg*math.Pi/180) * 180 / math.Pi, Mirrored: s.Mirrored})
 	}
 	if p.Limb.Found {
-		o.placeHoles(t, p)
+		o.placeHoles(t, p, middle)
 	}
 	o.state(t)
 	return t.PutTable("orientation", o)
@@ -105,9 +107,25 @@ func runOrient(ctx context.Context, s orientSettings, t *pipeline.Task) error {
 // more than a ball does that turned by a fraction of a degree. Measured on three simulated nights: 15.5°, 2.9° and 4.0°.
 const turnUnsure = 15.0
 
+// fromTheMiddle is how the Moon stood for the Earth's middle at the middle one of the clips' times; nil where they tell none.
+func fromTheMiddle(g geometry, tables []panelTable) *moon.View {
+	var times []int64
+	for i, p := range g.Panels {
+		if p.Placed && tables[i].MidUnixNS > 0 {
+			times = append(times, tables[i].MidUnixNS)
+		}
+	}
+	if len(times) == 0 {
+		return nil
+	}
+	slices.Sort(times)
+	v := moon.Centre(moon.Unix(times[len(times)/2]))
+	return &v
+}
+
 // findByMaria looks for north where the maria are. From above which place the Moon is seen is known with a site; without one, the Earth's
 // middle at the clips' times is tried besides.
-func (o *orientationTable) findByMaria(face orient.Face, g geometry, tables []panelTable) {
+func (o *orientationTable) findByMaria(face orient.Face, middle *moon.View) {
 	if o.View.Known {
 		if o.Orientation = orient.Find(face, orient.GlobesFrom(o.View.SubLatDeg, o.View.SubLonDeg)); o.Known {
 			o.UnsureDeg = orient.FoundUnsureFrom
@@ -116,16 +134,8 @@ func (o *orientationTable) findByMaria(face orient.Face, g geometry, tables []pa
 	}
 	maps := orient.Globes()
 	tried := len(maps)
-	var times []int64
-	for i, p := range g.Panels {
-		if p.Placed && tables[i].MidUnixNS > 0 {
-			times = append(times, tables[i].MidUnixNS)
-		}
-	}
-	if len(times) > 0 {
-		slices.Sort(times)
-		v := moon.Centre(moon.Unix(times[len(times)/2]))
-		maps = append(maps, orient.GlobesFrom(v.SubLatDeg, v.SubLonDeg)...)
+	if middle != nil {
+		maps = append(maps, orient.GlobesFrom(middle.SubLatDeg, middle.SubLonDeg)...)
 	}
 	if o.Orientation = orient.Find(face, maps); o.Known && o.Map >= tried {
 		o.UnsureDeg = orient.FoundUnsureFrom
@@ -165,14 +175,18 @@ func (o *orientationTable) state(t *pipeline.Task) {
 // meanDistanceKM is that of the Moon's middle from the Earth's over time (Meeus 1998, ch. 47).
 const meanDistanceKM = 385000.56
 
-// placeHoles says where on the Moon the holes are, if the orientation tells; without the libration to some 8°.
-func (o *orientationTable) placeHoles(t *pipeline.Task, p placementsTable) {
+// placeHoles says where on the Moon the holes are, if the orientation tells; from the Earth's middle to 1°, the Moon's parallax, and
+// without the libration to some 8°.
+func (o *orientationTable) placeHoles(t *pipeline.Task, p placementsTable, middle *moon.View) {
 	if !o.Known {
 		return
 	}
 	disk, unsure := moon.DiskOf(0, 0, meanDistanceKM), max(8, o.UnsureDeg)
-	if o.View.Known {
+	switch {
+	case o.View.Known:
 		disk, unsure = moon.DiskOf(o.View.SubLonDeg, o.View.SubLatDeg, o.View.DistanceKM), o.UnsureDeg
+	case middle != nil:
+		disk, unsure = middle.Disk(), max(1, o.UnsureDeg)
 	}
 	about := ""
 	if unsure > 0 {
