@@ -87,7 +87,7 @@ func (t *finestTable) middle(k int) (x, y float64) {
 
 const (
 	fineClasses = 8
-	leastSpread = 0.2 // of the median: what differs by less is given no colours of its own
+	leastSpread = 2.0 / 3 // of the median: the colours span a factor of two at the least, so that they do not make much of little
 )
 
 // edgesFor returns round numbers that part all but a few of the values into some classes.
@@ -148,10 +148,10 @@ func (m *fineMap) scene() *sceneFine {
 	return out
 }
 
-// fineColour is that of a class of so many: blue-green for the finest, over yellow, to dark red, so that the order shows in grey too but
-// for its middle. The page's script has the same.
+// fineColour is that of a class of so many: light yellow for the finest, over green, to dark blue, darker by even steps, so that the order
+// shows in grey and to eyes that do not tell red from green. The page's script has the same.
 func fineColour(k, classes int) string {
-	stops := [...][3]float64{{38, 166, 182}, {150, 205, 140}, {246, 217, 92}, {232, 128, 44}, {168, 36, 52}}
+	stops := [...][3]float64{{253, 231, 140}, {158, 204, 120}, {64, 160, 140}, {42, 110, 140}, {58, 60, 110}}
 	t := float64(float64(k) / float64(max(1, classes-1)) * float64(len(stops)-1))
 	i := min(int(t), len(stops)-2)
 	t -= float64(i)
@@ -215,11 +215,12 @@ func (m *fineMap) chart(sc scene) template.HTML {
 // legend is a row of the colours with the periods between them.
 func (m *fineMap) legend(b *strings.Builder, wide, y float64) {
 	classes := len(m.edges) + 1
-	box := min(64, wide/float64(classes))
+	box := min(58, (wide-70)/float64(classes))
 	for c := range classes {
 		fmt.Fprintf(b, `<rect x="%s" y="%s" width="%s" height="12" fill="%s"/>`, number(float64(c)*box), number(y), number(box), fineColour(c, classes))
 		if c > 0 {
 			fmt.Fprintf(b, `<text x="%s" y="%s" text-anchor="middle">%s%s</text>`, number(float64(c)*box), number(y+31), plain(m.edges[c-1]), m.unit)
 		}
 	}
+	fmt.Fprintf(b, `<text x="%s" y="%s">← finer</text>`, number(float64(classes)*box+10), number(y+11))
 }

@@ -1,9 +1,9 @@
 "use strict";
 // The map of how fine the detail is: colours by steps of round numbers, and some of the numbers themselves.
 
-// fineColour is that of a class of so many: blue-green for the finest, over yellow, to dark red. The report has the same.
+// fineColour is that of a class of so many: light yellow for the finest, over green, to dark blue. The report has the same.
 function fineColour(k, classes) {
-  const stops = [[38, 166, 182], [150, 205, 140], [246, 217, 92], [232, 128, 44], [168, 36, 52]];
+  const stops = [[253, 231, 140], [158, 204, 120], [64, 160, 140], [42, 110, 140], [58, 60, 110]];
   const t = k / Math.max(1, classes - 1) * (stops.length - 1), i = Math.min(Math.floor(t), stops.length - 2);
   return stops[i].map((v, j) => Math.round(v + (stops[i + 1][j] - v) * (t - i)));
 }
@@ -117,6 +117,6 @@ class Fine {
     const marks = document.createElement("span");
     marks.className = "marks";
     marks.append(...edges.map(e => row("b", Number(e.toPrecision(4)))));
-    box.replaceChildren(row("span", "Finest period, " + unit.trim() + (limit ? "; telescope’s limit " + limit.toFixed(2) + unit : "")), swatches, marks);
+    box.replaceChildren(row("span", "Finest period, " + unit.trim() + " (← finer)" + (limit ? "; telescope’s limit " + limit.toFixed(2) + unit : "")), swatches, marks);
   }
 }

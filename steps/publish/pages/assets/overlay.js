@@ -136,7 +136,7 @@ class Overlay {
 
   label(f, k, always) {
     const { pen } = this, [x, y] = this.to(f[1], f[2]), across = f[3] * k;
-    const large = across > 130, size = (large ? 14 : 12.5) * this.em;
+    const large = across > (flat.test(f[0]) ? 50 : 130), size = (large ? 14 : 12.5) * this.em;
     pen.font = this.font(large ? 14 : 12.5, large ? "italic" : "");
     const half = pen.measureText(f[0]).width / 2 + 5;
     const ty = large ? y : y + Math.min(across / 2, 60) + 11 * this.em;
@@ -169,6 +169,9 @@ class Overlay {
     return best;
   }
 }
+
+// flat is what names of seas begin with: they have room inside, where craters would be hidden by theirs.
+const flat = /^(Oceanus|Mare|Lacus|Palus|Sinus) /;
 
 function inside(outline, x, y) {
   let odd = false;
