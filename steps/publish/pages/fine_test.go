@@ -74,7 +74,7 @@ func TestEdges(t *testing.T) {
 		spread = append(spread, 1+float64(i)/50)
 	}
 	for _, c := range []struct{ values, want []float64 }{
-		{spread, []float64{1.5, 2, 2.5}}, // 1 to 3, a factor above two
+		{spread, []float64{1.5, 2, 2.5}},                                          // 1 to 3, a factor above two
 		{slices.Repeat([]float64{5}, 30), []float64{3.5, 4, 4.5, 5, 5.5, 6, 6.5}}, // 10/3 to 20/3
 	} {
 		if got := edgesFor(c.values); !slices.Equal(got, c.want) {
