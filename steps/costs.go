@@ -213,11 +213,7 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 			out = append(out, pipeline.Guess{Kind: "frames/mean", Of: clips[:1]})
 		}
 	case "clips":
-		each("captures/index", one)
-		if s, ok := settingsOf[captures.ClipSettings](b); ok && s.Filter != nil {
-			each("captures/light", one)
-		}
-		each("frames/grade", one)
+		picture(false, clipKinds(b)...)
 		if len(clips) > 0 && hasFlat(m, b) {
 			out = append(out, pipeline.Guess{Kind: "frames/flat", Of: clips[:1]})
 		}
@@ -230,8 +226,7 @@ func (Costs) Guess(m *pipeline.Manifest, b *pipeline.Block, clips []pipeline.Siz
 			each("stacks/resolution", one)
 		}
 	case "panels":
-		each("panels/head", one)
-		each("panels/read", one)
+		picture(false, "panels/head", "panels/read")
 	case "mosaic":
 		each("mosaic/look", one)
 		picture(true, "mosaic/links", "mosaic/place", "mosaic/levels", "mosaic/sharpness", "mosaic/join", "mosaic/orient", "mosaic/spectra")
@@ -270,6 +265,14 @@ func hasPages(m *pipeline.Manifest) bool {
 		}
 	}
 	return false
+}
+
+func clipKinds(b *pipeline.Block) []string {
+	out := []string{"captures/index", "frames/grade"}
+	if s, ok := settingsOf[captures.ClipSettings](b); ok && s.Filter != nil {
+		out = append(out, "captures/light")
+	}
+	return out
 }
 
 // hasFlat tells whether one of a block's masters is of flat frames.

@@ -7,7 +7,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"slices"
 	"testing"
 )
 
@@ -215,63 +214,6 @@ func TestCellSameBits(t *testing.T) {
 	}
 }
 
-// someplace returns n places in a picture of so many, with 17 rows of taps.
-func someplace(r *rand.Rand, n, pixels int) Places {
-	p := NewPlaces(n)
-	for i := range n {
-		p.At[i], p.X[i], p.Y[i] = int32(r.IntN(pixels)), int32(r.IntN(17)), int32(r.IntN(17))
-	}
-	return p
-}
-
-func TestLocateSameBits(t *testing.T) {
-	needFast(t)
-	r := rand.New(rand.NewPCG(4, 4))
-	for n := 1; n < 40; n++ {
-		x, y := make([]float32, n), make([]float32, n)
-		for i := range n {
-			x[i], y[i] = 5+float32(2000*r.Float64()), 5+float32(2000*r.Float64())
-		}
-		for _, g := range []Lattice{{2048, 2, 8, 0, 0}, {1024, 1, 9, 256, 0}, {1023, 1, 9, 0, 256}} {
-			got, want := NewPlaces(n), NewPlaces(n)
-			Locate(got, x, y, 0.3, -1.7, g)
-			locate(want, x, y, 0.3, -1.7, g)
-			if !slices.Equal(got.At, want.At) || !slices.Equal(got.X, want.X) || !slices.Equal(got.Y, want.Y) {
-				t.Fatalf("%+v: assembly has %v, Go %v", g, got, want)
-			}
-		}
-	}
-}
-
-// Place (10.25, 7) lies 64 phases behind pixel 10 and on row 7; of samples on every second pixel from the first on, behind
-// number 5 by the same, and half way from number 3 to 4 down.
-func TestLocateByHand(t *testing.T) {
-	p := NewPlaces(1)
-	Locate(p, []float32{10}, []float32{7.5}, 0.25, -0.5, Lattice{Stride: 100, Before: 2, Bits: 8})
-	if p.At[0] != 5*100+8 || p.X[0] != 64 || p.Y[0] != 0 {
-		t.Errorf("%v", p)
-	}
-	Locate(p, []float32{10}, []float32{7.5}, 0.25, -0.5, Lattice{Stride: 100, Before: 1, Bits: 9})
-	if p.At[0] != 2*100+4 || p.X[0] != 64 || p.Y[0] != 256 {
-		t.Errorf("%v", p)
-	}
-}
-
-func TestPlacesBeyondThePicturePanic(t *testing.T) {
-	for name, p := range map[string]Places{
-		"before": {[]int32{-1}, []int32{0}, []int32{0}}, "behind": {[]int32{3}, []int32{0}, []int32{0}}, "taps": {[]int32{0}, []int32{1}, []int32{0}},
-	} {
-		func() {
-			defer func() {
-				if recover() == nil {
-					t.Errorf("%s: no panic", name)
-				}
-			}()
-			Gather(make([]float32, 1), make([]float32, 5*10+8+2), 10, p, make(Taps, 1))
-		}()
-	}
-}
-
 // A row that rises evenly stays even when doubled, so that nothing is left of the same at twice the length.
 func TestLessDoubledOfSlope(t *testing.T) {
 	half, src := make([]float32, 40), make([]float32, 78)
@@ -286,70 +228,6 @@ func TestLessDoubledOfSlope(t *testing.T) {
 	for i, v := range got {
 		if v != 0 {
 			t.Fatalf("%v is left at %d", v, i)
-		}
-	}
-}
-
-func TestGatherSameBits(t *testing.T) {
-	needFast(t)
-	const stride = 40
-	pix := numbers(7, stride*30)
-	taps := make(Taps, 17)
-	for k := range taps {
-		copy(taps[k][:], numbers(uint64(50+k), Width))
-	}
-	r := rand.New(rand.NewPCG(3, 3))
-	for n := 1; n < 40; n++ {
-		places := someplace(r, n, stride*24)
-		got, want := make([]float32, n), make([]float32, n)
-		Gather(got, pix, stride, places, taps)
-		gather(want, pix, stride, places, taps)
-		same(t, "Gather", got, want)
-	}
-}
-
-func gathered(n int) (Gathered, [][]float32) {
-	g := Gathered{make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)}
-	return g, [][]float32{g.Value, g.Weight, g.Right, g.Down}
-}
-
-func TestGatherThreeSameBits(t *testing.T) {
-	needFast(t)
-	const stride = 40
-	pix := numbers(7, stride*30)
-	pix[55] = float32(math.NaN())
-	taps := make([]Three, 17)
-	for k := range taps {
-		copy(taps[k][:], numbers(uint64(50+k), Width))
-	}
-	r := rand.New(rand.NewPCG(3, 4))
-	for n := 1; n < 40; n++ {
-		places := someplace(r, n, stride*27)
-		g, got := gathered(n)
-		w, want := gathered(n)
-		GatherThree(g, pix, stride, places, taps)
-		gatherThree(w, pix, stride, places, taps)
-		for i := range want[0] { // what is not a number has no one sign
-			if got[0][i] != got[0][i] && want[0][i] != want[0][i] {
-				got[0][i], want[0][i] = 0, 0
-			}
-		}
-		for k := range want {
-			same(t, "GatherThree", got[k], want[k])
-		}
-	}
-}
-
-// By hand: taps (1, 2, 3) along and (−1, 0, 2) down on rows that count up, beside a pixel that is no number.
-func TestGatherThreeByHand(t *testing.T) {
-	nan := float32(math.NaN())
-	pix := []float32{1, 2, 3, nan, 9, 9, 9, nan, 4, 5, 6, nan}
-	g, got := gathered(1)
-	GatherThree(g, pix, 4, Places{[]int32{0}, []int32{0}, []int32{1}}, []Three{{1, 2, 3, 6, 0.5}, {-1, 0, 2, 1, 7}})
-	// −(1+4+9) + 2·(4+10+18), 6·1, 0.5·1 and 6·7
-	for k, want := range []float32{50, 6, 0.5, 42} {
-		if got[k][0] != want {
-			t.Errorf("row %d is %v, want %v", k, got[k][0], want)
 		}
 	}
 }
@@ -396,30 +274,6 @@ func TestCellOfSlope(t *testing.T) {
 	}
 }
 
-// A single tap takes the picture as it is; taps that add up to one leave a constant.
-func TestGatherTakesPixels(t *testing.T) {
-	pix := numbers(1, 40*20)
-	one := Taps{{0, 0, 1}, {0.25, -0.5, 1.25}}
-	places := NewPlaces(3)
-	copy(places.At, []int32{0, 41, 3*40 + 7})
-	got := make([]float32, 3)
-	Gather(got, pix, 40, places, one)
-	for i, at := range places.At {
-		if want := pix[int(at)+2*40+2]; got[i] != want {
-			t.Errorf("place %d is %v, want %v", i, got[i], want)
-		}
-	}
-	for i := range pix {
-		pix[i] = 3
-	}
-	Gather(got, pix, 40, Places{[]int32{0, 1, 2}, []int32{1, 1, 0}, []int32{1, 0, 1}}, one)
-	for i, v := range got {
-		if v != 3 {
-			t.Errorf("constant %d becomes %v", i, v)
-		}
-	}
-}
-
 // A plane that rises by 1 a pixel along (smoothing does not change it) has the squared gradient (8/8)² of the
 // operator's gain along, and (6+2)/8 down.
 func TestSlopesOfPlane(t *testing.T) {
@@ -444,48 +298,4 @@ func TestSlopesOfPlane(t *testing.T) {
 			t.Fatalf("down, %d: %v", i, v)
 		}
 	}
-}
-
-func benchmark(b *testing.B, bytes int, quick, plain func()) {
-	for name, f := range map[string]func(){"assembly": quick, "go": plain} {
-		b.Run(name, func(b *testing.B) {
-			if name == "assembly" && !fast {
-				b.Skip("this processor runs the plain Go")
-			}
-			b.SetBytes(int64(bytes))
-			for b.Loop() {
-				f()
-			}
-		})
-	}
-}
-
-func BenchmarkSpline(b *testing.B) {
-	r, dst := numbers(1, 640), make([]float32, 640)
-	benchmark(b, 640*4, func() { Spline(dst, r, r, r, r, r) }, func() { spline(dst, r, r, r, r, r) })
-}
-
-func BenchmarkAddPairs(b *testing.B) {
-	r, dst := numbers(1, 640), make([]float32, 640)
-	benchmark(b, 640*4, func() { AddPairs(dst, r, r, r, r, .3, .1) }, func() { addPairs(dst, r, r, r, r, .3, .1) })
-}
-
-func BenchmarkSlopes(b *testing.B) {
-	r, dst := numbers(1, 642), make([]float32, 640)
-	benchmark(b, 640*4, func() { Slopes(dst, r, r, r, r, r) }, func() { slopes(dst, r, r, r, r, r) })
-}
-
-func BenchmarkCell(b *testing.B) {
-	r, k := numbers(1, 640*11), [4]float32{-.1, .6, .6, -.1}
-	var s Sums
-	benchmark(b, 64*4, func() { Cell(&s, r, 640, &k, &k, r, r, r, 640) }, func() { cell(&s, r, 640, &k, &k, r, r, r, 640, nil) })
-}
-
-func BenchmarkGather(b *testing.B) {
-	r, dst, places := numbers(1, 640*8), make([]float32, 600), NewPlaces(600)
-	taps := Taps{{-.1, .1, .5, .5, .1, -.1}}
-	for i := range places.At {
-		places.At[i] = int32(i)
-	}
-	benchmark(b, 600*4, func() { Gather(dst, r, 640, places, taps) }, func() { gather(dst, r, 640, places, taps) })
 }

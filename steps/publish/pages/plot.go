@@ -116,7 +116,9 @@ func round(from, to float64, n int) []float64 {
 	return out
 }
 
-func plain(v float64) string { return strconv.FormatFloat(tidy(v, 1e6), 'g', -1, 64) }
+func plain(v float64) string {
+	return strings.Replace(strconv.FormatFloat(tidy(v, 1e6), 'g', -1, 64), "-", "−", 1)
+}
 
 func span(values []float64) [2]float64 {
 	if len(values) == 0 {

@@ -164,7 +164,7 @@ func (o orientationTable) words() string {
 func (n night) row(i int, p scenePanel) reportRow {
 	at := n.place.Panels[i]
 	r := reportRow{Number: p.Number, Clip: p.Clip, Kept: fmt.Sprintf("%d of %d", p.Kept, p.Frames), FinePx: figure(p.FinePx, "%.2f"), FineAs: figure(p.FineAs, "%.2f"),
-		Off: figure(at.RMS, "%.2f"), Factor: figure(at.Factor, "× %.3f"), Turn: fmt.Sprintf("%.2f", tidy(at.TurnDeg, 100)), Jitter: figure(n.clips[i].jitter(), "%.2f"), Why: p.Why, OfLimit: "–"}
+		Off: figure(at.RMS, "%.2f"), Factor: figure(at.Factor, "× %.3f"), Turn: signed(at.TurnDeg), Jitter: figure(n.clips[i].jitter(), "%.2f"), Why: p.Why, OfLimit: "–"}
 	if p.Stacked != "" {
 		r.Kept = "stacked already"
 	}
@@ -182,6 +182,11 @@ func figure(v float64, format string) string {
 	return fmt.Sprintf(format, v)
 }
 
+// signed writes a number to two places, with a minus that is as wide as a plus.
+func signed(v float64) string {
+	return strings.Replace(fmt.Sprintf("%.2f", tidy(v, 100)), "-", "−", 1)
+}
+
 func (n night) overlapRow(o overlap) overlapRow {
 	number := func(id string) string {
 		for i, c := range n.clips {
@@ -192,7 +197,7 @@ func (n night) overlapRow(o overlap) overlapRow {
 		return "?"
 	}
 	return overlapRow{number(o.A) + " and " + number(o.B), fmt.Sprint(o.Windows), figure(o.OffPx, "%.2f"), figure(o.Ratio, "%.3f"),
-		figure(1000*o.RMS, "%.2f"), fmt.Sprintf("%.2f", tidy(1000*o.Offset, 100))}
+		figure(1000*o.RMS, "%.2f"), signed(1000 * o.Offset)}
 }
 
 // rejected tells how many frames were left out, and why.

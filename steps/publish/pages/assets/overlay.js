@@ -25,7 +25,7 @@ class Overlay {
     const w = canvas.width / ratio, h = canvas.height / ratio;
     // A pixel's middle is its whole number; the picture begins half a pixel before it.
     this.to = (x, y) => [(x + 0.5 - view.x) * view.k + w / 2, (y + 0.5 - view.y) * view.k + h / 2];
-    this.taken = []; // by words
+    this.taken = this.controls(); // where no words go: under the controls, and over other words
     if (this.on.sharpness && this.fine) this.fine.draw(this, view, ratio, w, h);
     if (this.on.grid) this.drawGrid();
     if (this.on.panels) for (const p of scene.panels) this.drawPanel(p, false);
@@ -71,28 +71,38 @@ class Overlay {
     this.pen.globalAlpha = 1;
   }
 
-  // nameGrid writes degrees to each line where it is nearest the middle of the stage, if there is room.
+  // nameGrid writes degrees to each line where there is room, as near the middle of the stage as that allows.
   nameGrid(w, h) {
+    const half = 22 * this.em, high = 9 * this.em;
     for (const line of this.scene.grid) {
       if (!line.every.includes(this.step)) continue;
       let best = null, far = Infinity;
       for (const p of line.points) {
         const [x, y] = this.to(p[0], p[1]), d = Math.hypot(x - w / 2, y - h / 2);
-        if (d < far && x > 24 && x < w - 24 && y > 70 && y < h - 60) { far = d; best = [x, y]; }
+        if (d < far && x > 24 && x < w - 24 && y > 24 && y < h - 24 && this.free(around(x, y, half, high))) { far = d; best = [x, y]; }
       }
-      if (best && this.room(best[0], best[1], 22 * this.em, 9 * this.em)) this.text(this.degrees(line), best[0], best[1], this.font(11.5), ink.degrees, "center");
+      if (!best) continue;
+      this.room(...best, half, high);
+      this.text(this.degrees(line), ...best, this.font(11.5), ink.degrees, "center");
     }
+  }
+
+  // controls are the boxes of the stage that buttons, panels of controls and lines of text cover.
+  controls() {
+    return [...document.querySelectorAll("header > *, #zoom, #layers, #ramp, #card, #bar, #where")]
+      .map(e => e.getBoundingClientRect()).filter(b => b.width && b.height).map(b => [b.left, b.top, b.right, b.bottom]);
   }
 
   font(px, style = "") { return style + " " + px * this.em + "px " + type; }
 
   // room tells whether nothing is written there yet, and takes the place.
   room(x, y, half, high) {
-    const box = [x - half, y - high, x + half, y + high];
-    if (this.taken.some(b => b[0] < box[2] && box[0] < b[2] && b[1] < box[3] && box[1] < b[3])) return false;
-    this.taken.push(box);
-    return true;
+    const box = around(x, y, half, high), free = this.free(box);
+    if (free) this.taken.push(box);
+    return free;
   }
+
+  free(box) { return !this.taken.some(b => b[0] < box[2] && box[0] < b[2] && b[1] < box[3] && box[1] < b[3]); }
 
   degrees(line) {
     const side = line.deg % 180 === 0 ? "" : line.kind === "lon" ? (line.deg > 0 ? " E" : " W") : (line.deg > 0 ? " N" : " S");
@@ -172,6 +182,8 @@ class Overlay {
 
 // flat is what names of seas begin with: they have room inside, where craters would be hidden by theirs.
 const flat = /^(Oceanus|Mare|Lacus|Palus|Sinus) /;
+
+function around(x, y, half, high) { return [x - half, y - high, x + half, y + high]; }
 
 function inside(outline, x, y) {
   let odd = false;
