@@ -7,6 +7,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -87,8 +88,8 @@ func TestImports(t *testing.T) {
 	}
 }
 
-// testsOnly finds programs of the machine for tests, and is theirs alone.
-const testsOnly = "steps/format/outsidetest"
+// testsOnly serve tests alone: one finds programs of the machine, the other makes files and measures what opens them.
+var testsOnly = []string{"steps/format/outsidetest", "steps/format/formattest"}
 
 func judge(who, what string) string {
 	own, inside := strings.CutPrefix(what, "plenilune/")
@@ -112,7 +113,7 @@ func judge(who, what string) string {
 		}
 		return "no such module is agreed on for " + top
 	}
-	if who == testsOnly {
+	if slices.Contains(testsOnly, who) {
 		return ""
 	}
 	for prefix, list := range forbidden {
@@ -128,8 +129,8 @@ func judge(who, what string) string {
 }
 
 func judgeInside(who, what string) string {
-	if what == testsOnly {
-		return "only tests ask other programs of the machine"
+	if slices.Contains(testsOnly, what) {
+		return "it serves tests alone"
 	}
 	for _, rule := range allowed {
 		if who != rule.who && !(strings.HasSuffix(rule.who, "/") && strings.HasPrefix(who, rule.who)) {
@@ -156,7 +157,8 @@ func TestImportRulesBite(t *testing.T) {
 		"pipeline":           "plenilune/steps/mosaic",
 		"steps/kernel/warp":  "plenilune/pipeline",
 		"steps/kernel/plane": "os",
-		"steps/format/tiff":  "plenilune/" + testsOnly,
+		"steps/format/tiff":  "plenilune/" + testsOnly[0],
+		"steps/format/fits":  "plenilune/" + testsOnly[1],
 		"steps/format/ser":   "plenilune/steps/captures",
 		"cache":              "plenilune/pipeline",
 		"steps/frames":       "os",

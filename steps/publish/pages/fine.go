@@ -222,5 +222,5 @@ func (m *fineMap) legend(b *strings.Builder, wide, y float64) {
 			fmt.Fprintf(b, `<text x="%s" y="%s" text-anchor="middle">%s%s</text>`, number(float64(c)*box), number(y+31), plain(m.edges[c-1]), m.unit)
 		}
 	}
-	fmt.Fprintf(b, `<text x="%s" y="%s">← finer</text>`, number(float64(classes)*box+10), number(y+11))
+	fmt.Fprintf(b, `<text x="%s" y="%s">← finer</text>`, number(float64(float64(classes)*box)+10), number(y+11))
 }
