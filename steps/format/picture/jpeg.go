@@ -17,8 +17,8 @@ type jpegFrame struct {
 func frameOf(r io.ReaderAt, size int64) (jpegFrame, error) {
 	b := make([]byte, 4)
 	for at, n := int64(2), 0; n < mostChunks; n++ {
-		if k, err := r.ReadAt(b, at); k < 4 {
-			return jpegFrame{}, fmt.Errorf("byte %d: %w", at, noEOF(err))
+		if err := fill(b, r, at); err != nil {
+			return jpegFrame{}, err
 		}
 		marker, length := b[1], int64(binary.BigEndian.Uint16(b[2:]))
 		switch {
@@ -39,12 +39,15 @@ func frameOf(r io.ReaderAt, size int64) (jpegFrame, error) {
 // readFrame reads the head of a frame at a place.
 func readFrame(r io.ReaderAt, at int64, progressive bool) (jpegFrame, error) {
 	b := make([]byte, 6+3*4)
-	if n, err := r.ReadAt(b, at); n < 9 {
-		return jpegFrame{}, fmt.Errorf("byte %d: %w", at, noEOF(err))
+	if err := fill(b[:6], r, at); err != nil {
+		return jpegFrame{}, err
 	}
 	h, w, n := int64(binary.BigEndian.Uint16(b[1:])), int64(binary.BigEndian.Uint16(b[3:])), int(b[5])
 	if n < 1 || n > 4 {
 		return jpegFrame{}, fmt.Errorf("byte %d: %d components", at+5, n)
+	}
+	if err := fill(b[6:6+3*n], r, at+6); err != nil {
+		return jpegFrame{}, err
 	}
 	widest, sum := int64(1), int64(0) // samples of all components to a square of the widest's
 	for i := range n {

@@ -48,14 +48,14 @@ func bound(size int64) int64 { return 64<<20 + 4*size }
 // Sniff tells a picture's kind by its first bytes, "" for none.
 func Sniff(r io.ReaderAt, size int64) string {
 	b := make([]byte, min(8, max(size, 0)))
-	if n, _ := r.ReadAt(b, 0); n < len(b) {
+	if fill(b, r, 0) != nil {
 		return ""
 	}
 	begins := func(s string) bool { return len(b) >= len(s) && string(b[:len(s)]) == s }
 	switch {
 	case begins("\x89PNG\r\n\x1a\n"):
 		return PNG
-	case begins("II*\x00"), begins("MM\x00*"), begins("II+\x00"), begins("MM\x00+"):
+	case tiff.Begins(b):
 		return TIFF
 	case begins("\xff\xd8\xff"):
 		return JPEG
@@ -109,7 +109,7 @@ func (p *Picture) Load() error {
 func (p *Picture) Row(y int, dst []float32) { p.row(y, dst) }
 
 func (p *Picture) openTIFF() (err error) {
-	if p.tiff, err = tiff.OpenPicture(p.r, p.size); err != nil {
+	if p.tiff, err = tiff.Open(p.r, p.size); err != nil {
 		return err
 	}
 	t := p.tiff
