@@ -138,9 +138,9 @@ func (f *packFlags) tell(stdout, stderr io.Writer, out string, size int64, m *pi
 			"outputs": len(x.Outputs), "previews": looks, "panels": len(x.Panels), "with_clips": f.withClips, "with_site": x.Site, "left_out": home})
 		return
 	}
-	fmt.Fprintf(stderr, "%s: the recipe of %s, made from %s, with %s\n", bytesText(size), counted(len(x.Outputs), "file"), counted(len(x.Inputs), "clip"), counted(looks, "preview"))
+	fmt.Fprintf(stderr, "%s: the recipe of %s, made from %s, with %s\n", bytesText(size), pipeline.Counted(len(x.Outputs), "file"), pipeline.Counted(len(x.Inputs), "clip"), pipeline.Counted(looks, "preview"))
 	if f.withPanels {
-		fmt.Fprintf(stderr, "in it too: %s, with the times at which they were taken, to begin with when the clips are gone\n", counted(len(x.Panels), "panel"))
+		fmt.Fprintf(stderr, "in it too: %s, with the times at which they were taken, to begin with when the clips are gone\n", pipeline.Counted(len(x.Panels), "panel"))
 	}
 	fmt.Fprintf(stderr, "left at home: %s\n", strings.Join(home, ", "))
 	if f.withClips {

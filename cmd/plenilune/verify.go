@@ -265,7 +265,7 @@ func showProofs(w io.Writer, proofs []pipeline.Proof) error {
 			fmt.Fprintf(w, "    %s: %s → %s\n", c.What, orNone(c.Old), orNone(c.New))
 		}
 	}
-	fmt.Fprintf(w, "\n%d of %s the same, bit for bit\n", count[pipeline.Proven], counted(len(proofs), "file"))
+	fmt.Fprintf(w, "\n%d of %s the same, bit for bit\n", count[pipeline.Proven], pipeline.Counted(len(proofs), "file"))
 	var err error
 	if n := count[pipeline.Alike]; n > 0 {
 		_, err = fmt.Fprintf(w, "%d with the same pixels, made from the pack's panels; only the clips would prove the bytes of the record too\n", n)
