@@ -242,6 +242,37 @@ func TestFaults(t *testing.T) {
 	}
 }
 
+// TestOnlyOwnFiles: a text is put into no file that differs from what Encode writes, since what differs would be lost.
+func TestOnlyOwnFiles(t *testing.T) {
+	_, row := picture(Header{Width: 40, Height: 30, Channels: 1, Sample: Uint8}, 6)
+	own := encode(t, Header{Width: 40, Height: 30, Channels: 1, Sample: Uint8}, row)
+	changed := func(tag uint16, to byte) []byte { // the number of an entry
+		b := bytes.Clone(own)
+		b[bytes.LastIndex(b, binary.LittleEndian.AppendUint16(nil, tag))+8] = to
+		return b
+	}
+	files := map[string][]byte{
+		"longer":                append(bytes.Clone(own), 0),
+		"strips of 15 rows":     changed(tagStripRows, 15),
+		"pixels elsewhere":      changed(tagOffsets, 9),
+		"inches":                changed(tagUnit, 2),
+		"0 is white":            changed(tagPhotometric, 0),
+		"compressed":            changed(tagCompression, 8),
+		"more rows than it has": changed(tagHeight, 250),
+	}
+	for _, k := range strangers {
+		files[k.mark] = pagesFile(k.order, k.mark, k.big, 0)
+	}
+	for name, b := range files {
+		if _, err := WithXMP(bytes.Clone(b), []byte("<x/>")); err == nil {
+			t.Errorf("%q was taken for a file that Encode wrote", name)
+		}
+	}
+	if _, err := WithXMP(own, []byte("<x/>")); err != nil {
+		t.Error(err)
+	}
+}
+
 func FuzzOpen(f *testing.F) {
 	for i, big := range []bool{false, true, true} {
 		h := Header{Width: 3, Height: 2, Channels: 3, Sample: Uint16, Big: big, Tile: i / 2 * 16, Description: "d", XMP: []byte("<x/>"), PxPerCM: 10}
