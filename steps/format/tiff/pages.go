@@ -25,9 +25,11 @@ func (d reading) pages() int {
 		if d.isPage(all, each) {
 			count++
 		}
-		if at, n = d.next(at + n*each); d.err != nil {
+		next := d.number(d.bytes(at+n*each, d.wide))
+		if next == 0 {
 			break
 		}
+		at, n = d.directory(next)
 	}
 	return count
 }

@@ -16,7 +16,7 @@ type reading struct {
 	size  int64
 	order binary.ByteOrder
 	wide  int64 // bytes of a place in the file, and of a count of values: 4, of BigTIFF 8
-	at, n int64 // where the entries of the first directory begin, and how many there are
+	at, n int64 // where the entries of the directory begin whose fields are read, and how many there are
 	err   error
 }
 
@@ -41,7 +41,7 @@ func Begins(head []byte) bool {
 	return wide > 0
 }
 
-// newReading finds the first directory.
+// newReading goes to the first directory.
 func newReading(r io.ReaderAt, size int64) (*reading, error) {
 	d := &reading{r: r, size: size}
 	d.order, d.wide = kindOf(d.bytes(0, 4))
@@ -51,11 +51,16 @@ func newReading(r io.ReaderAt, size int64) (*reading, error) {
 	if d.err != nil {
 		return nil, d.err
 	}
-	d.at, d.n = d.next(d.wide)
-	if d.err == nil && (d.n < 1 || d.n > maxEntries) {
+	return d, d.turn(d.number(d.bytes(d.wide, d.wide)))
+}
+
+// turn goes to the directory at a place.
+func (d *reading) turn(place int64) error {
+	d.at, d.n = d.directory(place)
+	if d.err == nil && (d.n < 0 || d.n > maxEntries) {
 		d.err = fmt.Errorf("byte %d: a directory of %d entries", d.at, d.n)
 	}
-	return d, d.err
+	return d.err
 }
 
 // ReadXMP returns the XMP packet of a TIFF file of any kind, nil if there is none. Of several pictures in it the first's counts.
@@ -94,23 +99,19 @@ func (d *reading) number(b []byte) int64 {
 	return int64(d.order.Uint64(b))
 }
 
-// next follows a pointer to a directory: where its entries begin and how many there are, 0 if it points to none.
-func (d *reading) next(pointer int64) (at, n int64) {
-	at = d.number(d.bytes(pointer, d.wide))
-	if at == 0 || d.err != nil {
-		return 0, 0
-	}
+// directory tells where the entries of the directory at a place begin, and how many there are.
+func (d *reading) directory(place int64) (at, n int64) {
 	count := int64(2)
 	if d.wide == 8 {
 		count = 8
 	}
-	return at + count, d.number(d.bytes(at, count))
+	return place + count, d.number(d.bytes(place, count))
 }
 
 // entryBytes is the length of an entry: tag, type, count, and the value or its place.
 func (d *reading) entryBytes() int64 { return 4 + 2*d.wide }
 
-// fields reads the values of some tags of the first directory; of a tag that stands there twice the first counts.
+// fields reads the values of some tags of the directory; of a tag that stands there twice the first counts.
 func (d *reading) fields(wanted ...uint16) (map[uint16]value, error) {
 	each := d.entryBytes()
 	all := d.bytes(d.at, d.n*each)
