@@ -17,6 +17,7 @@ import (
 
 	"plenilune/pipeline"
 	"plenilune/steps"
+	"plenilune/steps/captures"
 	"plenilune/steps/publish"
 )
 
@@ -181,22 +182,35 @@ func (f *packFlags) dateOf(m *pipeline.Manifest) (string, error) {
 		if b.Kind != "clips" {
 			continue
 		}
-		for _, path := range b.Paths {
-			if x, err := probe(path); err == nil && x.StartUnixNS > 0 { // one that cannot be read tells no time
-				began = append(began, x.StartUnixNS)
-			}
-		}
-		for _, q := range b.Sequences {
-			if x, err := probePictures(q.Pictures); err == nil && x.StartUnixNS > 0 {
-				began = append(began, x.StartUnixNS)
-			}
-		}
+		began = append(began, clipsBegan(b)...)
 	}
 	if len(began) == 0 {
 		return pipeline.Undated, nil
 	}
 	slices.Sort(began)
 	return time.Unix(0, began[len(began)/2]).UTC().Format(time.DateOnly), nil
+}
+
+// clipsBegan are the times at which a block's clips began, of those that tell it.
+func clipsBegan(b *pipeline.Block) (began []int64) {
+	says := &captures.ClipSettings{}
+	for _, s := range b.Steps {
+		if of, ok := s.Settings.(*captures.ClipSettings); ok {
+			says = of
+		}
+	}
+	note := func(x captures.Index, err error) {
+		if at := says.BeganUnixNS(x); err == nil && at > 0 { // one that cannot be read tells no time
+			began = append(began, at)
+		}
+	}
+	for _, path := range b.Paths {
+		note(probe(path))
+	}
+	for _, q := range b.Sequences {
+		note(probePictures(q.Pictures))
+	}
+	return began
 }
 
 // revision names this program without the machine that it runs on.

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 )
 
 // unpack decodes piece i into dst, of its length.
@@ -214,6 +215,18 @@ var read = []uint16{tagWidth, tagHeight, tagBits, tagCompression, tagPhotometric
 
 // tags reads the first directory, the only one of a picture by itself.
 func (d *anyReading) tags() (map[uint16]value, error) {
+	if err := d.begin(); err != nil {
+		return nil, err
+	}
+	at, n, each := d.start()
+	if pages := d.pages(at, n, each); pages > 1 {
+		return nil, fmt.Errorf("it holds %d pictures; only files of one picture are read: split it into a file for each", pages)
+	}
+	return d.directoryOf(at, n, each, read...)
+}
+
+// begin reads the head of the file.
+func (d *anyReading) begin() error {
 	switch head := d.bytes(0, 4); string(head) {
 	case "II*\x00", "II+\x00":
 		d.order, d.big = binary.LittleEndian, head[2] == '+'
@@ -221,16 +234,17 @@ func (d *anyReading) tags() (map[uint16]value, error) {
 		d.order, d.big = binary.BigEndian, head[3] == '+'
 	default:
 		if d.err != nil {
-			return nil, d.err
+			return d.err
 		}
-		return nil, errors.New("byte 0: not a TIFF file")
+		return errors.New("byte 0: not a TIFF file")
 	}
-	at, n, each := d.start()
+	return nil
+}
+
+// directoryOf reads the wanted ones of a directory's n entries, of each bytes, that begin at byte at.
+func (d *anyReading) directoryOf(at, n, each int64, wanted ...uint16) (map[uint16]value, error) {
 	if d.err == nil && (n < 0 || n > maxEntries) {
 		return nil, fmt.Errorf("byte %d: a directory of %d entries", at, n)
-	}
-	if pages := d.pages(at, n, each); pages > 1 {
-		return nil, fmt.Errorf("it holds %d pictures; only files of one picture are read: split it into a file for each", pages)
 	}
 	all := d.bytes(at, n*each)
 	out := map[uint16]value{}
@@ -238,7 +252,7 @@ func (d *anyReading) tags() (map[uint16]value, error) {
 	for i := int64(0); i < n && d.err == nil; i++ {
 		e := all[i*each:][:each]
 		tag := d.order.Uint16(e)
-		if _, twice := out[tag]; twice || !wanted(tag) {
+		if _, twice := out[tag]; twice || !slices.Contains(wanted, tag) {
 			continue
 		}
 		v := d.value(e)
@@ -250,23 +264,29 @@ func (d *anyReading) tags() (map[uint16]value, error) {
 	return out, d.err
 }
 
-func wanted(tag uint16) bool {
-	for _, t := range read {
-		if t == tag {
-			return true
-		}
-	}
-	return false
-}
-
 // start finds the first directory: where its entries begin, how many there are, and the bytes of one.
 func (d *anyReading) start() (at, n, each int64) {
 	if d.big {
 		at = int64(d.order.Uint64(d.bytes(8, 8)))
-		return at + 8, int64(d.order.Uint64(d.bytes(at, 8))), 20
+		return at + d.countBytes(), d.countAt(at), 20
 	}
 	at = int64(d.order.Uint32(d.bytes(4, 4)))
-	return at + 2, int64(d.order.Uint16(d.bytes(at, 2))), 12
+	return at + d.countBytes(), d.countAt(at), 12
+}
+
+// countAt is how many entries the directory at a place has, which stands in its first countBytes.
+func (d *anyReading) countAt(at int64) int64 {
+	if d.big {
+		return int64(d.order.Uint64(d.bytes(at, d.countBytes())))
+	}
+	return int64(d.order.Uint16(d.bytes(at, d.countBytes())))
+}
+
+func (d *anyReading) countBytes() int64 {
+	if d.big {
+		return 8
+	}
+	return 2
 }
 
 // value reads the value of an entry.
