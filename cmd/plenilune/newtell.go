@@ -41,6 +41,15 @@ func (n *folderNight) tell(w io.Writer) {
 			fmt.Fprintf(w, "note: %s was cut short: %d of %d frames are there and used\n", shown(c.path), c.frames, c.declared)
 		}
 	}
+	byClock := 0
+	for _, c := range n.clips {
+		if c.byClock {
+			byClock++
+		}
+	}
+	if byClock > 0 {
+		fmt.Fprintf(w, "note: the time of %s is that of the camera's clock alone; clock in the clips block makes it count\n", pipeline.Counted(byClock, "clip"))
+	}
 	if len(n.clips) == 1 && n.clips[0].sequence != nil {
 		fmt.Fprintf(w, "note: this is one clip of %d frames; if each is a panel that was stacked already: plenilune new --panels %s\n", n.clips[0].frames, shown(n.dir))
 	}

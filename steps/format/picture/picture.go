@@ -37,7 +37,8 @@ type Picture struct {
 	r    io.ReaderAt
 	size int64
 	tiff *tiff.Picture
-	most int64 // bytes of memory that the decoder needs, about
+	exif *io.SectionReader // nil: none
+	most int64             // bytes of memory that the decoder needs, about
 	row  func(y int, dst []float32)
 }
 
@@ -105,6 +106,15 @@ func (p *Picture) Load() error {
 	return nil
 }
 
+// Taken is when the picture was taken, as far as the Exif in it says: in a segment APP1 of JPEG, in a chunk eXIf of PNG before the
+// pixels, in TIFF itself.
+func (p *Picture) Taken() tiff.Moment {
+	if p.exif == nil {
+		return tiff.Moment{}
+	}
+	return tiff.Taken(p.exif, p.exif.Size())
+}
+
 // Row gives row y: Width·Channels samples, 0…2^Bits−1, or as they are where Bits is 32.
 func (p *Picture) Row(y int, dst []float32) { p.row(y, dst) }
 
@@ -113,6 +123,7 @@ func (p *Picture) openTIFF() (err error) {
 		return err
 	}
 	t := p.tiff
+	p.exif = io.NewSectionReader(p.r, 0, p.size)
 	p.Width, p.Height, p.Channels, p.Bits = t.Width, t.Height, t.Channels, 8*t.Sample.Bytes()
 	if t.Profile != nil {
 		p.Encoding, p.Why = profileEncoding(t.Profile), "the file's colour profile"
@@ -131,7 +142,7 @@ func (p *Picture) openJPEG() error {
 	}
 	p.Width, p.Height, p.Bits, p.Channels = c.Width, c.Height, 8, f.channels
 	p.Encoding, p.Why = SRGB, "JPEG pictures are"
-	p.most = f.bytes
+	p.most, p.exif = f.bytes, f.exif
 	if f.channels != 1 && f.channels != 3 {
 		return fmt.Errorf("pictures of %d inks are not read, only grey and RGB", f.channels)
 	}

@@ -86,6 +86,10 @@ func (p *Picture) readMeaning() error {
 			if _, ok := said[kind]; !ok {
 				said[kind] = p.profiled(at+8, length)
 			}
+		case "eXIf": // PNG specification, third edition, 11.3.4.5: Exif from the mark of its order of bytes on
+			if length <= p.size-at-8 {
+				p.exif = io.NewSectionReader(p.r, at+8, length)
+			}
 		case "tRNS":
 			p.most *= 4 // alpha besides
 		}
