@@ -125,14 +125,7 @@ func (p *packing) summary() string {
 		on = " on " + p.o.Date
 	}
 	return fmt.Sprintf("A recipe for pictures of the Moon, made%s from %s: the manifest, the records of all that was made, and the content ids of all that went in and came out.",
-		on, numbered(len(contents(p.index.Inputs)), "file"))
-}
-
-func numbered(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return strconv.Itoa(n) + " " + what + "s"
+		on, Counted(len(contents(p.index.Inputs)), "file"))
 }
 
 // contents are the distinct contents among inputs.
@@ -213,7 +206,7 @@ func (c *crate) inputs() (objects, params []string) {
 		if in.Pictures > 0 {
 			delete(t, "sha256") // it is of a list, and of no file
 			t["@type"] = "Dataset"
-			t["description"] = fmt.Sprintf("A clip of %s; its id is the SHA-256 of the list of theirs, in hexadecimal digits, a line each.", numbered(in.Pictures, "picture"))
+			t["description"] = fmt.Sprintf("A clip of %s; its id is the SHA-256 of the list of theirs, in hexadecimal digits, a line each.", Counted(in.Pictures, "picture"))
 			t["hasPart"] = links(c.pictures(in))
 		}
 		t["exampleOfWork"] = links(blocks)
@@ -244,7 +237,7 @@ func (c *crate) outputs() (results, params []string) {
 		if o.Files > 0 {
 			delete(t, "sha256") // it is of the folder's list, and of no file
 			t["@type"] = "Dataset"
-			t["description"] = fmt.Sprintf("A folder of %s; its id is the SHA-256 of their list.", numbered(o.Files, "file"))
+			t["description"] = fmt.Sprintf("A folder of %s; its id is the SHA-256 of their list.", Counted(o.Files, "file"))
 		}
 		t["exampleOfWork"] = link{"#output-" + o.Block}
 		t["subjectOf"] = link{recordName(o.Record)}
@@ -267,7 +260,7 @@ func (c *crate) parameters(blocks []string, way string) []string {
 	var out []string
 	for _, b := range slices.Sorted(maps.Keys(all)) {
 		out = append(out, c.add(thing{"@id": "#" + way + "-" + b, "@type": "FormalParameter", "name": b, "additionalType": "File",
-			"conformsTo": link{parameterType}, "description": numbered(all[b], "file") + " of the block " + b}))
+			"conformsTo": link{parameterType}, "description": Counted(all[b], "file") + " of the block " + b}))
 	}
 	if len(out) > 0 && !slices.ContainsFunc(c.graph, func(t thing) bool { return t["@id"] == parameterType }) {
 		c.add(thing{"@id": parameterType, "@type": "CreativeWork", "name": "FormalParameter", "version": "1.0-RELEASE"})

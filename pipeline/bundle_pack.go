@@ -27,7 +27,7 @@ type PackOptions struct {
 	Site      bool
 	Comments  bool
 	// Panel, if not nil, writes a stack's product as a file, to begin with when the clips are gone; its values are on the ports that
-	// source knows.
+	// source knows. Panels that were read from files are held then as they are.
 	Panel func(w io.Writer, from ID, source func(port string) (Source, bool), record []byte) error
 	// Look, if not nil, makes a small picture of a delivered one: its bytes and ending, or nothing where there is none to be made.
 	Look func(file string) (picture []byte, ending string, err error)
@@ -66,9 +66,6 @@ type packedOutput struct {
 func WritePack(ctx context.Context, m *Manifest, c *cache.Cache, o PackOptions, w io.Writer) (PackIndex, error) {
 	p := &packing{m: m, o: o, texts: map[string]bool{}}
 	p.index = PackIndex{Version: packVersion, Program: o.Program, Title: m.Night.Title, Date: o.Date, Site: o.Site && m.Night.Site != nil}
-	if o.Panel != nil && !o.Clips && slices.ContainsFunc(m.Blocks, func(b *Block) bool { return b.Kind == panelsKind }) {
-		return p.index, &RequestError{filepath.ToSlash(m.File) + " begins with panels from files already: --with-clips packs these as they are, with all that their headers say (place and observer too, if they do)"}
-	}
 	p.g = lookAt(ctx, m, c, o)
 	if err := p.outputs(ctx); err != nil {
 		return p.index, err
@@ -266,7 +263,7 @@ func (p *packing) inputs(ctx context.Context) error {
 				continue
 			}
 			in := PackInput{Block: ref.String(), Name: packNameOf(folders[ref], f.id, f.path), ID: f.id, Bytes: f.size,
-				In: p.o.Clips, Pictures: len(f.pictures)}
+				In: p.o.Clips || p.o.Panel != nil && b.Kind == panelsKind, Pictures: len(f.pictures)}
 			if in.Pictures > 0 {
 				in.Name = packNameOf(folders[ref], f.id, "")
 			}

@@ -7,7 +7,7 @@ import (
 )
 
 // pageText is the crate's description for people. The template escapes whatever comes from a manifest.
-var pageText = template.Must(template.New("page").Funcs(template.FuncMap{"count": numbered}).Parse(`<!DOCTYPE html>
+var pageText = template.Must(template.New("page").Funcs(template.FuncMap{"count": Counted}).Parse(`<!DOCTYPE html>
 <html lang="en">
 <head>
 <meta charset="utf-8">

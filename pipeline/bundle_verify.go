@@ -93,7 +93,7 @@ func (v *verifier) sorted(here map[ID]bool, only []string) (whole []string, lack
 			continue
 		}
 		lacking = append(lacking, Proof{File: out.File, State: Unmade,
-			Reason: fmt.Sprintf("%d of the %s that it was made from are not here", lacks, numbered(len(rec.Captures), "file"))})
+			Reason: fmt.Sprintf("%d of the %s that it was made from are not here", lacks, Counted(len(rec.Captures), "file"))})
 	}
 	return whole, lacking, nil
 }

@@ -128,7 +128,7 @@ func TestCostsKnowEveryPart(t *testing.T) {
 	}
 	dir := t.TempDir()
 	var stdout, stderr bytes.Buffer
-	f := runFlags{json: true, jobs: 1}
+	f := runFlags{json: true, workFlags: workFlags{jobs: 1}}
 	f.dir = filepath.Join(dir, "cache")
 	if err := f.run(context.Background(), &stdout, &stderr, writeNight(t, from, dir)); err != nil {
 		t.Fatalf("%v: %s", err, stderr.String())

@@ -130,6 +130,7 @@ type foundClip struct {
 	declared int64 // frames
 	bytes    int64
 	start    int64          // Unix ns, 0 unknown
+	byClock  bool           // it says when it began, and not how its camera's clock stood to UTC
 	panel    bool           // one that this program stacked
 	sequence *foundSequence // nil: a file
 }

@@ -73,7 +73,7 @@ func readClip(path string) (foundClip, error) {
 		return foundClip{}, errors.New("it holds no frame")
 	}
 	return foundClip{path: path, frames: x.Frames, declared: x.Declared, start: x.StartUnixNS,
-		bytes: int64(x.Frames) * x.Layout.FrameBytes(), kind: kindOf(x)}, nil
+		byClock: x.ClockUnixNS != 0, bytes: int64(x.Frames) * x.Layout.FrameBytes(), kind: kindOf(x)}, nil
 }
 
 // kindOf is what clips of one night share.

@@ -109,7 +109,8 @@ func readSequence(q *foundSequence) (foundClip, error) {
 			bytes += st.Size()
 		}
 	}
-	return foundClip{path: q.Path, sequence: q, frames: x.Frames, declared: x.Declared, start: x.StartUnixNS, bytes: bytes, kind: kindOf(x)}, nil
+	return foundClip{path: q.Path, sequence: q, frames: x.Frames, declared: x.Declared, start: x.StartUnixNS, byClock: x.ClockUnixNS != 0,
+		bytes: bytes, kind: kindOf(x)}, nil
 }
 
 // apartFiles parts files from sequences.

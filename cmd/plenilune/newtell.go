@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"time"
 	"unicode"
+
+	"plenilune/pipeline"
 )
 
 // shown is a name as it may go to a terminal: what it cannot show, or what would
@@ -29,7 +31,7 @@ func (n *folderNight) tell(w io.Writer) {
 		n.tellPanels(w)
 		return
 	}
-	fmt.Fprintf(w, "%s taken", counted(len(n.clips), "clip"))
+	fmt.Fprintf(w, "%s taken", pipeline.Counted(len(n.clips), "clip"))
 	if len(n.clips) > 0 {
 		fmt.Fprintf(w, ", %s%s", n.clips[0].kind, n.amount())
 	}
@@ -38,6 +40,15 @@ func (n *folderNight) tell(w io.Writer) {
 		if int64(c.frames) < c.declared {
 			fmt.Fprintf(w, "note: %s was cut short: %d of %d frames are there and used\n", shown(c.path), c.frames, c.declared)
 		}
+	}
+	byClock := 0
+	for _, c := range n.clips {
+		if c.byClock {
+			byClock++
+		}
+	}
+	if byClock > 0 {
+		fmt.Fprintf(w, "note: the time of %s is that of the camera's clock alone; clock in the clips block makes it count\n", pipeline.Counted(byClock, "clip"))
 	}
 	if len(n.clips) == 1 && n.clips[0].sequence != nil {
 		fmt.Fprintf(w, "note: this is one clip of %d frames; if each is a panel that was stacked already: plenilune new --panels %s\n", n.clips[0].frames, shown(n.dir))
@@ -52,7 +63,7 @@ func (n *folderNight) tell(w io.Writer) {
 
 // tellPanels does so of panels that were stacked already.
 func (n *folderNight) tellPanels(w io.Writer) {
-	fmt.Fprintf(w, "%s taken", counted(len(n.clips), "panel"))
+	fmt.Fprintf(w, "%s taken", pipeline.Counted(len(n.clips), "panel"))
 	untimed := 0
 	for _, c := range n.clips {
 		if c.start == 0 {
@@ -125,7 +136,11 @@ func (n *folderNight) tellLeftOut(w io.Writer) {
 		}
 	}
 	if n.hidden > 0 {
-		fmt.Fprintf(w, "left out: %s\n", counted(n.hidden, "hidden file or folder"))
+		what := "hidden file or folder"
+		if n.hidden > 1 {
+			what = "hidden files or folders"
+		}
+		fmt.Fprintf(w, "left out: %d %s\n", n.hidden, what)
 	}
 }
 
@@ -142,16 +157,4 @@ func (n *folderNight) tellJSON(s *screen) {
 	for _, l := range n.leftOut {
 		s.object(map[string]any{"event": "left_out", "path": filepath.ToSlash(l.path), "why": l.why})
 	}
-}
-
-// counted is a number with what it counts, one or more.
-func counted(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	switch what {
-	case "hidden file or folder":
-		return fmt.Sprintf("%d hidden files or folders", n)
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }

@@ -83,6 +83,18 @@ clips "disk" {
 {{- if .Own}}
   masters{{if .Sequences}}  {{end}} = [{{range $i, $m := .Own}}{{if $i}}, {{end}}master.{{$m}}{{end}}]
 {{- end}}
+{{- if .ByClock}}
+
+  # The clips say when they were taken by their camera's clock alone. How far that was
+  # ahead of UTC, or "utc" if it went by UTC, makes these times count.
+  # clock = "+02:00"
+{{- end}}
+{{- if .Timeless}}
+
+  # taken "CLIP" { # the middle of a clip that does not say when it was taken
+  #   utc = "2024-03-19T20:04:00Z"
+  # }
+{{- end}}
 
   # bayer = "ignore"      # a colour camera behind an infrared-pass filter
   # filter {
@@ -252,6 +264,8 @@ type manifestData struct {
 	Except      []manifestExcept
 	Bands       []manifestBand
 	Panels      bool // instead of clips
+	ByClock     bool // some clips tell the time by a clock of which nothing is known
+	Timeless    bool // some tell none
 }
 
 // manifest writes the recipe for what was found, for a file in the folder base.
@@ -291,6 +305,8 @@ func (n *folderNight) manifest(name string) ([]byte, error) {
 		return nil, err
 	}
 	data.Files = files
+	data.ByClock = slices.ContainsFunc(n.clips, func(c foundClip) bool { return c.byClock })
+	data.Timeless = slices.ContainsFunc(n.clips, func(c foundClip) bool { return c.start == 0 && !c.byClock })
 	if data.Sequences, err = sequencePatterns(base, runs); err != nil {
 		return nil, err
 	}

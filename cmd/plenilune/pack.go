@@ -8,7 +8,6 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
-	"runtime"
 	"runtime/debug"
 	"slices"
 	"strings"
@@ -18,11 +17,13 @@ import (
 
 	"plenilune/pipeline"
 	"plenilune/steps"
+	"plenilune/steps/captures"
 	"plenilune/steps/publish"
 )
 
 type packFlags struct {
 	cacheFlags
+	workFlags
 	out, run, clips, date, license string
 	set                            []string
 	json, withClips, withPanels    bool
@@ -38,16 +39,17 @@ func packCommand() *cobra.Command {
 its last run made, the SHA-256 and size of all that went in and came out, the versions of
 all parts, and small pictures. It is an RO-Crate (1.1, with the profiles Process Run Crate
 and Workflow Run Crate), which other programs read too. The manifest must have been run as
-it stands: nothing is computed. Equal runs give equal packs, to the last byte.
+it stands: no picture is computed; files that are not known yet are read and looked at,
+within -j and --memory. Equal runs give equal packs, to the last byte.
 
 Left at home are: the site, with time zone and skyline, in the place of which the manifest
 says how the Moon was turned at each clip, so that it makes the same to the last bit
 (--with-site keeps them); comments (--with-comments keeps them); and the names of clips,
 which go by the head of their SHA-256. Stacked panels go along by --with-panels, with their
-times, so that the mosaic and all after it can be made again when the clips are gone. Clips
-themselves, and panels that a panels block reads from files, go along by --with-clips, as they
-are: with the times of their frames and what else other programs wrote into them, which may
-tell the place and the observer.
+times, so that the mosaic and all after it can be made again when the clips are gone. Panels
+that a panels block reads from files go along by it, too, and clips themselves by --with-clips,
+each as it is: with its times and what else other programs wrote into it, which may tell the
+place and the observer.
 
 --from names the output folder of the run, which run and verify call -o.`,
 		Example: `  plenilune pack night.hcl -o moon.zip
@@ -57,7 +59,8 @@ tell the place and the observer.
 			return f.pack(cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0])
 		},
 	}
-	f.add(cmd)
+	f.cacheFlags.add(cmd)
+	f.workFlags.add(cmd)
 	fl := cmd.Flags()
 	fl.StringVarP(&f.out, "out", "o", "", "write the pack to `FILE` (default: the manifest's name with the ending .zip)")
 	fl.StringVar(&f.run, "from", "", "output `DIR` of the run (default: as run has it)")
@@ -65,8 +68,8 @@ tell the place and the observer.
 	fl.StringArrayVar(&f.set, "set", nil, "`NAME=VALUE` replaces an entry of the manifest's settings block, as it was for the run; may be repeated")
 	fl.StringVar(&f.date, "date", "", "`DATE` of the night, as 2027-03-19 (default: as the clips or panels tell it, or "+pipeline.Undated+")")
 	fl.StringVar(&f.license, "license", "", "`ADDRESS` of the terms under which it is given away")
-	fl.BoolVar(&f.withClips, "with-clips", false, "put the clips, darks and flats, and panels from files, in too")
-	fl.BoolVar(&f.withPanels, "with-panels", false, "put every stacked panel with all its planes in, and a manifest that begins with them")
+	fl.BoolVar(&f.withClips, "with-clips", false, "put the clips, darks and flats in too, and panels from files")
+	fl.BoolVar(&f.withPanels, "with-panels", false, "put every stacked panel with all its planes in, and a manifest that begins with them; panels from files, too")
 	fl.BoolVar(&f.site, "with-site", false, "keep the site, time zone and skyline in the manifest")
 	fl.BoolVar(&f.comments, "with-comments", false, "keep the manifest's comments")
 	fl.BoolVar(&f.json, "json", false, "print one JSON object a line on stdout")
@@ -84,7 +87,10 @@ func (f *packFlags) pack(ctx context.Context, stdout, stderr io.Writer, file str
 		return err
 	}
 	o := pipeline.PackOptions{OutDir: outDir(file, f.run), Overrides: over, Steps: steps.All(), Program: revision(), License: f.license,
-		Jobs: runtime.GOMAXPROCS(0), Memory: 1 << 30, Clips: f.withClips, Site: f.site, Comments: f.comments, Look: packLook}
+		Clips: f.withClips, Site: f.site, Comments: f.comments, Look: packLook}
+	if o.Jobs, o.Memory, err = f.bounds(); err != nil {
+		return err
+	}
 	if f.withPanels {
 		o.Panel = publish.WritePanel
 	}
@@ -123,11 +129,17 @@ func (f *packFlags) tell(stdout, stderr io.Writer, out string, size int64, m *pi
 			looks++
 		}
 	}
+	along := 0 // files that are in it as they are
+	for _, in := range x.Inputs {
+		if in.In {
+			along++
+		}
+	}
 	var home []string
 	for _, h := range []struct {
 		kept bool
 		what string
-	}{{f.site || m.Night.Site == nil, "the site"}, {f.comments, "comments"}, {false, "names of clips"}, {f.withClips, "the clips themselves"}} {
+	}{{f.site || m.Night.Site == nil, "the site"}, {f.comments, "comments"}, {false, "names of clips"}, {along == len(x.Inputs), "the clips themselves"}} {
 		if !h.kept {
 			home = append(home, h.what)
 		}
@@ -138,14 +150,14 @@ func (f *packFlags) tell(stdout, stderr io.Writer, out string, size int64, m *pi
 			"outputs": len(x.Outputs), "previews": looks, "panels": len(x.Panels), "with_clips": f.withClips, "with_site": x.Site, "left_out": home})
 		return
 	}
-	fmt.Fprintf(stderr, "%s: the recipe of %s, made from %s, with %s\n", bytesText(size), counted(len(x.Outputs), "file"), counted(len(x.Inputs), "clip"), counted(looks, "preview"))
-	if f.withPanels {
-		fmt.Fprintf(stderr, "in it too: %s, with the times at which they were taken, to begin with when the clips are gone\n", counted(len(x.Panels), "panel"))
+	fmt.Fprintf(stderr, "%s: the recipe of %s, made from %s, with %s\n", bytesText(size), pipeline.Counted(len(x.Outputs), "file"), pipeline.Counted(len(x.Inputs), "clip"), pipeline.Counted(looks, "preview"))
+	if len(x.Panels) > 0 {
+		fmt.Fprintf(stderr, "in it too: %s, with the times at which they were taken, to begin with when the clips are gone\n", pipeline.Counted(len(x.Panels), "panel"))
+	}
+	if along > 0 {
+		fmt.Fprintf(stderr, "in it as they are: %s, with their times and whatever other programs wrote into them, place and observer too\n", pipeline.Counted(along, "file"))
 	}
 	fmt.Fprintf(stderr, "left at home: %s\n", strings.Join(home, ", "))
-	if f.withClips {
-		fmt.Fprintln(stderr, "the clips, and panels from files, are in it as they are, with the times of their frames and whatever other programs wrote into them, place and observer too")
-	}
 	fmt.Fprintln(stdout, filepath.ToSlash(out))
 }
 
@@ -170,22 +182,35 @@ func (f *packFlags) dateOf(m *pipeline.Manifest) (string, error) {
 		if b.Kind != "clips" {
 			continue
 		}
-		for _, path := range b.Paths {
-			if x, err := probe(path); err == nil && x.StartUnixNS > 0 { // one that cannot be read tells no time
-				began = append(began, x.StartUnixNS)
-			}
-		}
-		for _, q := range b.Sequences {
-			if x, err := probePictures(q.Pictures); err == nil && x.StartUnixNS > 0 {
-				began = append(began, x.StartUnixNS)
-			}
-		}
+		began = append(began, clipsBegan(b)...)
 	}
 	if len(began) == 0 {
 		return pipeline.Undated, nil
 	}
 	slices.Sort(began)
 	return time.Unix(0, began[len(began)/2]).UTC().Format(time.DateOnly), nil
+}
+
+// clipsBegan are the times at which a block's clips began, of those that tell it.
+func clipsBegan(b *pipeline.Block) (began []int64) {
+	says := &captures.ClipSettings{}
+	for _, s := range b.Steps {
+		if of, ok := s.Settings.(*captures.ClipSettings); ok {
+			says = of
+		}
+	}
+	note := func(x captures.Index, err error) {
+		if at := says.BeganUnixNS(x); err == nil && at > 0 { // one that cannot be read tells no time
+			began = append(began, at)
+		}
+	}
+	for _, path := range b.Paths {
+		note(probe(path))
+	}
+	for _, q := range b.Sequences {
+		note(probePictures(q.Pictures))
+	}
+	return began
 }
 
 // revision names this program without the machine that it runs on.

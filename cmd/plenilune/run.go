@@ -5,8 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"runtime"
-	"runtime/debug"
 
 	"github.com/spf13/cobra"
 
@@ -17,9 +15,9 @@ import (
 // runFlags are those of the verbs that compute.
 type runFlags struct {
 	cacheFlags
-	out, clips, memory  string
+	workFlags
+	out, clips          string
 	set, only           []string
-	jobs                int
 	fresh, rehash, json bool
 	anyRoom             bool
 
@@ -29,9 +27,8 @@ type runFlags struct {
 
 func (f *runFlags) add(cmd *cobra.Command) {
 	f.cacheFlags.add(cmd)
+	f.workFlags.add(cmd)
 	fl := cmd.Flags()
-	fl.IntVarP(&f.jobs, "jobs", "j", 0, "`N` workers (default: one a processor)")
-	fl.StringVar(&f.memory, "memory", "", "`SIZE` of memory that the work may take, as in 4GB (default: half of what is free)")
 	fl.BoolVar(&f.json, "json", false, "print one JSON object a line on stdout")
 	fl.BoolVar(&f.anyRoom, "any-room", false, "go on even if the disk seems to lack room for what is expected")
 }
@@ -79,15 +76,9 @@ func (f *runFlags) run(ctx context.Context, stdout, stderr io.Writer, file strin
 // execute runs a manifest without faults, and shows what happens on a screen of its own.
 func (f *runFlags) execute(ctx context.Context, s *screen, m *pipeline.Manifest, out string) error {
 	defer s.close()
-	opts := pipeline.Options{OutDir: out, Jobs: f.jobs, Only: f.only, Fresh: f.fresh, Rehash: f.rehash, Build: buildName()}
+	opts := pipeline.Options{OutDir: out, Only: f.only, Fresh: f.fresh, Rehash: f.rehash, Build: buildName()}
 	var err error
-	if opts.Jobs < 0 {
-		return requestf("-j %d: want at least 1 worker", f.jobs)
-	}
-	if opts.Jobs == 0 {
-		opts.Jobs = runtime.GOMAXPROCS(0)
-	}
-	if opts.Memory, err = f.budget(); err != nil {
+	if opts.Jobs, opts.Memory, err = f.bounds(); err != nil {
 		return err
 	}
 	cacheDir, err := f.folder()
@@ -120,22 +111,4 @@ func (f *runFlags) execute(ctx context.Context, s *screen, m *pipeline.Manifest,
 		return &toldError{exitFailed}
 	}
 	return err
-}
-
-// budget is the memory that parts may take together, and tells the runtime.
-func (f *runFlags) budget() (int64, error) {
-	budget := int64(1 << 30)
-	if free := freeBytes(); free > 0 {
-		budget = free / 2
-	}
-	if f.memory != "" {
-		n, err := parseBytes("--memory", f.memory)
-		if err != nil {
-			return 0, err
-		}
-		budget = n
-	}
-	// The runtime needs a floor to work in: a limit below it only burns time.
-	debug.SetMemoryLimit(max(budget, 256<<20))
-	return budget, nil
 }

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"encoding/binary"
 	"math"
 	"os"
 	"strconv"
@@ -74,15 +73,16 @@ func numbersOf(ts *testscript.TestScript, name string) []float64 {
 	ts.Check(err)
 	f, err := tiff.Open(bytes.NewReader(b), int64(len(b)))
 	ts.Check(err)
-	if f.Header.Sample != tiff.Float32 || f.Header.Channels != 1 {
+	if f.Sample != tiff.Float32 || f.Channels != 1 {
 		ts.Fatalf("%s is not of one channel of float32", name)
 	}
-	out := make([]float64, 0, f.Header.Width*f.Header.Height)
-	row := make([]byte, f.Header.RowBytes())
-	for y := range f.Header.Height {
-		ts.Check(f.Row(y, row))
-		for x := 0; x < len(row); x += f.Header.RowBytes() / f.Header.Width {
-			out = append(out, float64(math.Float32frombits(binary.LittleEndian.Uint32(row[x:]))))
+	ts.Check(f.Load(1 << 30))
+	out := make([]float64, 0, f.Width*f.Height)
+	row := make([]float32, f.Width)
+	for y := range f.Height {
+		f.Row(y, row)
+		for _, v := range row {
+			out = append(out, float64(v))
 		}
 	}
 	return out

@@ -10,7 +10,6 @@ import (
 	"os"
 	"path"
 	"path/filepath"
-	"runtime"
 	"slices"
 	"strings"
 	"text/tabwriter"
@@ -73,9 +72,8 @@ earlier summary, and no other file.`,
 			return verify(cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr(), args[0])
 		},
 	}
+	f.workFlags.add(cmd)
 	fl := cmd.Flags()
-	fl.IntVarP(&f.jobs, "jobs", "j", 0, "`N` workers (default: one a processor)")
-	fl.StringVar(&f.memory, "memory", "", "`SIZE` of memory that the work may take, as in 4GB (default: half of what is free)")
 	fl.BoolVar(&f.json, "json", false, "print one JSON object a line on stdout")
 	fl.StringVarP(&f.out, "out", "o", "", "output `DIR` to compare with (default: the manifest's name without ending, then -out, beside it)")
 	fl.StringVar(&f.clips, "clips", "", "look for the manifest's files under `DIR` instead")
@@ -211,14 +209,8 @@ func (f *verifyFlags) judge(stdout, stderr io.Writer, v comparison) error {
 
 // options are of the run that makes everything anew.
 func (f *verifyFlags) options() (opts pipeline.Options, err error) {
-	if f.jobs < 0 {
-		return opts, requestf("-j %d: want at least 1 worker", f.jobs)
-	}
-	opts = pipeline.Options{Jobs: f.jobs, Only: f.only, Build: buildName()}
-	if opts.Jobs == 0 {
-		opts.Jobs = runtime.GOMAXPROCS(0)
-	}
-	opts.Memory, err = f.budget()
+	opts = pipeline.Options{Only: f.only, Build: buildName()}
+	opts.Jobs, opts.Memory, err = f.bounds()
 	return opts, err
 }
 
@@ -265,7 +257,7 @@ func showProofs(w io.Writer, proofs []pipeline.Proof) error {
 			fmt.Fprintf(w, "    %s: %s → %s\n", c.What, orNone(c.Old), orNone(c.New))
 		}
 	}
-	fmt.Fprintf(w, "\n%d of %s the same, bit for bit\n", count[pipeline.Proven], counted(len(proofs), "file"))
+	fmt.Fprintf(w, "\n%d of %s the same, bit for bit\n", count[pipeline.Proven], pipeline.Counted(len(proofs), "file"))
 	var err error
 	if n := count[pipeline.Alike]; n > 0 {
 		_, err = fmt.Fprintf(w, "%d with the same pixels, made from the pack's panels; only the clips would prove the bytes of the record too\n", n)

@@ -144,7 +144,7 @@ func (f *watchFlags) watcher(stderr io.Writer, file string) (*watcher, error) {
 	w := &watcher{file: file, clips: f.clips, set: over, pace: &pace{most: jobs}, every: time.Second, placeAfter: 30 * time.Second,
 		land: newLanding(), wake: make(chan struct{}, 1), panels: map[string]*watchedPanel{}, known: nightKnown{title: m.Night.Title, stage: "waiting for the first clip"}}
 	w.opts = pipeline.Options{Jobs: jobs, Build: buildName()}
-	run := runFlags{memory: f.memory}
+	run := workFlags{memory: f.memory}
 	w.opts.Memory, err = run.budget()
 	return w, err
 }

@@ -9,14 +9,15 @@ import (
 )
 
 // layOut has the frames of clips laid out that do not lie plainly in a file. From then on what was laid out is the file.
-func layOut(x *pipeline.Expansion, items []pipeline.Item, s partSettings, encoding string) ([]pipeline.Item, error) {
+func layOut(x *pipeline.Expansion, items []pipeline.Item, a asked) ([]pipeline.Item, error) {
 	var out []pipeline.Item
+	var untold []pipeline.ID
 	sources := make([]*pipeline.Node, len(items))
 	parts := make([]func(src pipeline.Value, s source) pipeline.Part, len(items))
 	var pending error
 	for i, it := range items {
 		var err error
-		if sources[i], parts[i], err = openSource(x, it, encoding); errors.Is(err, pipeline.ErrPending) {
+		if sources[i], parts[i], err = openSource(x, it, a.encoding); errors.Is(err, pipeline.ErrPending) {
 			pending = err
 		} else if err != nil {
 			return nil, err
@@ -37,8 +38,14 @@ func layOut(x *pipeline.Expansion, items []pipeline.Item, s partSettings, encodi
 			n := x.Add(parts[i](src, known))
 			it = it.With("file", n.Out("file"))
 			delete(it.Values, "pictures") // a copy's
-			out = append(out, it.With("index", x.Add(indexLaidPart(it, n.Out("laid"), s)).Out("index")))
+			out = append(out, it.With("index", x.Add(indexLaidPart(it, n.Out("laid"), a)).Out("index")))
+			if known.byClock() && a.Timed && a.clock == clockAuto && a.taken[it.ID] == 0 {
+				untold = append(untold, it.ID)
+			}
 		}
+	}
+	if pending == nil {
+		warnOfClocks(x, len(items), untold)
 	}
 	return out, pending
 }
@@ -75,9 +82,11 @@ func openSource(x *pipeline.Expansion, it pipeline.Item, encoding string) (*pipe
 }
 
 // indexLaidPart is the index of a clip that was laid out.
-func indexLaidPart(it pipeline.Item, laid pipeline.Value, s partSettings) pipeline.Part {
+func indexLaidPart(it pipeline.Item, laid pipeline.Value, a asked) pipeline.Part {
+	s := a.of(it)
+	s.Clock = a.clock
 	p := indexPart(it, s)
-	p.Name, p.Version, p.Run = "index-laid", 2, pipeline.Bind(runIndexLaid)
+	p.Name, p.Version, p.Run = "index-laid", 3, pipeline.Bind(runIndexLaid)
 	p.In = append(p.In, pipeline.Input{Port: "laid", Value: laid})
 	return p
 }
@@ -93,10 +102,15 @@ func runIndexLaid(_ context.Context, s partSettings, t *pipeline.Task) error {
 		return err
 	}
 	defer closer.Close()
-	c, err := lookAt(f, l.clip(), s)
+	clip, err := l.timed(s.Clock, s.TakenUnixNS)
+	if err != nil {
+		return err
+	}
+	c, err := lookAt(f, clip, s)
 	if err != nil {
 		return fmt.Errorf("look at what was laid out: %w", err)
 	}
+	c.told = len(l.Clock) > 0
 	c.state(t, s)
 	c.warn(t, pipeline.ClipName(src.ID()), s)
 	return t.PutTable("index", c.index())

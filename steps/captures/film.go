@@ -34,7 +34,7 @@ const mostFilmPixels = 1 << 27
 // filmPart asks what a film is.
 func filmPart(it pipeline.Item, set sourceSettings) pipeline.Part {
 	return pipeline.Part{
-		Name: "film", Item: it, Version: 2, Settings: set,
+		Name: "film", Item: it, Version: 3, Settings: set,
 		In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}}, Out: []string{"source"},
 		Memory: 256 << 20, Run: pipeline.Bind(runFilm),
 	}
@@ -49,6 +49,7 @@ type streamSays struct {
 	Transfer string `json:"color_transfer"`
 	Frames   string `json:"nb_frames"`
 	Rate     string `json:"avg_frame_rate"`
+	Tags     tags   `json:"tags"`
 }
 
 func runFilm(ctx context.Context, set sourceSettings, t *pipeline.Task) error {
@@ -70,7 +71,8 @@ func runFilm(ctx context.Context, set sourceSettings, t *pipeline.Task) error {
 func lookAtFilm(set sourceSettings, ask func(args []string, out *limited) (said string, err error)) (source, error) {
 	args := append([]string{"-hide_banner", "-v", "error"}, only...)
 	args = append(args, "-select_streams", "V:0", "-show_entries",
-		"stream=codec_name,width,height,pix_fmt,color_transfer,nb_frames,avg_frame_rate:format=duration", "-of", "json", pipeline.FilePath)
+		"stream=codec_name,width,height,pix_fmt,color_transfer,nb_frames,avg_frame_rate:stream_tags=creation_time:"+
+			"format=duration:format_tags=creation_time,com.apple.quicktime.creationdate", "-of", "json", pipeline.FilePath)
 	out := &limited{most: 1 << 20}
 	said, err := ask(args, out)
 	if err != nil {
@@ -78,14 +80,12 @@ func lookAtFilm(set sourceSettings, ask func(args []string, out *limited) (said 
 	}
 	var says struct {
 		Streams []streamSays `json:"streams"`
-		Format  struct {
-			Duration string `json:"duration"`
-		} `json:"format"`
+		Format  formatSays   `json:"format"`
 	}
 	if err := json.Unmarshal(out.b, &says); err != nil || len(says.Streams) == 0 {
 		return source{}, unreadable(set.Program, said, errors.New("no moving picture is in it"))
 	}
-	return says.Streams[0].source(set.Encoding, says.Format.Duration)
+	return says.Streams[0].source(set.Encoding, says.Format)
 }
 
 // They are the first version of FFmpeg that can be asked to give every frame once, whatever its time (-fps_mode).
@@ -144,7 +144,7 @@ func firstLine(said string) string {
 }
 
 // source decides how a film is decoded.
-func (v streamSays) source(setting, duration string) (source, error) {
+func (v streamSays) source(setting string, whole formatSays) (source, error) {
 	s := source{Format: v.Codec + ", " + v.Format, Width: v.Width, Height: v.Height, Planes: 3, Bits: 8}
 	grey := strings.HasPrefix(v.Format, "gray") || strings.HasPrefix(v.Format, "ya8") || strings.HasPrefix(v.Format, "ya16") || strings.HasPrefix(v.Format, "mono")
 	if grey {
@@ -156,7 +156,12 @@ func (v streamSays) source(setting, duration string) (source, error) {
 	if w, h := int64(v.Width), int64(v.Height); w < 1 || h < 1 || w > 1<<16 || h > 1<<16 || w*h > mostFilmPixels {
 		return s, fmt.Errorf("a film of %d×%d px; up to %d Mpx are read", v.Width, v.Height, mostFilmPixels/1000000)
 	}
-	s.Frames = countOf(v.Frames, duration, v.Rate)
+	s.Frames, s.FrameS = countOf(v.Frames, whole.Duration, v.Rate), frameSeconds(v.Rate)
+	made := whole.Tags.moment()
+	if made.UnixNS == 0 {
+		made = v.Tags.moment()
+	}
+	s.Began, s.Zoned = made.UnixNS, made.Zoned
 	var err error
 	s.Encoding, err = filmEncoding(setting, v.Transfer, !grey && !storesRGB(v.Format))
 	return s, err
@@ -229,7 +234,7 @@ func filmEncoding(setting, transfer string, luma bool) (encoding, error) {
 // layFilmPart decodes a film, once, into plain frames.
 func layFilmPart(it pipeline.Item, src pipeline.Value, s source, program string) pipeline.Part {
 	return pipeline.Part{
-		Name: "lay-film", Item: it, Version: 2, Settings: layFilmSettings{program},
+		Name: "lay-film", Item: it, Version: 3, Settings: layFilmSettings{program},
 		In:  []pipeline.Input{{Port: "file", Value: it.Values["file"]}, {Port: "source", Value: src}},
 		Out: []string{"file", "laid"}, StandIn: "file",
 		Memory: 256<<20 + 8*s.layout().FrameBytes(), Run: pipeline.Bind(runLayFilm),
@@ -289,6 +294,7 @@ func runLayFilm(ctx context.Context, set layFilmSettings, t *pipeline.Task) erro
 	case said != "":
 		t.Warn("clip-damaged", "%s: %d frames came of it, and the program that reads it says: %s", clip, l.layer.out.Frames, firstLine(said))
 	}
+	l.layer.out.timeFilm(s)
 	t.Fact("frames laid out", float64(l.layer.out.Frames), "frames")
 	t.FactText("decoded by", set.Program)
 	t.FactText("encoding", s.Encoding.tell())

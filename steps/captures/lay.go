@@ -7,11 +7,11 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
 
 	"plenilune/pipeline"
 	"plenilune/steps/format/picture"
 	"plenilune/steps/format/raw"
+	"plenilune/steps/format/tiff"
 )
 
 // laid tells how the frames lie that were laid out: one after the other, without anything between, the smaller byte of a
@@ -24,13 +24,14 @@ type laid struct {
 	Damaged []int      `json:"damaged"` // numbers of those that could not be read, and are black
 
 	Times []int64 `json:"times_unix_ns,omitempty"` // of each frame, UTC, 0 where unknown; none if all are
+	Clock []int64 `json:"clock_unix_ns,omitempty"` // the same by a camera's clock, of those that do not say how it stands to UTC
 }
 
 // clip is a clip that was laid out as if a file of it had been opened.
 func (l laid) clip() *raw.Clip {
 	c := &raw.Clip{Format: l.Format, Layout: l.Layout, Depth: l.Bits, Frames: l.Frames, Declared: int64(l.Frames), Times: l.Times}
-	if i := slices.IndexFunc(l.Times, func(ns int64) bool { return ns != 0 }); i >= 0 {
-		c.Start, c.TimeSource = l.Times[i], "header"
+	if c.Start = firstOf(l.Times); c.Start != 0 {
+		c.TimeSource = "header"
 	}
 	return c
 }
@@ -38,7 +39,7 @@ func (l laid) clip() *raw.Clip {
 // layPart decodes the pictures of a clip, once, into plain frames.
 func layPart(it pipeline.Item, port string, src pipeline.Value, s source) pipeline.Part {
 	return pipeline.Part{
-		Name: "lay", Item: it, Version: 1,
+		Name: "lay", Item: it, Version: 2,
 		In:  []pipeline.Input{{Port: port, Value: it.Values[port]}, {Port: "source", Value: src}},
 		Out: []string{"file", "laid"}, StandIn: "file",
 		Memory: int64(picturesAtOnce(s)) * 8 * s.layout().FrameBytes(), Run: runLay,
@@ -110,7 +111,7 @@ func (l *layer) pictures(ctx context.Context, t *pipeline.Task, clip pipeline.So
 				return err
 			}
 			l.clipped += got[k].clipped
-			l.out.Times = append(l.out.Times, got[k].taken)
+			l.out.note(got[k].taken)
 			if _, err := w.Write(frames[k]); err != nil {
 				return err
 			}
@@ -121,9 +122,7 @@ func (l *layer) pictures(ctx context.Context, t *pipeline.Task, clip pipeline.So
 	if len(l.out.Damaged) == len(pieces) {
 		return errors.New("none of its pictures can be read")
 	}
-	if !slices.ContainsFunc(l.out.Times, func(ns int64) bool { return ns != 0 }) {
-		l.out.Times = nil
-	}
+	l.out.leaveEmpty()
 	return nil
 }
 
@@ -149,10 +148,29 @@ func (l *layer) judge(t *pipeline.Task, clip pipeline.Source, i int, fault error
 	return nil
 }
 
+// note adds when the next frame was taken.
+func (l *laid) note(m tiff.Moment) {
+	utc, clock := m.UnixNS, int64(0)
+	if !m.Zoned {
+		utc, clock = 0, m.UnixNS
+	}
+	l.Times, l.Clock = append(l.Times, utc), append(l.Clock, clock)
+}
+
+// leaveEmpty leaves out tables of times that are all unknown.
+func (l *laid) leaveEmpty() {
+	if firstOf(l.Times) == 0 {
+		l.Times = nil
+	}
+	if firstOf(l.Clock) == 0 {
+		l.Clock = nil
+	}
+}
+
 // decoded is what came of one picture.
 type decoded struct {
-	taken   int64 // in Unix nanoseconds, UTC; 0: unknown
-	clipped int   // samples
+	taken   tiff.Moment
+	clipped int // samples
 	fault   error
 }
 
@@ -164,25 +182,26 @@ func (l *layer) picture(piece pipeline.Piece, frame []byte) (out decoded) {
 	}
 	defer closer.Close()
 	if l.s.Plain != nil {
-		out.taken, out.fault = l.plain(f, frame)
+		out.taken.UnixNS, out.fault = l.plain(f, frame)
+		out.taken.Zoned = true
 	} else {
-		out.clipped, out.fault = l.decode(f, frame)
+		out.taken, out.clipped, out.fault = l.decode(f, frame)
 	}
 	return out
 }
 
-// decode makes samples of a picture plain numbers.
-func (l *layer) decode(f pipeline.File, frame []byte) (clipped int, err error) {
+// decode makes samples of a picture plain numbers, and tells when it says it was taken.
+func (l *layer) decode(f pipeline.File, frame []byte) (taken tiff.Moment, clipped int, err error) {
 	p, err := picture.Open(f, f.Size())
 	if err != nil {
-		return 0, err
+		return taken, 0, err
 	}
 	if p.Width != l.s.Width || p.Height != l.s.Height || p.Channels != l.s.Planes || p.Bits != l.s.Bits {
-		return 0, &mismatch{fmt.Sprintf("is %s, others are %s: the pictures of a clip must be alike",
+		return taken, 0, &mismatch{fmt.Sprintf("is %s, others are %s: the pictures of a clip must be alike",
 			pictureText(p.Width, p.Height, p.Channels, p.Bits), pictureText(l.s.Width, l.s.Height, l.s.Planes, l.s.Bits))}
 	}
 	if err := p.Load(); err != nil {
-		return 0, err
+		return taken, 0, err
 	}
 	row := make([]float32, p.Width*p.Channels)
 	n := len(row) * l.out.Bits / 8
@@ -190,7 +209,7 @@ func (l *layer) decode(f pipeline.File, frame []byte) (clipped int, err error) {
 		p.Row(y, row)
 		clipped += l.row(frame[y*n:][:n], row)
 	}
-	return clipped, nil
+	return p.Taken(), clipped, nil
 }
 
 func pictureText(w, h, channels, bits int) string {

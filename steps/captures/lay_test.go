@@ -190,13 +190,13 @@ func TestFilmSource(t *testing.T) {
 		{streamSays{Format: "gbrp12le"}, 3, 16, encodingLinear}, {streamSays{Format: "rgb565le"}, 3, 8, encodingLinear}, {streamSays{Format: "gray", Transfer: "iec61966-2-1"}, 1, 8, encodingSRGB},
 	} {
 		c.says.Width, c.says.Height = 4, 2
-		s, err := c.says.source(encodingAuto, "")
+		s, err := c.says.source(encodingAuto, formatSays{})
 		if err != nil || s.Planes != c.planes || s.Bits != c.bits || s.Encoding.Name != c.encoding {
 			t.Errorf("%+v: %+v, %v", c.says, s, err)
 		}
 	}
 	for _, v := range []streamSays{{Format: "gray", Width: 1 << 16, Height: 1 << 16}, {Format: "gray"}, {Format: "yuv420p10le", Width: 4, Height: 2, Transfer: "smpte2084"}} {
-		if _, err := v.source(encodingAuto, ""); err == nil {
+		if _, err := v.source(encodingAuto, formatSays{}); err == nil {
 			t.Errorf("%+v is accepted", v)
 		}
 	}
@@ -278,7 +278,7 @@ func lone(t *testing.T, picture []byte, set partSettings) Index {
 		t.Fatal(err)
 	}
 	in = map[string][]any{"file": {r.Stored("file")}, "laid": {r.Stored("laid")}}
-	if r, err = b.Run(t, indexLaidPart(pipeline.Item{}, pipeline.Value{}, set), in); err != nil {
+	if r, err = b.Run(t, indexLaidPart(pipeline.Item{}, pipeline.Value{}, asked{partSettings: set}), in); err != nil {
 		t.Fatal(err)
 	}
 	r.Table("index", &x)

@@ -20,12 +20,14 @@ type Index struct {
 	White       float64    `json:"white"`         // the largest possible sample, in sample units
 	TimesUnixNS []int64    `json:"times_unix_ns"` // of each frame, UTC, 0 where unknown; empty if all are
 	StartUnixNS int64      `json:"start_unix_ns"` // UTC, 0 if unknown
-	TimeSource  string     `json:"time_source"`   // "trailer", "header" or ""
+	TimeSource  string     `json:"time_source"`   // what told the times, as "trailer" or "header"; "" for nothing
 	Level       float64    `json:"level"`         // mean of the samples looked at, share of white
 	Empty       bool       `json:"empty"`         // no frames
 
 	// Foreign tells that the file holds no plain frames; nothing else is told of it then. They are laid out first.
 	Foreign string `json:"foreign,omitempty"`
+
+	ClockUnixNS int64 `json:"-"` // when it began by a clock of which it does not say how that stands to UTC; told by a probe alone
 
 	FilePattern string     `json:"file_pattern"`    // as the header has it; Layout has what holds
 	Sites       *siteGains `json:"sites,omitempty"` // where filters are ignored
@@ -40,12 +42,16 @@ type capture struct {
 	light   raw.Light
 	big     bool   // samples are big-endian
 	orderBy string // what decided it: "samples", "flag", "setting", "" where there is no doubt
+	told    bool   // the block tells why no time is taken from it, if none is
 }
 
 func look(f pipeline.File, s partSettings) (*capture, error) {
 	clip, err := clips.Open(f, f.Size())
 	if err != nil {
 		return nil, err
+	}
+	if s.TakenUnixNS != 0 {
+		clip = retimed(clip, s.TakenUnixNS)
 	}
 	return lookAt(f, clip, s)
 }

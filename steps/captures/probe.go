@@ -42,6 +42,14 @@ func ProbePictures(pieces []pipeline.Piece) (Index, error) {
 	return Index{}, err
 }
 
+// BeganUnixNS is when a clip that was probed began, in Unix nanoseconds UTC, as a block's settings have it count; 0 if unknown.
+func (s *ClipSettings) BeganUnixNS(x Index) int64 {
+	if ahead, known, err := clockOf(s.Clock); x.StartUnixNS == 0 && x.ClockUnixNS != 0 && known && err == nil {
+		return x.ClockUnixNS - ahead
+	}
+	return x.StartUnixNS
+}
+
 // probeFITS looks at a picture as Probe does at a clip, if it is FITS.
 func probeFITS(piece pipeline.Piece) (x Index, is bool, err error) {
 	f, closer, err := piece.Open()
@@ -73,5 +81,12 @@ func ProbeFilm(ctx context.Context, p pipeline.Programs, path string) (Index, er
 // index tells of a clip what can be told before it is laid out.
 func (s source) index(kind string) Index {
 	l := s.layout()
-	return Index{Foreign: kind, Layout: l, FilePattern: l.Pattern, Frames: s.Frames, Declared: int64(s.Frames), Depth: s.Bits, Empty: kind == kindPicture && s.Frames == 0}
+	x := Index{Foreign: kind, Layout: l, FilePattern: l.Pattern, Frames: s.Frames, Declared: int64(s.Frames), Depth: s.Bits, Empty: kind == kindPicture && s.Frames == 0}
+	switch {
+	case s.byClock():
+		x.ClockUnixNS = s.Began
+	case s.Began != 0:
+		x.StartUnixNS, x.TimeSource = s.Began, "header"
+	}
+	return x
 }

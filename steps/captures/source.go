@@ -22,6 +22,12 @@ type source struct {
 	Scale    float64  `json:"scale"`  // of float32 samples: by what they are multiplied
 	Encoding encoding `json:"encoding"`
 
+	// When it began, in Unix nanoseconds: UTC if Zoned, or else by its camera's clock; 0 if it does not say. Of pictures it is when the
+	// first was taken that can be read, and of a film FrameS is how many seconds a frame lasts, 0 if unknown.
+	Began  int64   `json:"began,omitempty"`
+	Zoned  bool    `json:"zoned,omitempty"`
+	FrameS float64 `json:"frame_s,omitempty"`
+
 	// Of frames that are laid out as they stand in their files: how, and the bits that the files state.
 	Plain *raw.Layout `json:"plain,omitempty"`
 	Depth int         `json:"depth,omitempty"`
@@ -32,6 +38,9 @@ type sourceSettings struct {
 	Encoding string
 	Program  string // its version, for a film; else empty
 }
+
+// byClock tells a clip that says when it was taken, and not how its camera's clock stood to UTC.
+func (s source) byClock() bool { return s.Began != 0 && !s.Zoned }
 
 // laidBits is how many bits a sample has in the frames that are laid out.
 func (s source) laidBits() int {
@@ -76,7 +85,7 @@ func (s source) state(t *pipeline.Task) {
 // picturesPart looks at the first picture that can be read.
 func picturesPart(it pipeline.Item, port string, set sourceSettings) pipeline.Part {
 	return pipeline.Part{
-		Name: "picture", Item: it, Version: 3, Settings: set,
+		Name: "picture", Item: it, Version: 4, Settings: set,
 		In: []pipeline.Input{{Port: port, Value: it.Values[port]}}, Out: []string{"source"},
 		Memory: 256 << 20, Run: pipeline.Bind(runPictures),
 	}
@@ -131,6 +140,8 @@ func lookAtPicture(piece pipeline.Piece, set sourceSettings) (source, error) {
 		return source{}, err
 	}
 	s := source{Format: p.Kind, Width: p.Width, Height: p.Height, Planes: p.Channels, Bits: p.Bits, Encoding: encodingOf(set.Encoding, p)}
+	taken := p.Taken()
+	s.Began, s.Zoned = taken.UnixNS, taken.Zoned
 	if err := p.Load(); err != nil {
 		return s, err
 	}

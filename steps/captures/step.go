@@ -37,6 +37,12 @@ type ClipSettings struct {
 	// filter lets the same light onto all of them.
 	Bayer  string  `hcl:"bayer,optional" oneof:"auto ignore RGGB GRBG GBRG BGGR CYYM YCMY YMCY MYYC"`
 	Filter *Filter `hcl:"filter,block"`
+
+	// Clock is how far the clock was ahead of UTC that times of films and pictures are from, as +02:00, where they do not say it;
+	// utc is +00:00, and of auto such times do not count.
+	Clock string `hcl:"clock,optional"`
+	// Taken says when clips were taken that do not say so themselves, or say it wrongly.
+	Taken []Taken `hcl:"taken,block"`
 }
 
 // ClipsStep indexes the files of a block of clips.
@@ -44,11 +50,14 @@ func ClipsStep() pipeline.Step {
 	return pipeline.Step{
 		Name:  "captures",
 		Block: "clips",
-		New:   func() any { return &ClipSettings{ByteOrder: "auto", Bayer: bayerAuto, Encoding: encodingAuto} },
+		New: func() any {
+			return &ClipSettings{ByteOrder: "auto", Bayer: bayerAuto, Encoding: encodingAuto, Clock: clockAuto}
+		},
+		Check: checkTimes,
 		Expand: func(x *pipeline.Expansion) error {
 			s := x.Settings().(*ClipSettings)
 			set := partSettings{ByteOrder: s.ByteOrder, DepthBits: s.DepthBits, Timed: true, Bayer: s.Bayer}
-			return expand(x, set, s.Encoding, s.Filter)
+			return expand(x, asked{set, s.Encoding, s.Clock, s.takenOf(x)}, s.Filter)
 		},
 	}
 }
@@ -61,7 +70,8 @@ func MastersStep() pipeline.Step {
 		New:   func() any { return &Settings{ByteOrder: "auto", Encoding: encodingAuto} },
 		Expand: func(x *pipeline.Expansion) error {
 			s := x.Settings().(*Settings)
-			return expand(x, partSettings{ByteOrder: s.ByteOrder, DepthBits: s.DepthBits, Bayer: bayerAuto}, s.Encoding, nil)
+			set := partSettings{ByteOrder: s.ByteOrder, DepthBits: s.DepthBits, Bayer: bayerAuto}
+			return expand(x, asked{partSettings: set, encoding: s.Encoding}, nil)
 		},
 	}
 }
@@ -72,20 +82,38 @@ type partSettings struct {
 	DepthBits int
 	Timed     bool // clips: times of frames and exposure matter
 	Bayer     string
+
+	TakenUnixNS int64  // the middle of the clip, as the manifest has it; 0: as the file tells
+	Clock       string // of what was laid out alone, see clockOf
 }
 
-func expand(x *pipeline.Expansion, s partSettings, encoding string, f *Filter) error {
+// asked is what a block says of all its files.
+type asked struct {
+	partSettings
+	encoding string
+	clock    string
+	taken    map[pipeline.ID]int64
+}
+
+// of is what holds for one of them.
+func (a asked) of(it pipeline.Item) partSettings {
+	s := a.partSettings
+	s.TakenUnixNS = a.taken[it.ID]
+	return s
+}
+
+func expand(x *pipeline.Expansion, a asked, f *Filter) error {
 	var items []pipeline.Item
 	for _, it := range x.Items() {
 		if !it.Values["file"].IsZero() {
-			it = it.With("index", x.Add(indexPart(it, s)).Out("index"))
+			it = it.With("index", x.Add(indexPart(it, a.of(it))).Out("index"))
 		}
 		if f != nil {
 			it = it.With("light", x.Add(lightPart(it, f.WavelengthNM)).Out("light"))
 		}
 		items = append(items, it)
 	}
-	items, err := layOut(x, items, s, encoding)
+	items, err := layOut(x, items, a)
 	x.Emit(items...)
 	return err
 }

@@ -46,7 +46,7 @@ func indexLaid(t *testing.T, pics pipelinetest.Pictures) (Index, []byte, *pipeli
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := pipelinetest.New().Run(t, indexLaidPart(pipeline.Item{}, pipeline.Value{}, auto), map[string][]any{"file": {pipelinetest.File(file)}, "laid": {l}})
+	r, err := pipelinetest.New().Run(t, indexLaidPart(pipeline.Item{}, pipeline.Value{}, asked{partSettings: auto}), map[string][]any{"file": {pipelinetest.File(file)}, "laid": {l}})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -46,7 +46,7 @@ func (c *capture) warn(t *pipeline.Task, clip string, s partSettings) {
 	for _, r := range f.Remarks {
 		t.Warn(r.Code, "%s %s", clip, r.Text)
 	}
-	if f.TimeSource == "" && s.Timed {
+	if f.TimeSource == "" && s.Timed && !c.told {
 		t.Warn("clip-without-times", "%s says nowhere when it was taken", clip)
 	}
 }

@@ -121,6 +121,21 @@ func TestRecordsSurvive(t *testing.T) {
 	}
 }
 
+// A program that saves a picture anew in the other byte order, and keeps its texts, keeps the record.
+func TestRecordOfOtherByteOrder(t *testing.T) {
+	packet, err := xmp([]byte("record"), true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := append([]byte("MM\x00*\x00\x00\x00\x08\x00\x01"), 0x02, 0xbc, 0, 1) // one entry: tag 700 of bytes
+	file = binary.BigEndian.AppendUint32(file, uint32(len(packet)))
+	file = append(binary.BigEndian.AppendUint32(file, 26), 0, 0, 0, 0) // behind it no further directory
+	file = append(file, packet...)
+	if got, _, err := ReadRecord(bytes.NewReader(file), int64(len(file))); err != nil || string(got) != "record" {
+		t.Errorf("read as %q, %v", got, err)
+	}
+}
+
 func decode(t testing.TB, file []byte) []byte {
 	t.Helper()
 	img, _, err := image.Decode(bytes.NewReader(file))

@@ -124,7 +124,7 @@ func ReadRecord(r io.ReaderAt, size int64) (record []byte, id string, err error)
 	case bytes.HasPrefix(head, []byte("\x89PNG")):
 		record, err = recordOfPNG(r, size)
 		return record, "", err
-	case bytes.HasPrefix(head, []byte("II*\x00")), bytes.HasPrefix(head, []byte("II+\x00")):
+	case tiff.Begins(head):
 		packet, err := tiff.ReadXMP(r, size)
 		if err != nil {
 			return nil, "", err

@@ -4,6 +4,7 @@ import (
 	"io"
 	"time"
 
+	"plenilune/pipeline"
 	"plenilune/steps/kernel/portable"
 )
 
@@ -244,7 +245,7 @@ func (r *Report) drawLegend(d *drawing, top float64) {
 		y += 22
 	}
 	say("", "North is up, east is left, as on the sky.")
-	say("", "%s of %.1f′ × %.1f′", counted(len(g.Panels), "panel"), r.Optics.WidthArcmin, r.Optics.HeightArcmin)
+	say("", "%s of %.1f′ × %.1f′", pipeline.Counted(len(g.Panels), "panel"), r.Optics.WidthArcmin, r.Optics.HeightArcmin)
 	if len(g.Panels) > 1 {
 		say("", "overlap %.0f %% × %.0f %%", 100*g.OverlapX, 100*g.OverlapY)
 	}

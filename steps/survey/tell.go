@@ -6,6 +6,8 @@ import (
 	"strings"
 	"time"
 	"unicode/utf8"
+
+	"plenilune/pipeline"
 )
 
 // columns is how wide a line may be.
@@ -283,7 +285,7 @@ func (r *Report) tellSession(t *teller) {
 		return
 	}
 	t.head("The session")
-	t.fact("panels", "%d in %s, %s", len(g.Panels), counted(g.Rows, "row"), map[string]string{"lit": "over the sunlit ground", "disk": "over the whole disk"}[r.How.Cover])
+	t.fact("panels", "%d in %s, %s", len(g.Panels), pipeline.Counted(g.Rows, "row"), map[string]string{"lit": "over the sunlit ground", "disk": "over the whole disk"}[r.How.Cover])
 	if len(g.Panels) > 1 {
 		left := "after drift and turn of the field"
 		if r.How.PointingErrorArcmin != nil {

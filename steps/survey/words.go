@@ -25,14 +25,6 @@ func plain(v float64, digits int) string { return strings.TrimPrefix(signed(v, d
 // number writes a number as it was given.
 func number(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
-// counted writes how many there are of something.
-func counted(n int, what string) string {
-	if n != 1 {
-		what += "s"
-	}
-	return fmt.Sprintf("%d %s", n, what)
-}
-
 // minutes writes a time for people.
 func minutes(d time.Duration) string {
 	m := int(math.Round(d.Minutes()))

@@ -37,7 +37,8 @@ type Picture struct {
 	r    io.ReaderAt
 	size int64
 	tiff *tiff.Picture
-	most int64 // bytes of memory that the decoder needs, about
+	exif *io.SectionReader // nil: none
+	most int64             // bytes of memory that the decoder needs, about
 	row  func(y int, dst []float32)
 }
 
@@ -48,14 +49,14 @@ func bound(size int64) int64 { return 64<<20 + 4*size }
 // Sniff tells a picture's kind by its first bytes, "" for none.
 func Sniff(r io.ReaderAt, size int64) string {
 	b := make([]byte, min(8, max(size, 0)))
-	if n, _ := r.ReadAt(b, 0); n < len(b) {
+	if fill(b, r, 0) != nil {
 		return ""
 	}
 	begins := func(s string) bool { return len(b) >= len(s) && string(b[:len(s)]) == s }
 	switch {
 	case begins("\x89PNG\r\n\x1a\n"):
 		return PNG
-	case begins("II*\x00"), begins("MM\x00*"), begins("II+\x00"), begins("MM\x00+"):
+	case tiff.Begins(b):
 		return TIFF
 	case begins("\xff\xd8\xff"):
 		return JPEG
@@ -105,14 +106,24 @@ func (p *Picture) Load() error {
 	return nil
 }
 
+// Taken is when the picture was taken, as far as the Exif in it says: in a segment APP1 of JPEG, in a chunk eXIf of PNG before the
+// pixels, in TIFF itself.
+func (p *Picture) Taken() tiff.Moment {
+	if p.exif == nil {
+		return tiff.Moment{}
+	}
+	return tiff.Taken(p.exif, p.exif.Size())
+}
+
 // Row gives row y: Width·Channels samples, 0…2^Bits−1, or as they are where Bits is 32.
 func (p *Picture) Row(y int, dst []float32) { p.row(y, dst) }
 
 func (p *Picture) openTIFF() (err error) {
-	if p.tiff, err = tiff.OpenPicture(p.r, p.size); err != nil {
+	if p.tiff, err = tiff.Open(p.r, p.size); err != nil {
 		return err
 	}
 	t := p.tiff
+	p.exif = io.NewSectionReader(p.r, 0, p.size)
 	p.Width, p.Height, p.Channels, p.Bits = t.Width, t.Height, t.Channels, 8*t.Sample.Bytes()
 	if t.Profile != nil {
 		p.Encoding, p.Why = profileEncoding(t.Profile), "the file's colour profile"
@@ -131,7 +142,7 @@ func (p *Picture) openJPEG() error {
 	}
 	p.Width, p.Height, p.Bits, p.Channels = c.Width, c.Height, 8, f.channels
 	p.Encoding, p.Why = SRGB, "JPEG pictures are"
-	p.most = f.bytes
+	p.most, p.exif = f.bytes, f.exif
 	if f.channels != 1 && f.channels != 3 {
 		return fmt.Errorf("pictures of %d inks are not read, only grey and RGB", f.channels)
 	}

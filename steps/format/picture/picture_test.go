@@ -154,6 +154,7 @@ func fuzz(t *testing.T, b []byte) {
 	before := allocated()
 	p, err := Open(bytes.NewReader(b), int64(len(b)))
 	if err == nil {
+		p.Taken()
 		err = p.Load()
 	}
 	if took := allocated() - before; took > uint64(bound(int64(len(b))))+1<<22 {

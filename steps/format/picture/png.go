@@ -24,9 +24,9 @@ const mostChunks = 4096
 
 // openPNG reads the header and what is said of the colours.
 func (p *Picture) openPNG() error {
-	b := make([]byte, 29)
-	if n, err := p.r.ReadAt(b, 8); n < 21 {
-		return fmt.Errorf("byte %d: %w", 8+n, noEOF(err))
+	b := make([]byte, 21)
+	if err := fill(b, p.r, 8); err != nil {
+		return err
 	}
 	if string(b[4:8]) != "IHDR" {
 		return fmt.Errorf("byte 12: no header")
@@ -64,8 +64,8 @@ func (p *Picture) readMeaning() error {
 	head := make([]byte, 8)
 	said := map[string]meaning{}
 	for at, n := int64(8), 0; n < mostChunks; n++ {
-		if k, err := p.r.ReadAt(head, at); k < 8 {
-			return fmt.Errorf("byte %d: %w", at, noEOF(err))
+		if err := fill(head, p.r, at); err != nil {
+			return err
 		}
 		length := int64(binary.BigEndian.Uint32(head))
 		switch kind := string(head[4:]); kind {
@@ -86,6 +86,10 @@ func (p *Picture) readMeaning() error {
 			if _, ok := said[kind]; !ok {
 				said[kind] = p.profiled(at+8, length)
 			}
+		case "eXIf": // PNG specification, third edition, 11.3.4.5: Exif from the mark of its order of bytes on
+			if length <= p.size-at-8 {
+				p.exif = io.NewSectionReader(p.r, at+8, length)
+			}
 		case "tRNS":
 			p.most *= 4 // alpha besides
 		}
@@ -97,7 +101,7 @@ func (p *Picture) readMeaning() error {
 // gamma is what a chunk gAMA says.
 func (p *Picture) gamma(at int64) meaning {
 	b := make([]byte, 4)
-	if n, _ := p.r.ReadAt(b, at); n < 4 {
+	if fill(b, p.r, at) != nil {
 		return meaning{}
 	}
 	const why = "the file's gamma says so"
@@ -113,7 +117,7 @@ func (p *Picture) gamma(at int64) meaning {
 // coded is what a chunk cICP says: ITU-T H.273, transfer characteristics.
 func (p *Picture) coded(at int64) meaning {
 	b := make([]byte, 4)
-	if n, _ := p.r.ReadAt(b, at); n < 4 {
+	if fill(b, p.r, at) != nil {
 		return meaning{}
 	}
 	switch b[1] {
@@ -136,7 +140,7 @@ func (p *Picture) profiled(at, length int64) meaning {
 		return m
 	}
 	b := make([]byte, length)
-	if n, _ := p.r.ReadAt(b, at); int64(n) < length {
+	if fill(b, p.r, at) != nil {
 		return m
 	}
 	_, packed, ok := bytes.Cut(b, []byte{0}) // behind the profile's name
@@ -157,9 +161,14 @@ func (p *Picture) loadPNG() error {
 	return p.rowsOf(m)
 }
 
-func noEOF(err error) error {
-	if err == nil || err == io.EOF {
-		return io.ErrUnexpectedEOF
+// fill reads as many bytes as dst has room for, from byte at on.
+func fill(dst []byte, r io.ReaderAt, at int64) error {
+	n, err := r.ReadAt(dst, at)
+	switch {
+	case n == len(dst):
+		return nil
+	case err == io.EOF:
+		err = io.ErrUnexpectedEOF
 	}
-	return err
+	return fmt.Errorf("byte %d: %w", at+int64(n), err)
 }

@@ -44,12 +44,41 @@ func pagesFile(order binary.AppendByteOrder, mark string, big bool, uses ...uint
 	return b
 }
 
+// strangers are the kinds of TIFF file: their byte orders and first bytes, and which are BigTIFF.
+var strangers = []struct {
+	order binary.AppendByteOrder
+	mark  string
+	big   bool
+}{{binary.LittleEndian, "II*\x00", false}, {binary.BigEndian, "MM\x00*", false}, {binary.LittleEndian, "II+\x00", true}, {binary.BigEndian, "MM\x00+", true}}
+
+// TestXMPOfStrangers: the text is read in either byte order, of the first picture where there are several.
+func TestXMPOfStrangers(t *testing.T) {
+	const text = "<x:xmpmeta/>"
+	for _, k := range strangers {
+		b := pagesFile(k.order, k.mark, k.big, 0, 0)
+		r := bytes.NewReader(b)
+		if x, err := ReadXMP(r, r.Size()); err != nil || x != nil {
+			t.Errorf("%q without a text: %q, %v", k.mark, x, err)
+		}
+		first := bytes.Index(b, k.order.AppendUint16(k.order.AppendUint16(nil, tagSubfile), typeLong))
+		k.order.AppendUint16(k.order.AppendUint16(b[:first], tagXMP), typeByte)
+		if k.big {
+			k.order.AppendUint64(k.order.AppendUint64(b[:first+4], uint64(len(text))), uint64(len(b)))
+		} else {
+			k.order.AppendUint32(k.order.AppendUint32(b[:first+4], uint32(len(text))), uint32(len(b)))
+		}
+		r = bytes.NewReader(append(b, text...))
+		if x, err := ReadXMP(r, r.Size()); err != nil || string(x) != text {
+			t.Errorf("%q: %q, %v", k.mark, x, err)
+		}
+		if _, err := ReadXMP(r, r.Size()-1); err == nil {
+			t.Errorf("%q: a text that is cut off was read", k.mark)
+		}
+	}
+}
+
 func TestPages(t *testing.T) {
-	for _, k := range []struct {
-		order binary.AppendByteOrder
-		mark  string
-		big   bool
-	}{{binary.LittleEndian, "II*\x00", false}, {binary.BigEndian, "MM\x00*", false}, {binary.LittleEndian, "II+\x00", true}, {binary.BigEndian, "MM\x00+", true}} {
+	for _, k := range strangers {
 		for _, c := range []struct {
 			uses []uint32
 			want string
@@ -60,7 +89,7 @@ func TestPages(t *testing.T) {
 			{[]uint32{2, 2, 1, 2}, "it holds 3 pictures; only files of one picture are read: split it into a file for each"},
 		} {
 			b := pagesFile(k.order, k.mark, k.big, c.uses...)
-			_, err := OpenPicture(bytes.NewReader(b), int64(len(b)))
+			_, err := Open(bytes.NewReader(b), int64(len(b)))
 			if (err != nil) != (c.want != "") || err != nil && !strings.Contains(err.Error(), c.want) {
 				t.Errorf("%q, uses %v: %v, want %q", k.mark, c.uses, err, c.want)
 			}
@@ -70,7 +99,7 @@ func TestPages(t *testing.T) {
 	b := pagesFile(binary.LittleEndian, "II*\x00", false, 0)
 	for _, next := range []uint32{8, 1 << 30} {
 		binary.LittleEndian.PutUint32(b[len(b)-4:], next)
-		if _, err := OpenPicture(bytes.NewReader(b), int64(len(b))); err != nil {
+		if _, err := Open(bytes.NewReader(b), int64(len(b))); err != nil {
 			t.Errorf("next directory at byte %d: %v", next, err)
 		}
 	}

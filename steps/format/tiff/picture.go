@@ -27,8 +27,8 @@ type Picture struct {
 	planar      bool // each channel by itself
 	tile        [2]int
 	tiled       bool
-	offsets     []int64
-	counts      []int64
+	offsets     value // where each piece begins, and its bytes; all within the file
+	counts      value
 
 	pix   []byte // as in the file, without padding
 	tools *unpackers
@@ -52,18 +52,22 @@ const (
 	floatingDiff = 3
 )
 
-// OpenPicture reads the directory.
-func OpenPicture(r io.ReaderAt, size int64) (*Picture, error) {
-	d := &anyReading{reading: reading{r: r, size: size}}
-	tags, err := d.tags()
+// Open reads the directory. Sizes are checked against the file's length before memory is taken.
+func Open(r io.ReaderAt, size int64) (*Picture, error) {
+	d, err := newReading(r, size)
+	if err != nil {
+		return nil, err
+	}
+	if pages := d.pages(); pages > 1 {
+		return nil, fmt.Errorf("it holds %d pictures; only files of one picture are read: split it into a file for each", pages)
+	}
+	tags, err := d.fields(tagWidth, tagHeight, tagBits, tagCompression, tagPhotometric, tagFillOrder, tagOffsets, tagSamples, tagStripRows, tagCounts,
+		tagPlanar, tagPredictor, tagTileWidth, tagTileHeight, tagTileOffsets, tagTileCounts, tagFormat, tagProfile)
 	if err != nil {
 		return nil, err
 	}
 	p := &Picture{r: r, size: size, order: d.order}
-	if err := p.describe(tags); err != nil {
-		return nil, err
-	}
-	return p, nil
+	return p, p.describe(tags)
 }
 
 // describe fills the picture from a directory.
@@ -80,10 +84,10 @@ func (p *Picture) describe(tags map[uint16]value) error {
 	default:
 		return fmt.Errorf("colours of kind %d are not read, only grey and RGB", photometric)
 	}
-	const mostSide = 1 << 20
+	if err := checkSides(p.Width, p.Height); err != nil {
+		return err
+	}
 	switch {
-	case p.Width < 1 || p.Width > mostSide || p.Height < 1 || p.Height > mostSide:
-		return fmt.Errorf("a picture of %d×%d px: each side must lie in 1…%d", p.Width, p.Height, mostSide)
 	case p.samples < p.Channels || p.samples > 8:
 		return fmt.Errorf("%d samples a pixel do not fit a picture of %d colours", p.samples, p.Channels)
 	case one(tagFillOrder, 1) != 1:
@@ -95,11 +99,10 @@ func (p *Picture) describe(tags map[uint16]value) error {
 			return errors.New("samples of several kinds in one picture are not read")
 		}
 	}
-	var h Header
-	if err := h.setSample(bits, format); err != nil {
+	var err error
+	if p.Sample, err = sampleOf(bits, format); err != nil {
 		return err
 	}
-	p.Sample = h.Sample
 	p.planar = one(tagPlanar, 1) == 2 && p.samples > 1
 	if p.inverted && p.Sample == Float32 {
 		return errors.New("floating-point samples of which 0 is white are not read")
@@ -107,30 +110,46 @@ func (p *Picture) describe(tags map[uint16]value) error {
 	return p.layPieces(tags)
 }
 
+// sampleOf is the type of samples of so many bits in a format, 1 whole numbers, 3 floating-point.
+func sampleOf(bits, format int) (Sample, error) {
+	switch [2]int{bits, format} {
+	case [2]int{8, 1}:
+		return Uint8, nil
+	case [2]int{16, 1}:
+		return Uint16, nil
+	case [2]int{32, 3}:
+		return Float32, nil
+	}
+	return 0, fmt.Errorf("samples of %d bits in format %d are not read", bits, format)
+}
+
 // layPieces finds the strips or tiles.
 func (p *Picture) layPieces(tags map[uint16]value) error {
-	offsets, counts := tags[tagOffsets], tags[tagCounts]
+	p.offsets, p.counts = tags[tagOffsets], tags[tagCounts]
 	p.tile = [2]int{p.Width, min(tags[tagStripRows].number(p.Height), p.Height)}
 	if p.tiled = tags[tagTileWidth].count() > 0; p.tiled {
-		offsets, counts = tags[tagTileOffsets], tags[tagTileCounts]
+		p.offsets, p.counts = tags[tagTileOffsets], tags[tagTileCounts]
 		p.tile = [2]int{tags[tagTileWidth].number(0), tags[tagTileHeight].number(0)}
 	}
 	if p.tile[0] < 1 || p.tile[1] < 1 || p.tile[0] > 1<<20 || p.tile[1] > 1<<20 {
 		return fmt.Errorf("pieces of %d×%d px", p.tile[0], p.tile[1])
 	}
 	n := int64(p.across()) * int64(p.down()) * int64(p.layers())
-	if n != int64(offsets.count()) || n != int64(counts.count()) {
-		return fmt.Errorf("%d pieces are wanted, the directory tells where %d are and how long %d", n, offsets.count(), counts.count())
+	if n != int64(p.offsets.count()) || n != int64(p.counts.count()) {
+		return fmt.Errorf("%d pieces are wanted, the directory tells where %d are and how long %d", n, p.offsets.count(), p.counts.count())
 	}
-	for i := range int(n) {
-		at, length := offsets.at64(i), counts.at64(i)
+	for i := range p.pieces() {
+		at, length := p.offsets.at64(i), p.counts.at64(i)
 		if at > uint64(p.size) || length > uint64(p.size)-at {
 			return fmt.Errorf("piece %d of %d bytes at byte %d of a file of %d", i, length, at, p.size)
 		}
-		p.offsets, p.counts = append(p.offsets, int64(at)), append(p.counts, int64(length))
 	}
 	return nil
 }
+
+func (p *Picture) pieces() int        { return p.offsets.count() }
+func (p *Picture) offset(i int) int64 { return int64(p.offsets.at64(i)) }
+func (p *Picture) length(i int) int64 { return int64(p.counts.at64(i)) }
 
 func (p *Picture) across() int { return (p.Width + p.tile[0] - 1) / p.tile[0] }
 func (p *Picture) down() int   { return (p.Height + p.tile[1] - 1) / p.tile[1] }
@@ -150,22 +169,22 @@ func (p *Picture) Load(most int64) error {
 	row := int64(p.Width) * int64(p.samples) * int64(p.Sample.Bytes())
 	piece := int64(p.tile[0]) * int64(p.tile[1]) * int64(p.inPiece()) * int64(p.Sample.Bytes())
 	longest := int64(0)
-	for _, n := range p.counts {
-		longest = max(longest, n)
+	for i := range p.pieces() {
+		longest = max(longest, p.length(i))
 	}
-	if all := row * int64(p.Height); all+piece+longest > most || piece*int64(len(p.offsets)) > 2*most {
+	if all := row * int64(p.Height); all+piece+longest > most || piece*int64(p.pieces()) > 2*most {
 		return fmt.Errorf("a picture of %d×%d px, in pieces of %d×%d px, is more than a file of %d bytes should hold", p.Width, p.Height, p.tile[0], p.tile[1], p.size)
 	}
 	p.pix = make([]byte, row*int64(p.Height))
 	buf := make([]byte, piece)
-	for i := range p.offsets {
+	for i := range p.pieces() {
 		b := buf
 		if rows := p.rowsOf(i); !p.tiled { // the last strip is as long as what is left
 			b = buf[:rows*p.tile[0]*p.inPiece()*p.Sample.Bytes()]
 		}
 		if err := p.unpack(i, b); err != nil {
 			p.pix = nil
-			return fmt.Errorf("byte %d: piece %d of %d: %w", p.offsets[i], i, len(p.offsets), err)
+			return fmt.Errorf("byte %d: piece %d of %d: %w", p.offset(i), i, p.pieces(), err)
 		}
 		p.place(i, b)
 	}

@@ -1,6 +1,6 @@
-// Package tiff writes and reads TIFF and BigTIFF: little-endian, uncompressed,
-// in strips or tiles, 1 or 3 channels, of samples up to float32. The directory stands at
-// the end, so that a text can be put in later without moving pixels.
+// Package tiff writes TIFF and BigTIFF: little-endian, uncompressed, in strips or tiles,
+// 1 or 3 channels, of samples up to float32. The directory stands at the end, so that a
+// text can be put in later without moving pixels. What it reads is wider: see Picture.
 //
 // Sources: TIFF Revision 6.0 (Adobe, 1992); the BigTIFF design (2004–2007), whose
 // entries have counts and offsets of 8 bytes.
@@ -50,12 +50,17 @@ func (h Header) samples() int {
 func (h Header) RowBytes() int { return h.Width * h.samples() * h.Sample.Bytes() }
 
 // maxSide keeps every product of sizes within 63 bits.
-const maxSide = 1 << 24
+const maxSide = 1 << 20
+
+func checkSides(w, h int) error {
+	if w < 1 || w > maxSide || h < 1 || h > maxSide {
+		return fmt.Errorf("a picture of %d×%d px: each side must lie in 1…%d", w, h, maxSide)
+	}
+	return nil
+}
 
 func (h Header) check() error {
 	switch {
-	case h.Width < 1 || h.Width > maxSide || h.Height < 1 || h.Height > maxSide:
-		return fmt.Errorf("a picture of %d×%d px: each side must lie in 1…%d", h.Width, h.Height, maxSide)
 	case h.Channels != 1 && h.Channels != 3:
 		return fmt.Errorf("%d channels: must be 1 or 3", h.Channels)
 	case h.Tile < 0 || h.Tile%16 != 0 || h.Tile > 1<<14:
@@ -63,7 +68,7 @@ func (h Header) check() error {
 	case h.Sample < Uint8 || h.Sample > Float32:
 		return fmt.Errorf("sample type %d is unknown", h.Sample)
 	}
-	return nil
+	return checkSides(h.Width, h.Height)
 }
 
 const (

@@ -3,16 +3,15 @@ package tiff
 import (
 	"bufio"
 	"compress/zlib"
-	"encoding/binary"
-	"errors"
 	"fmt"
 	"io"
 )
 
 // unpack decodes piece i into dst, of its length.
 func (p *Picture) unpack(i int, dst []byte) error {
+	packed := io.NewSectionReader(p.r, p.offset(i), p.length(i))
 	if p.compression == plain {
-		if n, err := io.ReadFull(io.NewSectionReader(p.r, p.offsets[i], p.counts[i]), dst); err != nil {
+		if n, err := io.ReadFull(packed, dst); err != nil {
 			return fmt.Errorf("%d bytes of %d: %w", n, len(dst), err)
 		}
 		return nil
@@ -20,11 +19,15 @@ func (p *Picture) unpack(i int, dst []byte) error {
 	if p.tools == nil {
 		p.tools = &unpackers{in: bufio.NewReader(nil)}
 	}
-	p.tools.in.Reset(io.NewSectionReader(p.r, p.offsets[i], p.counts[i]))
-	if err := p.tools.unpack(p.compression, dst); err != nil {
+	p.tools.in.Reset(packed)
+	switch err := p.tools.unpack(p.compression, dst); err {
+	case nil:
+		return p.sum(dst)
+	case io.EOF:
+		return io.ErrUnexpectedEOF
+	default:
 		return err
 	}
-	return p.sum(dst)
 }
 
 // unpackers are kept from piece to piece, of which there may be many.
@@ -40,7 +43,7 @@ func (u *unpackers) unpack(compression int, dst []byte) error {
 		if u.lzw == nil {
 			u.lzw = &lzwTable{}
 		}
-		return noEOF(u.lzw.unpack(dst, u.in))
+		return u.lzw.unpack(dst, u.in)
 	case deflate, oldDeflate:
 		var err error
 		if u.zlib == nil {
@@ -51,19 +54,12 @@ func (u *unpackers) unpack(compression int, dst []byte) error {
 		if err == nil {
 			_, err = io.ReadFull(u.zlib, dst)
 		}
-		return noEOF(err)
+		return err
 	case packBits:
 		_, err := io.ReadFull(&packed8{r: u.in}, dst)
-		return noEOF(err)
+		return err
 	}
 	return fmt.Errorf("compression %d is not read", compression)
-}
-
-func noEOF(err error) error {
-	if err == io.EOF {
-		return io.ErrUnexpectedEOF
-	}
-	return err
 }
 
 // sum undoes the predictor, row by row.
@@ -156,137 +152,4 @@ func (k *packed8) next() error {
 		k.b, err = k.r.ReadByte()
 	}
 	return err
-}
-
-// anyReading takes a directory of either byte order apart.
-type anyReading struct {
-	reading
-	order binary.ByteOrder
-	big   bool
-}
-
-// value is what a tag says.
-type value struct {
-	kind  uint16
-	b     []byte
-	order binary.ByteOrder
-}
-
-func (v value) count() int {
-	n := typeBytes(v.kind)
-	if n == 0 {
-		return 0
-	}
-	return len(v.b) / int(n)
-}
-
-// at64 is number i, 0 where there is none.
-func (v value) at64(i int) uint64 {
-	if i >= v.count() {
-		return 0
-	}
-	switch v.kind {
-	case typeByte:
-		return uint64(v.b[i])
-	case typeShort:
-		return uint64(v.order.Uint16(v.b[2*i:]))
-	case typeLong:
-		return uint64(v.order.Uint32(v.b[4*i:]))
-	case typeLong8:
-		return v.order.Uint64(v.b[8*i:])
-	}
-	return 0
-}
-
-// at is number i, or another where there is none.
-func (v value) at(i, otherwise int) int {
-	if i >= v.count() {
-		return otherwise
-	}
-	return int(min(v.at64(i), 1<<31))
-}
-
-func (v value) number(otherwise int) int { return v.at(0, otherwise) }
-
-// read are the tags that say something about the pixels.
-var read = []uint16{tagWidth, tagHeight, tagBits, tagCompression, tagPhotometric, tagFillOrder, tagOffsets, tagSamples, tagStripRows, tagCounts,
-	tagPlanar, tagPredictor, tagTileWidth, tagTileHeight, tagTileOffsets, tagTileCounts, tagFormat, tagProfile}
-
-// tags reads the first directory, the only one of a picture by itself.
-func (d *anyReading) tags() (map[uint16]value, error) {
-	switch head := d.bytes(0, 4); string(head) {
-	case "II*\x00", "II+\x00":
-		d.order, d.big = binary.LittleEndian, head[2] == '+'
-	case "MM\x00*", "MM\x00+":
-		d.order, d.big = binary.BigEndian, head[3] == '+'
-	default:
-		if d.err != nil {
-			return nil, d.err
-		}
-		return nil, errors.New("byte 0: not a TIFF file")
-	}
-	at, n, each := d.start()
-	if d.err == nil && (n < 0 || n > maxEntries) {
-		return nil, fmt.Errorf("byte %d: a directory of %d entries", at, n)
-	}
-	if pages := d.pages(at, n, each); pages > 1 {
-		return nil, fmt.Errorf("it holds %d pictures; only files of one picture are read: split it into a file for each", pages)
-	}
-	all := d.bytes(at, n*each)
-	out := map[uint16]value{}
-	room := d.size
-	for i := int64(0); i < n && d.err == nil; i++ {
-		e := all[i*each:][:each]
-		tag := d.order.Uint16(e)
-		if _, twice := out[tag]; twice || !wanted(tag) {
-			continue
-		}
-		v := d.value(e)
-		if room -= int64(len(v.b)); room < 0 { // values that overlap would take memory many times over
-			return nil, fmt.Errorf("byte %d: values longer than the file", at)
-		}
-		out[tag] = v
-	}
-	return out, d.err
-}
-
-func wanted(tag uint16) bool {
-	for _, t := range read {
-		if t == tag {
-			return true
-		}
-	}
-	return false
-}
-
-// start finds the first directory: where its entries begin, how many there are, and the bytes of one.
-func (d *anyReading) start() (at, n, each int64) {
-	if d.big {
-		at = int64(d.order.Uint64(d.bytes(8, 8)))
-		return at + 8, int64(d.order.Uint64(d.bytes(at, 8))), 20
-	}
-	at = int64(d.order.Uint32(d.bytes(4, 4)))
-	return at + 2, int64(d.order.Uint16(d.bytes(at, 2))), 12
-}
-
-// value reads the value of an entry.
-func (d *anyReading) value(e []byte) value {
-	kind := d.order.Uint16(e[2:])
-	count, inline := int64(d.order.Uint32(e[4:])), e[8:]
-	if d.big {
-		count, inline = int64(d.order.Uint64(e[4:])), e[12:]
-	}
-	each := typeBytes(kind)
-	if each == 0 || count < 0 || count > d.size/each {
-		d.err = fmt.Errorf("tag %d has %d values of type %d in a file of %d bytes", d.order.Uint16(e), count, kind, d.size)
-		return value{}
-	}
-	n := count * each
-	if n <= int64(len(inline)) {
-		return value{kind, inline[:n], d.order}
-	}
-	if d.big {
-		return value{kind, d.bytes(int64(d.order.Uint64(inline)), n), d.order}
-	}
-	return value{kind, d.bytes(int64(d.order.Uint32(inline)), n), d.order}
 }
