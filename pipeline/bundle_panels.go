@@ -41,6 +41,10 @@ func (p *packing) panels(ctx context.Context, manifest []byte) error {
 		if b.Kind != stackKind {
 			continue
 		}
+		if p.m.Block(Ref{panelsKind, b.Name}) != nil {
+			return &RequestError{fmt.Sprintf("%s and %s have one name, and a manifest that begins with panels would have the second twice: rename one of them, and run",
+				Ref{stackKind, b.Name}, Ref{panelsKind, b.Name})}
+		}
 		folders[b.Name] = packPanelsDir + "/" + b.Name
 		for _, it := range p.g.blocks[Ref{b.Kind, b.Name}].items {
 			if n := it.Values["image"].node; n == nil || !behind[n.key] {

@@ -144,10 +144,14 @@ func warnOfClocks(x *pipeline.Expansion, all int, untold []pipeline.ID) {
 	if len(untold) == 0 {
 		return
 	}
-	var names []string
-	for _, id := range untold {
-		names = append(names, pipeline.ClipName(id))
+	which := ""
+	if len(untold) < all {
+		var names []string
+		for _, id := range untold {
+			names = append(names, pipeline.ClipName(id))
+		}
+		which = ": " + strings.Join(names, ", ")
 	}
-	x.Warn("clips-by-a-clock", fmt.Sprintf("%d of %d clips tell when they were taken by their camera's clock, and not how that stood to UTC: no time is taken from them. "+
-		"clock = \"utc\" in the clips block says that it went by UTC, clock = \"+02:00\" that it was two hours ahead: %s", len(untold), all, strings.Join(names, ", ")))
+	x.Warn("clips-by-a-clock", fmt.Sprintf("%d of %d clips tell when they were taken by their camera's clock, and not how that stood to UTC: no time is taken from them; "+
+		"clock = \"utc\" in the clips block says that it went by UTC, clock = \"+02:00\" that it was two hours ahead%s", len(untold), all, which))
 }

@@ -136,10 +136,14 @@ func TestFilmDates(t *testing.T) {
 			t.Errorf("%+v: %+v, want %d, zoned %v", c.says, got, c.want, c.zoned)
 		}
 	}
-	for rate, want := range map[string]float64{"25/1": 0.04, "30000/1001": 1001. / 30000, "0/0": 0, "": 0, "1/0": 0, "-1/1": 0} {
+	for rate, want := range map[string]float64{"25/1": 0.04, "30000/1001": 1001. / 30000, "0/0": 0, "": 0, "1/0": 0, "-1/1": 0, "1/60": 60, "1/61": 0} {
 		if got := frameSeconds(rate); got != want {
 			t.Errorf("%q: %v s a frame, want %v", rate, got, want)
 		}
+	}
+	late := source{Began: time.Date(2199, 12, 31, 0, 0, 0, 0, time.UTC).UnixNano(), FrameS: longestFrame}
+	if got := late.moment(1 << 24); got.UnixNS-late.Began != 60e9*1<<24 {
+		t.Errorf("the last frame of the longest film is %d ns after the first", got.UnixNS-late.Began)
 	}
 }
 

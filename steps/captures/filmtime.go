@@ -39,12 +39,16 @@ func (t tags) moment() tiff.Moment {
 // believable tells a date from what stands in a field that was never filled in: the first day of its count.
 func believable(t time.Time) bool { return t.Year() > 1970 && t.Year() < 2200 }
 
+// longestFrame is how long a frame may last, in seconds, to be believed; a film of the most frames lasts 32 years then, which
+// nanoseconds of 63 bits hold beside the year 2200.
+const longestFrame = 60
+
 // frameSeconds is how long a frame lasts, 0 if that is unknown or hardly so.
 func frameSeconds(rate string) float64 {
 	num, den, _ := strings.Cut(rate, "/")
 	a, err1 := strconv.ParseFloat(num, 64)
 	b, err2 := strconv.ParseFloat(den, 64)
-	if s := b / a; errors.Join(err1, err2) == nil && a > 0 && b > 0 && s > 1e-6 && s < 3600 {
+	if s := b / a; errors.Join(err1, err2) == nil && a > 0 && b > 0 && s > 1e-6 && s <= longestFrame {
 		return s
 	}
 	return 0

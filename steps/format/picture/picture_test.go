@@ -205,5 +205,6 @@ func FuzzTIFF(f *testing.F) {
 
 func FuzzJPEG(f *testing.F) {
 	f.Add(made(f, JPEG, 9, 7))
+	f.Add(dated(made(f, JPEG, 9, 7)))
 	f.Fuzz(fuzz)
 }
