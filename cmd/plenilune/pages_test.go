@@ -94,6 +94,7 @@ func lookAround(t *testing.T, b *browser, base string) {
 	movesByKeys(t, b, whole)
 	findsNames(t, b)
 	showsPanels(t, b)
+	drawsLayers(t, b)
 	for _, size := range [][2]int{{320, 568}, {360, 740}, {2560, 1440}} {
 		b.open(base+"index.html", size[0], size[1])
 		if over := b.js("document.documentElement.scrollWidth - innerWidth"); over > 0 {
@@ -254,6 +255,43 @@ func showsPanels(t *testing.T, b *browser) {
 	if got := b.text(`document.querySelector("#card dd").textContent`); got != here || here == "" {
 		t.Errorf("the card says %q of a place that has %q", got, here)
 	}
+}
+
+// drawsLayers switches each layer on and off: it leaves ink of its own, and words lie neither under controls nor over each other.
+func drawsLayers(t *testing.T, b *browser) {
+	ink := func() float64 {
+		return b.js(`(viewer.draw(), (c => c.getContext("2d").getImageData(0, 0, c.width, c.height).data.filter((v, i) => i % 4 === 3 && v).length)(viewer.overlay.canvas))`)
+	}
+	b.js(`(viewer.close(), viewer.view = viewer.wholeView(), document.querySelectorAll("[data-layer]:checked").forEach(box => box.click()), document.getElementById("layers").open = true, 1)`)
+	if n := ink(); n != 0 {
+		t.Errorf("without layers %v px are drawn over the picture", n)
+	}
+	for layer, least := range map[string]float64{"names": 500, "panels": 1000, "grid": 1000, "sharpness": 10000} {
+		b.js(fmt.Sprintf("(viewer.toggle(%q), 1)", layer))
+		if n := ink(); n < least {
+			t.Errorf("layer %s draws %v px, want %v at least", layer, n, least)
+		}
+		words := b.js("viewer.overlay.taken.length - viewer.overlay.controls().length")
+		if layer == "names" && words < 3 || layer == "grid" && words < 8 {
+			t.Errorf("layer %s has %v words", layer, words)
+		}
+		if layer == "names" || layer == "grid" {
+			const meet = `viewer.overlay.taken.filter((a, i, all) => i >= viewer.overlay.controls().length &&
+				all.some((b, j) => j !== i && a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3])).length`
+			if n := b.js(meet); n != 0 {
+				t.Errorf("layer %s: %v words lie over something", layer, n)
+			}
+		}
+		b.js(fmt.Sprintf("(viewer.toggle(%q), 1)", layer))
+		if n := ink(); n != 0 {
+			t.Errorf("layer %s leaves %v px behind", layer, n)
+		}
+	}
+	b.js(`(scene.holes.push({x: scene.width / 2, y: scene.height / 2, r: 40, place: "here"}), viewer.overlay.on.holes = true, 1)`)
+	if n := ink(); n < 300 {
+		t.Errorf("a hole is drawn by %v px", n)
+	}
+	b.js("(scene.holes.pop(), 1)")
 }
 
 func comparesVersions(t *testing.T, b *browser, base string) {

@@ -2,7 +2,6 @@ package mosaic
 
 import (
 	"math"
-	"slices"
 
 	"plenilune/pipeline"
 	"plenilune/steps/kernel/moon"
@@ -47,17 +46,11 @@ func moonFor(g geometry, tables []panelTable) moonSize {
 		}
 		return s
 	}
-	var times []int64
-	for i, p := range g.Panels {
-		if at := tables[i].MidUnixNS; p.Placed && at > 0 {
-			times = append(times, at)
-		}
-	}
-	if len(times) == 0 {
+	at := middleTime(g, tables)
+	if at == 0 {
 		return moonSize{meanDiameter, leastDiameter, mostDiameter, moonOfMean, "a mean Moon", false}
 	}
-	slices.Sort(times)
-	v := moon.Centre(moon.Unix(times[len(times)/2]))
+	v := moon.Centre(moon.Unix(at))
 	return moonSize{wide(v.DistanceKM), leastDiameter, mostDiameter, moonOfHour, "the Moon of that hour, as the Earth’s middle sees it,", false}
 }
 

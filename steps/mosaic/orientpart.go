@@ -109,18 +109,27 @@ const turnUnsure = 15.0
 
 // fromTheMiddle is how the Moon stood for the Earth's middle at the middle one of the clips' times; nil where they tell none.
 func fromTheMiddle(g geometry, tables []panelTable) *moon.View {
+	at := middleTime(g, tables)
+	if at == 0 {
+		return nil
+	}
+	v := moon.Centre(moon.Unix(at))
+	return &v
+}
+
+// middleTime is the middle one of the times of the panels that are placed, in nanoseconds since 1970; 0 if they tell none.
+func middleTime(g geometry, tables []panelTable) int64 {
 	var times []int64
 	for i, p := range g.Panels {
-		if p.Placed && tables[i].MidUnixNS > 0 {
-			times = append(times, tables[i].MidUnixNS)
+		if at := tables[i].MidUnixNS; p.Placed && at > 0 {
+			times = append(times, at)
 		}
 	}
 	if len(times) == 0 {
-		return nil
+		return 0
 	}
 	slices.Sort(times)
-	v := moon.Centre(moon.Unix(times[len(times)/2]))
-	return &v
+	return times[len(times)/2]
 }
 
 // findByMaria looks for north where the maria are. From above which place the Moon is seen is known with a site; without one, the Earth's

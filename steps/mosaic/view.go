@@ -69,7 +69,7 @@ func viewsFor(x *pipeline.Expansion, items []pipeline.Item, set *Settings) (epoc
 	x.InsteadOfSite(viewsText(epoch, items, views))
 	for i, v := range views {
 		if times[i] > 0 && !v.Known {
-			x.Warn("view-far", fmt.Sprintf("by its clock %s was taken when the Moon was turned by more than %g° from how most clips saw it: it is joined without regard to that",
+			x.Warn("view-far", fmt.Sprintf("by its time %s was taken when the Moon was turned by more than %g° from how most clips saw it: it is joined without regard to that",
 				pipeline.ClipName(items[i].ID), farthestView))
 		}
 	}

@@ -3,6 +3,7 @@ package pages
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"plenilune/pipeline"
 	"plenilune/steps/kernel/moon"
@@ -76,18 +77,19 @@ func (n night) globeOf(f frame) (*globe, string) {
 	return g, ""
 }
 
-// middle is the time between the first and the last panel, in nanoseconds since 1970; 0 if no clip says its time.
+// middle is the median of the times of the panels in the picture, in nanoseconds since 1970; 0 if none says its time.
 func (n night) middle() int64 {
-	first, last := int64(0), int64(0)
-	for _, c := range n.clips {
-		if t := c.panel.MidUnixNS; t > 0 {
-			if first == 0 || t < first {
-				first = t
-			}
-			last = max(last, t)
+	var times []int64
+	for i, c := range n.clips {
+		if t := c.panel.MidUnixNS; t > 0 && n.place.Panels[i].Placed {
+			times = append(times, t)
 		}
 	}
-	return first + (last-first)/2
+	if len(times) == 0 {
+		return 0
+	}
+	slices.Sort(times)
+	return times[len(times)/2]
 }
 
 // at returns where in the picture a place of the Moon is seen, in pixels, the cosine of the angle it is seen under, and whether it is

@@ -372,3 +372,19 @@ func TestRoundNumbers(t *testing.T) {
 		}
 	}
 }
+
+// A clip that is not in the picture does not date it, and one with a clock far off hardly does.
+func TestMiddleOfTimes(t *testing.T) {
+	at := func(ns int64) clip { return clip{panel: panelTable{MidUnixNS: ns}} }
+	n := night{clips: []clip{at(30), at(10), at(0), at(20), at(9000), at(1)}}
+	for range n.clips {
+		n.place.Panels = append(n.place.Panels, placement{Placed: true})
+	}
+	n.place.Panels[5].Placed = false
+	if got := n.middle(); got != 30 { // of 10, 20, 30 and 9000
+		t.Errorf("the middle is %d", got)
+	}
+	if got := (night{clips: n.clips[2:3], place: n.place}).middle(); got != 0 {
+		t.Errorf("of no times the middle is %d", got)
+	}
+}

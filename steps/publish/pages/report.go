@@ -94,7 +94,7 @@ func (n night) inShort(sc scene) []string {
 		}
 	}
 	if at := n.middle(); at > 0 {
-		say("Taken on %s, by the clips’ clock in UTC.", time.Unix(0, at).UTC().Format("2 January 2006"))
+		say("Taken on %s UTC.", time.Unix(0, at).UTC().Format("2 January 2006"))
 	}
 	switch stacked {
 	case 0:

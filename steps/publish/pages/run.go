@@ -19,7 +19,7 @@ func writeRun(l pipeline.RunLog) []byte {
 	out := struct {
 		Ended string `json:"ended"`
 		Rows  []row  `json:"rows"`
-	}{Ended: l.Ended.UTC().Format("2006-01-02 15:04 UTC"), Rows: []row{}}
+	}{Ended: l.Ended.UTC().Format("2006-01-02"), Rows: []row{}}
 	for _, k := range l.Kinds {
 		out.Rows = append(out.Rows, row{k.Part, k.Ran, k.Cached, k.Failed + k.Skipped, k.Seconds})
 	}

@@ -25,7 +25,7 @@ class Overlay {
     const w = canvas.width / ratio, h = canvas.height / ratio;
     // A pixel's middle is its whole number; the picture begins half a pixel before it.
     this.to = (x, y) => [(x + 0.5 - view.x) * view.k + w / 2, (y + 0.5 - view.y) * view.k + h / 2];
-    this.taken = this.controls(); // where no words go: under the controls, and over other words
+    this.taken = this.on.names || this.on.grid || this.target ? this.controls() : []; // where no words go: under controls, over others
     if (this.on.sharpness && this.fine) this.fine.draw(this, view, ratio, w, h);
     if (this.on.grid) this.drawGrid();
     if (this.on.panels) for (const p of scene.panels) this.drawPanel(p, false);
@@ -55,7 +55,7 @@ class Overlay {
     this.outlined(chosen ? ink.chosen : ink.panel, chosen ? 3 : 1.25);
     const [x, y] = this.to(...p.middle), [x1, y1] = this.to(...p.outline[0]);
     if (Math.hypot(x1 - x, y1 - y) < 30 && !chosen) return;
-    this.room(x, y, 12 * this.em, 10 * this.em);
+    this.room(x, y, 12 * this.em, 10 * this.em, true);
     this.text(String(p.number), x, y, this.font(14, "600"), chosen ? ink.chosen : ink.panel, "center");
   }
 
@@ -87,19 +87,20 @@ class Overlay {
     }
   }
 
-  // controls are the boxes of the stage that buttons, panels of controls and lines of text cover.
+  // controls are the boxes of the stage that buttons, panels of controls and lines of text cover; only numbers of panels and words of
+  // holes, which have one place, go under them.
   controls() {
-    return [...document.querySelectorAll("header > *, #zoom, #layers, #ramp, #card, #bar, #where")]
+    return [...document.querySelectorAll("header > *, #found, #zoom, #layers, #ramp, #card, #split b, #bar, #where")]
       .map(e => e.getBoundingClientRect()).filter(b => b.width && b.height).map(b => [b.left, b.top, b.right, b.bottom]);
   }
 
   font(px, style = "") { return style + " " + px * this.em + "px " + type; }
 
-  // room tells whether nothing is written there yet, and takes the place.
-  room(x, y, half, high) {
-    const box = around(x, y, half, high), free = this.free(box);
-    if (free) this.taken.push(box);
-    return free;
+  // room takes a place for words, and tells whether it could: whether nothing is there yet, or it must be.
+  room(x, y, half, high, always = false) {
+    const box = around(x, y, half, high), room = always || this.free(box);
+    if (room) this.taken.push(box);
+    return room;
   }
 
   free(box) { return !this.taken.some(b => b[0] < box[2] && box[0] < b[2] && b[1] < box[3] && box[1] < b[3]); }
@@ -119,7 +120,7 @@ class Overlay {
     const text = "Hole" + (hole.place ? " at " + hole.place : "");
     this.pen.font = this.font(12, "600");
     const low = y + r + 14 * this.em;
-    this.room(x, low, this.pen.measureText(text).width / 2 + 4, 9 * this.em);
+    this.room(x, low, this.pen.measureText(text).width / 2 + 4, 9 * this.em, true);
     this.text(text, x, low, this.pen.font, ink.hole, "center");
   }
 
@@ -150,7 +151,7 @@ class Overlay {
     pen.font = this.font(large ? 14 : 12.5, large ? "italic" : "");
     const half = pen.measureText(f[0]).width / 2 + 5;
     const ty = large ? y : y + Math.min(across / 2, 60) + 11 * this.em;
-    if (!this.room(x, ty, half, size) && !always) return false;
+    if (!this.room(x, ty, half, size, always)) return false;
     this.text(f[0], x, ty, pen.font, ink.name, "center");
     return true;
   }

@@ -232,7 +232,7 @@ class Search {
     const q = plain(this.box.value), starts = [], holds = [];
     if (q) this.names.forEach((n, i) => { if (n.startsWith(q)) starts.push(i); else if (n.includes(q)) holds.push(i); });
     this.show([...starts, ...holds].slice(0, 8).map(i => scene.features[i]));
-    if (q) tell(this.hits.length ? this.hits.length + " names" : "No such name in the picture");
+    if (q) tell(this.hits.length ? this.hits.length + (this.hits.length === 1 ? " name" : " names") : "No such name in the picture");
   }
 
   show(hits) {
