@@ -257,32 +257,23 @@ func showsPanels(t *testing.T, b *browser) {
 	}
 }
 
-// drawsLayers switches each layer on and off: it leaves ink of its own, and words lie neither under controls nor over each other.
+// drawsLayers switches each layer on and off: it leaves ink of its own, and its words keep clear of the controls, one of which is put into
+// the middle, and of each other.
 func drawsLayers(t *testing.T, b *browser) {
 	ink := func() float64 {
 		return b.js(`(viewer.draw(), (c => c.getContext("2d").getImageData(0, 0, c.width, c.height).data.filter((v, i) => i % 4 === 3 && v).length)(viewer.overlay.canvas))`)
 	}
-	b.js(`(viewer.close(), viewer.view = viewer.wholeView(), document.querySelectorAll("[data-layer]:checked").forEach(box => box.click()), document.getElementById("layers").open = true, 1)`)
+	toggle := func(layer string) { b.js(fmt.Sprintf("(viewer.toggle(%q), 1)", layer)) }
+	b.js(`(viewer.close(), viewer.view = viewer.wholeView(), document.querySelectorAll("[data-layer]:checked").forEach(box => box.click()), 1)`)
 	if n := ink(); n != 0 {
 		t.Errorf("without layers %v px are drawn over the picture", n)
 	}
-	for layer, least := range map[string]float64{"names": 500, "panels": 1000, "grid": 1000, "sharpness": 10000} {
-		b.js(fmt.Sprintf("(viewer.toggle(%q), 1)", layer))
+	for layer, least := range map[string]float64{"names": 500, "panels": 1000, "grid": 5000, "sharpness": 10000} {
+		toggle(layer)
 		if n := ink(); n < least {
 			t.Errorf("layer %s draws %v px, want %v at least", layer, n, least)
 		}
-		words := b.js("viewer.overlay.taken.length - viewer.overlay.controls().length")
-		if layer == "names" && words < 3 || layer == "grid" && words < 8 {
-			t.Errorf("layer %s has %v words", layer, words)
-		}
-		if layer == "names" || layer == "grid" {
-			const meet = `viewer.overlay.taken.filter((a, i, all) => i >= viewer.overlay.controls().length &&
-				all.some((b, j) => j !== i && a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3])).length`
-			if n := b.js(meet); n != 0 {
-				t.Errorf("layer %s: %v words lie over something", layer, n)
-			}
-		}
-		b.js(fmt.Sprintf("(viewer.toggle(%q), 1)", layer))
+		toggle(layer)
 		if n := ink(); n != 0 {
 			t.Errorf("layer %s leaves %v px behind", layer, n)
 		}
@@ -291,7 +282,32 @@ func drawsLayers(t *testing.T, b *browser) {
 	if n := ink(); n < 300 {
 		t.Errorf("a hole is drawn by %v px", n)
 	}
-	b.js("(scene.holes.pop(), 1)")
+	b.js(`(scene.holes.pop(), 1)`)
+	toggle("grid")
+	if n := b.js(`(viewer.overlay.text = () => {}, 1)`) * ink(); n < 4000 {
+		t.Errorf("lines of the grid are drawn by %v px", n)
+	}
+	toggle("names")
+	b.js(`(delete viewer.overlay.text, Object.assign(document.getElementById("card"), {hidden: false}).style.cssText = "left: 360px; top: 250px; right: auto; width: 300px; height: 260px", 1)`)
+	const words = `(() => {
+		const o = viewer.overlay, said = [];
+		o.text = (s, x, y) => { said.push([s, x, y]); };
+		viewer.draw();
+		delete o.text;
+		const under = said.filter(([s, x, y]) => o.controls().some(c => x > c[0] && x < c[2] && y > c[1] && y < c[3]));
+		const met = said.filter((a, i) => said.some((b, j) => j < i && Math.abs(a[1] - b[1]) < 20 && Math.abs(a[2] - b[2]) < 10));
+		return [said.length, under.length, met.length][%d];
+	})()`
+	if n := b.js(fmt.Sprintf(words, 0)); n < 15 {
+		t.Errorf("only %v words are written", n)
+	}
+	if under, met := b.js(fmt.Sprintf(words, 1)), b.js(fmt.Sprintf(words, 2)); under != 0 || met != 0 {
+		t.Errorf("%v words lie under controls, %v over others", under, met)
+	}
+	b.shot("words-and-controls")
+	toggle("names")
+	toggle("grid")
+	b.js(`(document.getElementById("card").style.cssText = "", viewer.close(), 1)`)
 }
 
 func comparesVersions(t *testing.T, b *browser, base string) {
