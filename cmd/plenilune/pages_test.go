@@ -21,7 +21,7 @@ func pagesNight(t *testing.T) string {
 	t.Helper()
 	dir := t.TempDir()
 	plan := simulate.Small()
-	plan.DiskPx, plan.Width, plan.Height, plan.Frames, plan.Calibration = 720, 464, 384, 4, 4
+	plan.DiskPx, plan.Width, plan.Height, plan.Frames, plan.Calibration = 560, 360, 300, 4, 4
 	plan.Workers = 2
 	if _, err := plan.Shoot(context.Background(), folderSink{dir}, nil); err != nil {
 		t.Fatal(err)
