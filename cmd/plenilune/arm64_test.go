@@ -46,18 +46,18 @@ func arm64Program(t *testing.T) string {
 
 // TestSameBytesOnARM64: every part gives the same bytes on both processors, and so does every file.
 func TestSameBytesOnARM64(t *testing.T) {
+	t.Parallel()
 	qemu := otherProcessor(t)
-	native, foreign := []string{program(t)}, []string{qemu, arm64Program(t)}
+	exe, foreign := program(t), []string{qemu, arm64Program(t)}
 	kinds := kindsSeen{}
 	for _, n := range everyKind {
-		dir := t.TempDir()
-		if !n.prepare(t, dir, kinds) {
+		done, ok := n.natively(t, exe, kinds)
+		if !ok {
 			continue
 		}
 		for _, manifest := range n.manifests {
-			verbs := n.verbs(t, dir, manifest)
-			here := workOf(t, native, filepath.Join(dir, "here"), verbs)
-			there := workOf(t, foreign, filepath.Join(dir, "there"), verbs)
+			here := done.works[manifest]
+			there := workOf(t, foreign, filepath.Join(done.dir, "there"), n.verbs(t, done.dir, manifest))
 			if why := here.apart(there); why != "" {
 				t.Errorf("%s: %s", manifest, why)
 			}
@@ -65,12 +65,11 @@ func TestSameBytesOnARM64(t *testing.T) {
 				t.Errorf("%s: other bytes in %v", manifest, d)
 			}
 			n.holds(t, here)
-			kinds.note(here)
 		}
 	}
 	kinds.complete(t)
 	survey := []string{"survey", "../../examples/night.hcl", "--on", "2027-03-19", "--json"}
-	if a, b := output(t, native, survey), output(t, foreign, survey); !bytes.Equal(a, b) {
+	if a, b := output(t, []string{exe}, survey), output(t, foreign, survey); !bytes.Equal(a, b) {
 		t.Errorf("survey says other things:\n%s\nand\n%s", a, b)
 	}
 }

@@ -15,15 +15,23 @@ import (
 	"plenilune/cache"
 )
 
-// program builds the program once for the tests that need a process of their own.
+var built = prepared("built", func(dir string) error {
+	if out, err := exec.Command("go", "build", "-o", dir+string(filepath.Separator), ".").CombinedOutput(); err != nil {
+		return fmt.Errorf("%w\n%s", err, out)
+	}
+	return nil
+})
+
+// program builds the program once for the tests that need it as it is shipped.
 func program(t *testing.T) string {
 	t.Helper()
-	exe := filepath.Join(t.TempDir(), "plenilune")
+	dir, err := built()
+	if err != nil {
+		t.Fatal(err)
+	}
+	exe := filepath.Join(dir, "plenilune")
 	if runtime.GOOS == "windows" {
 		exe += ".exe"
-	}
-	if out, err := exec.Command("go", "build", "-o", exe, ".").CombinedOutput(); err != nil {
-		t.Fatalf("build the program: %v\n%s", err, out)
 	}
 	return exe
 }
@@ -90,6 +98,7 @@ func differences(a, b map[string]cache.ID) (out []string) {
 // Every published byte is the same whatever the number of workers and processors,
 // the memory, the state of the cache, and the names of the clips.
 func TestSameBytesEverywhere(t *testing.T) {
+	t.Parallel()
 	exe := program(t)
 	dir, manifest := nightIn(t, exe)
 	run := func(out, cacheDir string, procs int, args ...string) map[string]cache.ID {

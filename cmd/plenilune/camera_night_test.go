@@ -5,7 +5,6 @@ import (
 	"math"
 	"os"
 	"strconv"
-	"sync"
 
 	"github.com/rogpeppe/go-internal/testscript"
 
@@ -13,15 +12,11 @@ import (
 )
 
 // colourNight is the small night through a colour camera, made once for all scripts.
-var colourNight = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "plenilune-colour-night-*")
-	if err != nil {
-		return "", err
-	}
+var colourNight = prepared("colour-night", func(dir string) error {
 	plan := simulate.Small()
 	plan.Title, plan.Workers, plan.Colour = "A small Moon in colour for tests", 2, true
-	_, err = plan.Shoot(context.Background(), folderSink{dir}, nil)
-	return dir, err
+	_, err := plan.Shoot(context.Background(), folderSink{dir}, nil)
+	return err
 })
 
 // scriptColourNight copies the colour night: colournight DIR.

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -123,6 +124,47 @@ func asFilms(t *testing.T, from, to string) {
 			t.Fatalf("ffmpeg: %v\n%s", err, out)
 		}
 	}
+}
+
+// kindDone is a night of a kind, and what was done with each of its manifests on this machine's processor.
+type kindDone struct {
+	dir   string
+	works map[string]worked
+}
+
+// native holds the nights that were done, by their first manifest: the tests that look at them are several.
+var native struct {
+	sync.Mutex
+	done map[string]kindDone
+}
+
+// natively does a night once; false: FFmpeg is absent, and the kinds that need it count as seen.
+func (n kindNight) natively(t *testing.T, exe string, kinds kindsSeen) (kindDone, bool) {
+	t.Helper()
+	native.Lock()
+	defer native.Unlock()
+	d, ok := native.done[n.manifests[0]]
+	if !ok {
+		d = kindDone{works: map[string]worked{}}
+		var err error
+		if d.dir, err = os.MkdirTemp(preparedRoot, "kind-*"); err != nil {
+			t.Fatal(err)
+		}
+		if !n.prepare(t, d.dir, kinds) {
+			return d, false
+		}
+		for _, m := range n.manifests {
+			d.works[m] = workOf(t, []string{exe}, filepath.Join(d.dir, "here"), n.verbs(t, d.dir, m))
+		}
+		if native.done == nil {
+			native.done = map[string]kindDone{}
+		}
+		native.done[n.manifests[0]] = d
+	}
+	for _, w := range d.works {
+		kinds.note(w)
+	}
+	return d, true
 }
 
 // prepare shoots a night into a folder; false: FFmpeg is absent, and the kinds that need it count as seen.

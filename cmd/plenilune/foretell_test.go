@@ -122,6 +122,7 @@ func writeNight(t *testing.T, from, dir string) (manifest string) {
 // and the guess at what blocks are cut into is right to the part. With -v it
 // prints how parts compare with their figures, to measure these anew.
 func TestCostsKnowEveryPart(t *testing.T) {
+	t.Parallel()
 	from, err := smallNight()
 	if err != nil {
 		t.Fatal(err)

@@ -4,7 +4,6 @@ import (
 	"flag"
 	"fmt"
 	"os"
-	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -21,23 +20,22 @@ const goldenFile = "../../testdata/golden/versions.txt"
 // that need all kinds (settings and inputs) and one of what it makes. Another digest under an old version would let
 // a newer program take results of an older one for its own.
 func TestVersions(t *testing.T) {
-	exe := []string{program(t)}
+	t.Parallel()
+	exe := program(t)
 	kinds := kindsSeen{}
 	made := map[string][]string{}       // part and version → outputs
 	carried := regexp.MustCompile(`^$`) // lines that cannot be made here
 	for _, n := range everyKind {
-		dir := t.TempDir()
 		if n.turning {
 			continue
 		}
-		if !n.prepare(t, dir, kinds) {
+		done, ok := n.natively(t, exe, kinds)
+		if !ok {
 			carried = ofFFmpeg
 			continue
 		}
 		for _, manifest := range n.manifests {
-			w := workOf(t, exe, filepath.Join(dir, "here"), n.verbs(t, dir, manifest))
-			kinds.note(w)
-			for _, p := range w.steps {
+			for _, p := range done.works[manifest].steps {
 				key := p.Key
 				if n.film { // it names the FFmpeg that is here, and what follows is asked of a film of its making
 					key = "of any FFmpeg"

@@ -7,7 +7,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"sync"
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -20,11 +19,7 @@ const gridSide = 3
 
 // gridNight is made once for all scripts: nine panels of a gibbous Moon lit from the right, whose clips are named by
 // place: a1 is at the upper left, c3 at the lower right.
-var gridNight = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "plenilune-grid-night-*")
-	if err != nil {
-		return "", err
-	}
+var gridNight = prepared("grid-night", func(dir string) error {
 	plan := simulate.Small()
 	plan.Title, plan.Workers = "A grid of panels for tests", 2
 	plan.DiskPx, plan.SmallestCraterKm, plan.CratersAbove20Km = 300, 12, 1500
@@ -32,9 +27,9 @@ var gridNight = sync.OnceValues(func() (string, error) {
 	plan.PanelsAcross, plan.PanelsDown, plan.Overlap = gridSide, gridSide, 0.3
 	truth, err := plan.Shoot(context.Background(), folderSink{dir}, nil)
 	if err != nil {
-		return "", err
+		return err
 	}
-	return dir, nameByPlace(filepath.Join(dir, "clips"), truth.Clips)
+	return nameByPlace(filepath.Join(dir, "clips"), truth.Clips)
 })
 
 // nameByPlace renames clips to where they were aimed.
@@ -58,10 +53,16 @@ func nameByPlace(dir string, clips []simulate.ClipTruth) error {
 	return nil
 }
 
-// scriptGrid copies the grid night, or some of its clips: grid DIR [CLIP…].
+var gridCache = cacheOf("grid", gridNight)
+
+// scriptGrid copies the grid night, or some of its clips: grid [known] DIR [CLIP…], where known says that the cache has seen all of it.
 func scriptGrid(ts *testscript.TestScript, neg bool, args []string) {
+	if len(args) > 0 && args[0] == "known" {
+		knows(ts, gridCache)
+		args = args[1:]
+	}
 	if neg || len(args) < 1 {
-		ts.Fatalf("usage: grid DIR [CLIP…]")
+		ts.Fatalf("usage: grid [known] DIR [CLIP…]")
 	}
 	from, err := gridNight()
 	ts.Check(err)

@@ -21,6 +21,7 @@ func long() bool { return os.Getenv("PLENILUNE_LONG") != "" }
 
 // Whatever ends, spoils or fills up a run, nothing wrong comes out, nothing in part is left, and the next run has the same bytes.
 func TestNothingIsLost(t *testing.T) {
+	t.Parallel()
 	k := newLasting(t)
 	t.Run("killed", k.killed)
 	t.Run("damaged", k.damaged)

@@ -25,6 +25,7 @@ const (
 
 // A title stays text in everything that is published; what the files of clips and panels are called is not published at all.
 func TestNamesStayText(t *testing.T) {
+	t.Parallel()
 	dir, manifest := nightIn(t, "plenilune")
 	clips, err := filepath.Glob(filepath.Join(dir, "clips", "*.ser"))
 	if err != nil || len(clips) < 2 {

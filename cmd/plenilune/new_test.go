@@ -73,6 +73,7 @@ func nastyName(r *rand.Rand) string {
 // TestManifestHoldsOfAnyNames: whatever folders and clips are called, the
 // manifest that new writes has no fault and takes what new says that it takes.
 func TestManifestHoldsOfAnyNames(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("many folders")
 	}
@@ -180,6 +181,7 @@ func TestCommonestNight(t *testing.T) {
 
 // TestThousandsOfClips: what is told stays short, what is written whole.
 func TestThousandsOfClips(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	good, broken := recording(t, 16, time.Time{}), []byte("broken")
 	for i := range 3000 {

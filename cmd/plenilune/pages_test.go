@@ -15,13 +15,13 @@ import (
 	"plenilune/steps/simulate"
 )
 
-// pagesNight runs a night whose disk is some thousand pixels wide, so that its pages have tiles of several scales, and returns
+// pagesNight runs a night whose disk is wider than a tile, so that its pages have tiles of several scales, and returns
 // the folder of pages. How the Moon lies is stated, so that there are names; the title tries to end a script.
 func pagesNight(t *testing.T) string {
 	t.Helper()
 	dir := t.TempDir()
 	plan := simulate.Small()
-	plan.DiskPx, plan.Width, plan.Height, plan.Frames, plan.Calibration = 900, 576, 480, 4, 4
+	plan.DiskPx, plan.Width, plan.Height, plan.Frames, plan.Calibration = 560, 360, 300, 4, 4
 	plan.Workers = 2
 	if _, err := plan.Shoot(context.Background(), folderSink{dir}, nil); err != nil {
 		t.Fatal(err)

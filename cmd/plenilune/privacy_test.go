@@ -20,6 +20,7 @@ var home = regexp.MustCompile(`46\.87\d|46\.88|7\.543|7\.54\d\d|0\.8181|0\.8182|
 
 // No published byte tells where the observer stood, where the files lay, on which machine, or what the clips were called.
 func TestNothingPublishedTellsWhereOrWho(t *testing.T) {
+	t.Parallel()
 	dir, manifest := nightIn(t, "plenilune")
 	b, err := os.ReadFile(manifest)
 	if err != nil {

@@ -13,7 +13,6 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -23,14 +22,9 @@ import (
 	"plenilune/steps/simulate"
 )
 
-func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){
-		"plenilune": func() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) },
-	})
-}
-
 // TestScripts holds every promise of README and help, a script each.
 func TestScripts(t *testing.T) {
+	t.Parallel()
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
 		Setup: func(e *testscript.Env) error {
@@ -47,6 +41,7 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"night":       scriptNight,
 			"factratio":   scriptFactRatio,
+			"sample":      scriptSample,
 			"colournight": scriptColourNight,
 			"grid":        scriptGrid,
 			"recording":   scriptRecording,
@@ -82,22 +77,24 @@ func TestScripts(t *testing.T) {
 }
 
 // smallNight is made once for all scripts.
-var smallNight = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "plenilune-small-night-*")
-	if err != nil {
-		return "", err
-	}
+var smallNight = prepared("small-night", func(dir string) error {
 	plan := simulate.Small()
 	plan.Workers = 2
-	_, err = plan.Shoot(context.Background(), folderSink{dir}, nil)
-	return dir, err
+	_, err := plan.Shoot(context.Background(), folderSink{dir}, nil)
+	return err
 })
 
-// scriptNight copies the small night: night DIR. $CLIP0, $CLIP1, … are the names of
-// its clips without ending, $PANEL0, $PANEL1, … those of their panels' files.
+var smallCache = cacheOf("small", smallNight)
+
+// scriptNight copies the small night: night [known] DIR, where known says that the cache has seen it. $CLIP0, $CLIP1, … are the
+// names of its clips without ending, $PANEL0, $PANEL1, … those of their panels' files.
 func scriptNight(ts *testscript.TestScript, neg bool, args []string) {
+	if len(args) > 0 && args[0] == "known" {
+		knows(ts, smallCache)
+		args = args[1:]
+	}
 	if neg || len(args) != 1 {
-		ts.Fatalf("usage: night DIR")
+		ts.Fatalf("usage: night [known] DIR")
 	}
 	from, err := smallNight()
 	ts.Check(err)

@@ -18,6 +18,7 @@ import (
 
 // A run in which nothing changed knows captures by their stamps, and opens none: a night of 100 GB is looked at in a moment.
 func TestNoChangeOpensNoCapture(t *testing.T) {
+	t.Parallel()
 	dir, manifest := nightIn(t, "plenilune")
 	old := time.Now().Add(-time.Hour) // older than the resolution of time stamps, as on a real night
 	captures := 0

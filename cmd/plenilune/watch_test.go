@@ -148,6 +148,7 @@ func appendTo(t *testing.T, path string, b []byte) {
 // A night comes in clip by clip, each in pieces: the page waits for each, names the hole while there is one and says where to point;
 // then the run executes none of it again.
 func TestWatchANight(t *testing.T) {
+	t.Parallel()
 	from, err := smallNight()
 	if err != nil {
 		t.Fatal(err)
