@@ -39,8 +39,9 @@ func (u *unblur) quiet(ctx context.Context, t *pipeline.Task, s deconvolve.Sprea
 	if weight != nil {
 		defer weight.Close()
 	}
-	gain := make([]float32, len(whole))
-	smooth := u.data // has served
+	gain, smooth := u.ratio, u.data // have served
+	u.ratio = nil
+	clear(gain)
 	raised := raisedNoise(s, n)
 	for j := range quietLevels {
 		if err := smoothBands(ctx, t, smooth, whole, u.w, u.h, 1<<j); err != nil {

@@ -20,7 +20,8 @@ type unblur struct {
 	w, h     int
 	data     []float32 // light above the sky, carried on over gaps, nowhere negative
 	estimate []float32
-	lit      []bool // ground that steps are judged by
+	ratio    []float32 // of data to the estimate blurred; anything, after the last step
+	lit      []bool    // ground that steps are judged by
 	sigma    float64
 	bright   float64
 	typical  float64 // the middle one of the weights; 0 without weights
@@ -85,14 +86,14 @@ func (u *unblur) iterate(ctx context.Context, t *pipeline.Task, s deconvolve.Spr
 	blur.Each = func(n int, fn func(i int)) {
 		_ = t.Each(ctx, n, func(i int) error { fn(i); return nil })
 	}
-	ratio := make([]float32, u.w*u.h)
+	u.ratio = make([]float32, u.w*u.h)
 	most := n
 	var c changes
 	if n == 0 {
 		most, c = mostIterations, make(changes, u.h)
 	}
 	for k := 1; k <= most && ctx.Err() == nil; k++ {
-		deconvolve.Step(u.estimate, u.data, ratio, blur, func(y0, y1 int, factor []float32) {
+		deconvolve.Step(u.estimate, u.data, u.ratio, blur, func(y0, y1 int, factor []float32) {
 			if n == 0 {
 				u.note(c, y0, y1, factor)
 			}
