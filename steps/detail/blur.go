@@ -75,8 +75,8 @@ const (
 
 // blur tells the blur of a picture: from the lit limb, or what is usual where none is in
 // view, and from the spectra of the panels' halves.
-func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
-	img, p, err := readPicture(t)
+func blur(ctx context.Context, o opticsSettings, t *pipeline.Task) error {
+	p, err := readPlacement(t)
 	if err != nil {
 		return err
 	}
@@ -91,7 +91,11 @@ func blur(_ context.Context, o opticsSettings, t *pipeline.Task) error {
 		return err
 	}
 	tel, stated := telescope(o, p, light)
-	places := limbEdges(img.Luminance(), img.W, img.H)
+	lum, w, h, err := readLuminance(ctx, t)
+	if err != nil {
+		return err
+	}
+	places := limbEdges(lum, w, h)
 	edges := profilesOf(places)
 	within := 0.0
 	if !stated {

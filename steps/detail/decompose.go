@@ -4,10 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"image"
 
 	"plenilune/pipeline"
-	"plenilune/steps/kernel/plane"
-	"plenilune/steps/kernel/robust"
 	"plenilune/steps/kernel/wavelet"
 )
 
@@ -38,44 +37,25 @@ func decomposeOut() []string {
 }
 
 // decompose takes the luminance of a picture apart. It depends on no setting.
-// It holds eight planes of the picture's size at a time, one more a channel.
+// It holds two planes of the picture's size at a time, and what findGround does.
 func decompose(ctx context.Context, t *pipeline.Task) error {
-	img, err := readPlane(t.One("image"))
+	whole, w, h, err := readLuminance(ctx, t)
 	if err != nil {
-		return fmt.Errorf("read the picture: %w", err)
+		return err
 	}
-	w, h, lum := img.W, img.H, img.Luminance()
 	var about apart
-	if about.WeightMedian, err = weightMedian(t, lum); err != nil {
+	if about.WeightMedian, err = weightMedian(t, whole); err != nil {
 		return err
 	}
-	g := findGround(lum, w, h)
+	g := findGround(whole, w, h)
 	about.LimbEdgePx, about.LimbSigmaPx, about.Sky, about.Bright = g.edgePx, g.sigmaPx, g.sky, g.bright
-	whole, guard := g.carry(ctx, t, lum, w, h)
-	trust := guard[0]
-	t.Progress(0.3)
-	if err := t.PutPlane(ctx, "guard", w, h, guard...); err != nil {
+	usable, err := g.surface().carry(ctx, t, whole, w, h)
+	if err != nil {
 		return err
 	}
-	limit := float32(g.sky + float64(0.1*(g.bright-g.sky)))
-	smooth, level := make([]float32, w*h), make([]float32, w*h)
-	for j := range levels {
-		if err := smoothBands(ctx, t, smooth, whole, w, h, 1<<j); err != nil {
-			return err
-		}
-		for i, s := range smooth {
-			level[i] = whole[i] - s
-		}
-		if err := t.PutPlane(ctx, levelPort(j), w, h, level); err != nil {
-			return err
-		}
-		if j == 0 {
-			about.NoiseSigma = noiseSigma(level, w, h,
-				func(i int) bool { return trust[i] == 1 && lum[i] == lum[i] },
-				func(i int) bool { return smooth[i] > limit })
-		}
-		whole, smooth = smooth, whole
-		t.Progress(0.3 + float64(0.7*float64(j+1)/levels))
+	t.Progress(0.3)
+	if about.NoiseSigma, err = putLevels(ctx, t, whole, w, h, usable, float32(g.sky+float64(0.1*(g.bright-g.sky)))); err != nil {
+		return err
 	}
 	if about.LimbEdgePx > 0 {
 		t.Fact("limb_edge", about.LimbEdgePx, "px")
@@ -88,93 +68,104 @@ func decompose(ctx context.Context, t *pipeline.Task) error {
 	return t.PutTable("apart", about)
 }
 
+// putLevels stores the levels of a picture, which it overwrites, and returns the noise where it is usable, on what is smoothly above limit.
+func putLevels(ctx context.Context, t *pipeline.Task, whole []float32, w, h int, usable []bool, limit float32) (sigma float64, err error) {
+	smooth := make([]float32, w*h)
+	for j := range levels {
+		if err := smoothBands(ctx, t, smooth, whole, w, h, 1<<j); err != nil {
+			return 0, err
+		}
+		if j == 0 {
+			sigma = noiseSigma(w, h, func(i int) (float32, bool, bool) { return whole[i] - smooth[i], usable[i], smooth[i] > limit })
+		}
+		if err := t.WritePlane(ctx, levelPort(j), w, h, 1, func(r image.Rectangle, dst [][]float32) error {
+			for y := r.Min.Y; y < r.Max.Y; y++ {
+				row, from, to := dst[0][(y-r.Min.Y)*r.Dx():][:r.Dx()], whole[y*w+r.Min.X:], smooth[y*w+r.Min.X:]
+				for x := range row {
+					row[x] = from[x] - to[x]
+				}
+			}
+			return nil
+		}); err != nil {
+			return 0, err
+		}
+		whole, smooth = smooth, whole
+		t.Progress(0.3 + float64(0.7*float64(j+1)/levels))
+	}
+	return sigma, nil
+}
+
 func finite(v float64) bool { return v-v == 0 }
 
-func readPlane(s pipeline.Source) (*plane.Image, error) {
-	w, h, pix, err := s.Pixels()
-	if err != nil {
-		return nil, err
-	}
-	return plane.Of(w, h, pix...), nil
-}
-
-// readPicture reads a part's picture and what is known of it.
-func readPicture(t *pipeline.Task) (*plane.Image, placement, error) {
-	img, err := readPlane(t.One("image"))
-	if err != nil {
-		return nil, placement{}, fmt.Errorf("read the picture: %w", err)
-	}
-	p, err := readPlacement(t)
-	return img, p, err
-}
-
-// carry returns the picture with the ground carried on over sky and gaps, and
-// the three channels of the guard: how far detail may be used (0…1), how far the
-// limb's edge may be steepened (0…1), and there how far the ground carried on
-// lies above the sky.
-func (g *ground) carry(ctx context.Context, t *pipeline.Task, lum []float32, w, h int) (whole []float32, guard [][]float32) {
-	whole = make([]float32, w*h)
-	guard = [][]float32{make([]float32, w*h), make([]float32, w*h), make([]float32, w*h)}
-	_ = t.Each(ctx, h, func(y int) error {
-		for x := range w {
-			i := y*w + x
-			keep, fill, rim := g.at(x, y)
-			switch v := lum[i]; {
-			case v != v:
-				whole[i] = fill
-			case keep >= 1:
-				whole[i], guard[0][i] = v, 1
-			default:
-				whole[i], guard[0][i] = float32(keep*v)+float32((1-keep)*fill), keep
-				if rim > 0 {
-					guard[1][i], guard[2][i] = rim, fill-float32(g.sky)
+// carry stores the three channels of the guard: how far detail may be used (0…1), how far the
+// limb's edge may be steepened (0…1), and there how far the ground carried on lies above the sky.
+// It carries the ground on, in the picture's luminance, over sky and gaps, and tells which pixels are
+// all their own.
+func (s *surface) carry(ctx context.Context, t *pipeline.Task, lum []float32, w, h int) (own []bool, err error) {
+	own = make([]bool, w*h)
+	return own, t.WritePlane(ctx, "guard", w, h, 3, func(r image.Rectangle, guard [][]float32) error {
+		k := 0
+		for y := r.Min.Y; y < r.Max.Y; y++ {
+			for x := r.Min.X; x < r.Max.X; x, k = x+1, k+1 {
+				i := y*w + x
+				keep, fill, rim := s.at(x, y)
+				switch v := lum[i]; {
+				case v != v:
+					lum[i] = fill
+				case keep >= 1:
+					guard[0][k], own[i] = 1, true
+				default:
+					lum[i], guard[0][k] = float32(keep*v)+float32((1-keep)*fill), keep
+					if rim > 0 {
+						guard[1][k], guard[2][k] = rim, fill-float32(s.sky)
+					}
 				}
 			}
 		}
 		return nil
 	})
-	return whole, guard
 }
 
+// weightMedian is the middle one of the weights where a picture shows something; 0 without weights.
 func weightMedian(t *pipeline.Task, lum []float32) (float64, error) {
 	if !t.Has("weight") {
 		return 0, nil
 	}
-	m, err := readPlane(t.One("weight"))
+	w, h, m, err := t.One("weight").Pixels()
 	if err != nil {
 		return 0, fmt.Errorf("read the weights: %w", err)
 	}
-	if len(m.Pix[0]) != len(lum) {
-		return 0, fmt.Errorf("the weights are %d×%d px, not of the picture's size", m.W, m.H)
+	if len(m[0]) != len(lum) {
+		return 0, fmt.Errorf("the weights are %d×%d px, not of the picture's size", w, h)
 	}
-	var there []float32
+	there := m[0][:0]
 	for i, v := range lum {
-		if k := m.Pix[0][i]; v == v && k > 0 {
+		if k := m[0][i]; v == v && k > 0 {
 			there = append(there, k)
 		}
 	}
 	if len(there) == 0 {
 		return 0, nil
 	}
-	return robust.Median(there), nil
+	return quantiles(there, 0.5)[0], nil
 }
 
 // smoothBands is wavelet.Smooth in bands of rows, several at once.
 func smoothBands(ctx context.Context, t *pipeline.Task, dst, src []float32, w, h, step int) error {
-	return inBands(ctx, t, h, step, func(y0, y1, a, b int) {
-		out, tmp := make([]float32, (b-a)*w), make([]float32, (b-a)*w)
+	return inBands(ctx, t, h, step, func(y0, y1, a, b int) error {
+		out, tmp := make([]float32, (b-a)*w), make([]float32, w)
 		wavelet.Smooth(out, src[a*w:b*w], tmp, w, b-a, step)
 		copy(dst[y0*w:y1*w], out[(y0-a)*w:(y1-a)*w])
+		return nil
 	})
 }
 
 // inBands gives fn bands of rows, y0 to y1, several at once. A band has as many rows more, a to b, as taps step pixels apart reach, so
 // that its own come out as in one piece.
-func inBands(ctx context.Context, t *pipeline.Task, h, step int, fn func(y0, y1, a, b int)) error {
-	rows := max(128, 4*step)
+func inBands(ctx context.Context, t *pipeline.Task, h, step int, fn func(y0, y1, a, b int) error) error {
+	rows := max(256, 4*step) // those of a tile or more
 	return t.Each(ctx, (h+rows-1)/rows, func(k int) error {
 		y0, y1 := k*rows, min((k+1)*rows, h)
-		fn(y0, y1, max(0, y0-2*step), min(h, y1+2*step))
-		return nil
+		return fn(y0, y1, max(0, y0-2*step), min(h, y1+2*step))
 	})
 }

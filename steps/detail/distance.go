@@ -2,17 +2,21 @@ package detail
 
 import "math"
 
-// distance returns, for each pixel, the Euclidean distance in pixels to the
-// nearest pixel that is set, exactly; w+h where none is (Meijster, Roerdink &
-// Hesselink 2000, "A general algorithm for computing distance transforms in
-// linear time").
-func distance(set []bool, w, h int) []float32 {
+// farthest is as far as distances are told, in pixels.
+const farthest = 255
+
+// distance2 returns, for each pixel, the square of the Euclidean distance in
+// pixels to the nearest pixel that is set, exactly, but nothing beyond that of
+// farthest, which also stands where none is set (Meijster, Roerdink & Hesselink
+// 2000, "A general algorithm for computing distance transforms in linear time").
+func distance2(set []bool, w, h int) []uint16 {
 	g := columnDistance(set, w, h)
-	out := make([]float32, w*h)
+	out := make([]uint16, w*h)
 	at, from := make([]int, w), make([]int, w) // of the row's parabolas: vertex, first pixel
 	for y := range h {
 		row := g[y*w : (y+1)*w]
-		f := func(x, i int) int { return (x-i)*(x-i) + row[i]*row[i] }
+		square := func(i int) int { return int(row[i]) * int(row[i]) }
+		f := func(x, i int) int { return (x-i)*(x-i) + square(i) }
 		n := 0
 		at[0], from[0] = 0, 0
 		for u := 1; u < w; u++ {
@@ -25,13 +29,13 @@ func distance(set []bool, w, h int) []float32 {
 			}
 			i := at[n]
 			// The first pixel from which u's parabola is the lower one.
-			if x := 1 + (u*u-i*i+row[u]*row[u]-row[i]*row[i])/(2*(u-i)); x < w {
+			if x := 1 + (u*u-i*i+square(u)-square(i))/(2*(u-i)); x < w {
 				n++
 				at[n], from[n] = u, x
 			}
 		}
 		for x := w - 1; x >= 0; x-- {
-			out[y*w+x] = float32(math.Sqrt(float64(f(x, at[n]))))
+			out[y*w+x] = uint16(min(f(x, at[n]), farthest*farthest))
 			if x == from[n] {
 				n--
 			}
@@ -41,23 +45,40 @@ func distance(set []bool, w, h int) []float32 {
 }
 
 // columnDistance returns the distance to the nearest set pixel of the same
-// column, w+h where there is none.
-func columnDistance(set []bool, w, h int) []int {
-	far := w + h
-	g := make([]int, w*h)
-	for x := range w {
-		d := far
-		for y := range h {
-			if d = min(d+1, far); set[y*w+x] {
+// column, at most farthest.
+func columnDistance(set []bool, w, h int) []uint8 {
+	g := make([]uint8, w*h)
+	near := make([]uint8, w) // of the row before
+	pass := func(y int) {
+		row, s := g[y*w:][:w], set[y*w:][:w]
+		for x, d := range near {
+			if d < farthest {
+				d++
+			}
+			if s[x] {
 				d = 0
 			}
-			g[y*w+x] = d
+			row[x] = min(row[x], d)
+			near[x] = row[x]
 		}
-		d = far
-		for y := h - 1; y >= 0; y-- {
-			d = min(d+1, g[y*w+x])
-			g[y*w+x] = d
-		}
+	}
+	for i := range g {
+		g[i] = farthest
+	}
+	for i := range near {
+		near[i] = farthest
+	}
+	for y := range h {
+		pass(y)
+	}
+	for i := range near {
+		near[i] = farthest
+	}
+	for y := h - 1; y >= 0; y-- {
+		pass(y)
 	}
 	return g
 }
+
+// root returns the distance of which d2 is the square.
+func root(d2 uint16) float32 { return float32(math.Sqrt(float64(d2))) }

@@ -1,53 +1,60 @@
 package detail
 
-// carryOn returns v where its weight is 1 and, where it is less, what the
-// surroundings carry on smoothly: weighted means over ever larger cells, each
+// carryOn keeps v where its weight is 1 and writes over it, where it is less, what
+// the surroundings carry on smoothly: weighted means over ever larger cells, each
 // used only as far as the finer one lacks weight (the pull-push scheme of
 // Gortler, Grzeszczuk, Szeliski & Cohen 1996, "The Lumigraph"). Weights run
-// 0…1; where the weight is 0, v may be anything. Without any weight all is 0.
-func carryOn(v, weight []float32, w, h int) []float32 {
-	out := make([]float32, w*h)
-	if w == 1 && h == 1 {
-		if weight[0] > 0 {
-			out[0] = v[0]
+// 0…1, nil is 1 everywhere; where v is NaN it weighs nothing. Without any weight
+// all becomes 0.
+func carryOn(v, weight []float32, w, h int) {
+	known := func(i int) float32 {
+		switch {
+		case v[i] != v[i]:
+			return 0
+		case weight == nil:
+			return 1
 		}
-		return out
+		return weight[i]
+	}
+	if w == 1 && h == 1 {
+		if !(known(0) > 0) {
+			v[0] = 0
+		}
+		return
 	}
 	hw, hh := (w+1)/2, (h+1)/2
-	value, sum := make([]float32, hw*hh), make([]float32, hw*hh)
+	coarse, sum := make([]float32, hw*hh), make([]float32, hw*hh)
 	for y := range h {
 		for x := range w {
-			if k := weight[y*w+x]; k > 0 {
+			if k := known(y*w + x); k > 0 {
 				i := y/2*hw + x/2
-				value[i] += float32(k * v[y*w+x])
+				coarse[i] += float32(k * v[y*w+x])
 				sum[i] += k
 			}
 		}
 	}
 	for i, s := range sum {
 		if s > 0 {
-			value[i] /= s
+			coarse[i] /= s
 		}
 		sum[i] = min(1, s)
 	}
-	coarse := carryOn(value, sum, hw, hh)
+	carryOn(coarse, sum, hw, hh)
 	up := grid{coarse, hw, hh}
 	for y := range h {
 		for x := range w {
 			i := y*w + x
-			k := weight[i]
+			k := known(i)
 			if k >= 1 {
-				out[i] = v[i]
 				continue
 			}
 			c := up.at((float32(x)-0.5)/2, (float32(y)-0.5)/2)
 			if k > 0 {
 				c = float32(k*v[i]) + float32((1-k)*c)
 			}
-			out[i] = c
+			v[i] = c
 		}
 	}
-	return out
 }
 
 // grid is a plane read between its pixels.

@@ -15,16 +15,17 @@ import (
 // in the limb's own blurred edge, is not used. The terminator, whose step is
 // gentle, and the night side beyond it stay as they are.
 type ground struct {
-	keep    grid    // 1 on ground, 0 on the sky of the limb and on its edge
-	fill    grid    // the ground, carried on where keep is 0 or there is no data
-	rim     grid    // 1 on the limb's edge, where it may be steepened, 0 elsewhere
-	glow    grid    // 1 on the sky beside the limb's edge, 0 elsewhere
-	air     grid    // likewise, but only where the telescope's own wings have mostly ended
 	edgePx  float64 // how wide the limb's edge is, sky to ground, in pixels of the picture; 0 without a limb
 	sigmaPx float64 // the standard deviation of the blur that the edge shows, likewise
 	sky     float64 // the darkest level, about that of the sky
 	bright  float64 // the level of the brightest ground
-	fx, fy  float32 // size of this grid against the picture's
+
+	w, h   int       // of the grid
+	fx, fy float32   // its size against the picture's
+	pix    []float32 // the picture
+	limb   []float32 // 1 where the sky meets bright ground, 0 where it meets the terminator
+	away   []uint16  // squares of distances from the sky, see distance2
+	out    []uint16  // and, in the sky, from what is none
 }
 
 // Lengths in pixels of the half-size grid.
@@ -53,100 +54,102 @@ const edgeTop = 0.98
 
 // findGround looks at the luminance of a picture of w by h pixels.
 func findGround(lum []float32, w, h int) *ground {
-	cw, ch := max(1, w/2), max(1, h/2)
-	pix := filter.Downscale(plane.Of(w, h, lum), cw, ch).Pix[0]
-	q := robust.Quantiles(pix, 0.01, 0.99)
-	g := &ground{sky: q[0], bright: q[1], fx: float32(cw) / float32(w), fy: float32(ch) / float32(h)}
-	valid := make([]float32, cw*ch)
-	for i, v := range pix {
-		if v == v {
-			valid[i] = 1
-		}
+	g := &ground{w: max(1, w/2), h: max(1, h/2)}
+	g.fx, g.fy = float32(g.w)/float32(w), float32(g.h)/float32(h)
+	g.pix = filter.Downscale(plane.Of(w, h, lum), g.w, g.h).Pix[0]
+	q := quantiles(g.pix, 0.01, 0.99)
+	g.sky, g.bright = q[0], q[1]
+	sky := g.wideSky()
+	g.away = distance2(sky, g.w, g.h)
+	g.limb = g.limbness()
+	width, sigma := g.edge()
+	g.edgePx, g.sigmaPx = 2*width, 2*sigma
+	for i, s := range sky {
+		sky[i] = !s
 	}
-	keep, rim, glow, air := g.sift(pix, valid, cw, ch)
-	weight := make([]float32, cw*ch)
-	for i := range weight {
-		weight[i] = float32(keep[i] * valid[i])
-	}
-	g.keep, g.rim, g.glow, g.air = grid{keep, cw, ch}, grid{rim, cw, ch}, grid{glow, cw, ch}, grid{air, cw, ch}
-	g.fill = grid{carryOn(pix, weight, cw, ch), cw, ch}
+	g.out = distance2(sky, g.w, g.h)
 	return g
 }
 
-// at returns keep, fill and rim for the picture's pixel (x, y).
-func (g *ground) at(x, y int) (keep, fill, rim float32) {
-	cx := float32((float32(x)+0.5)*g.fx) - 0.5
-	cy := float32((float32(y)+0.5)*g.fy) - 0.5
-	return g.keep.at(cx, cy), g.fill.at(cx, cy), g.rim.at(cx, cy)
+// place returns where on the grid the picture's pixel (x, y) lies.
+func (g *ground) place(x, y int) (cx, cy float32) {
+	cx = float32((float32(x)+0.5)*g.fx) - 0.5
+	cy = float32((float32(y)+0.5)*g.fy) - 0.5
+	return cx, cy
 }
 
-// sift measures the limb's edge and returns keep, rim, glow and air.
-func (g *ground) sift(pix, valid []float32, w, h int) (keep, rim, glow, air []float32) {
-	sky := g.wideSky(pix, w, h)
-	away := distance(sky, w, h)
-	limb := g.limbness(pix, valid, away, w, h)
-	width, sigma := g.edge(pix, valid, away, limb)
-	g.edgePx, g.sigmaPx = 2*width, 2*sigma
-	keep, rim, glow, air = make([]float32, w*h), make([]float32, w*h), make([]float32, w*h), make([]float32, w*h)
-	end, out := float32(width), distanceFrom(sky, w, h)
+// edgeAt returns 1 in the limb's edge and on the sky before it, 0 elsewhere.
+func (g *ground) edgeAt(i int) float32 {
+	if g.edgePx == 0 {
+		return 0
+	}
+	end := float32(g.edgePx / 2)
+	return float32(g.limb[i] * (1 - smoothstep(end, end+2, root(g.away[i]))))
+}
+
+// surface is what of the ground a picture is taken apart by.
+type surface struct {
+	*ground
+	keep grid // 1 on ground, 0 on the sky of the limb and on its edge
+	fill grid // the ground, carried on where keep is 0 or there is no data
+	rim  grid // 1 on the limb's edge, where it may be steepened, 0 elsewhere
+}
+
+// surface takes over the memory of what was found: nothing else can be asked afterwards.
+func (g *ground) surface() *surface {
+	keep, rim := make([]float32, g.w*g.h), g.limb
 	for i := range keep {
-		keep[i] = 1
-		if width > 0 {
-			inside := smoothstep(end, end+2, away[i])
-			keep[i] = 1 - float32(limb[i]*(1-inside))
-			rim[i] = float32(limb[i]*(1-inside)) * (1 - smoothstep(glowNear, glowFar, out[i]))
-			glow[i] = float32(limb[i]*smoothstep(0, wingWide, out[i])) * (1 - smoothstep(glowNear, wingFar, out[i]))
-			air[i] = float32(glow[i] * smoothstep(airNear, airFull, out[i]))
-		}
+		edge := g.edgeAt(i)
+		keep[i] = 1 - edge
+		rim[i] = edge * (1 - smoothstep(glowNear, glowFar, root(g.out[i])))
 	}
-	return keep, rim, glow, air
+	fill := g.pix
+	g.pix, g.limb, g.away, g.out = nil, nil, nil, nil
+	carryOn(fill, keep, g.w, g.h)
+	return &surface{g, grid{keep, g.w, g.h}, grid{fill, g.w, g.h}, grid{rim, g.w, g.h}}
 }
 
-// distanceFrom returns the distance to what is not sky.
-func distanceFrom(sky []bool, w, h int) []float32 {
-	other := make([]bool, len(sky))
-	for i, s := range sky {
-		other[i] = !s
-	}
-	return distance(other, w, h)
+// at returns keep, fill and rim for the picture's pixel (x, y).
+func (s *surface) at(x, y int) (keep, fill, rim float32) {
+	cx, cy := s.place(x, y)
+	return s.keep.at(cx, cy), s.fill.at(cx, cy), s.rim.at(cx, cy)
 }
 
 // wideSky marks what is dark over a whole disk of skyRadius.
-func (g *ground) wideSky(pix []float32, w, h int) []bool {
-	smooth := make([]float32, w*h)
-	filter.GaussianFilled(smooth, pix, w, h, 1, 0.5)
-	noise := robust.Immerkaer(pix, w, h)
+func (g *ground) wideSky() []bool {
+	smooth := make([]float32, g.w*g.h)
+	filter.GaussianFilled(smooth, g.pix, g.w, g.h, 1, 0.5)
+	noise := robust.Immerkaer(g.pix, g.w, g.h)
 	if noise != noise {
 		noise = 0
 	}
 	limit := float32(g.sky + max(0.03*(g.bright-g.sky), 6*noise))
-	lit := make([]bool, w*h)
+	mark := make([]bool, g.w*g.h)
 	for i, v := range smooth {
-		lit[i] = v >= limit // no data may be sky, or not: it does not stop a disk
+		mark[i] = v >= limit // no data may be sky, or not: it does not stop a disk
 	}
-	core := make([]bool, w*h)
-	for i, d := range distance(lit, w, h) {
-		core[i] = d > skyRadius
+	for i, d := range distance2(mark, g.w, g.h) {
+		mark[i] = d > skyRadius*skyRadius // the disks' middles
 	}
-	sky := make([]bool, w*h)
-	for i, d := range distance(core, w, h) {
-		sky[i] = d <= skyRadius+1 && smooth[i] < limit
+	for i, d := range distance2(mark, g.w, g.h) {
+		mark[i] = d <= (skyRadius+1)*(skyRadius+1) && smooth[i] < limit
 	}
-	return sky
+	return mark
 }
 
 // limbness returns 1 where the sky meets bright ground and 0 where it meets the
 // terminator, whose ground is dim for a while yet, smoothly between.
-func (g *ground) limbness(pix, valid, away []float32, w, h int) []float32 {
-	sum, weight := make([]float32, w*h), make([]float32, w*h)
+func (g *ground) limbness() []float32 {
+	sum, weight, tmp := make([]float32, g.w*g.h), make([]float32, g.w*g.h), make([]float32, g.w*g.h)
 	unit := float32(1 / max(g.bright-g.sky, 1e-12))
-	for i, d := range away {
-		if d > besideNear && d <= besideFar && valid[i] > 0 {
-			sum[i], weight[i] = (pix[i]-float32(g.sky))*unit, 1
+	for i, d := range g.away {
+		if v := g.pix[i]; d > besideNear*besideNear && d <= besideFar*besideFar && v == v {
+			sum[i], weight[i] = (v-float32(g.sky))*unit, 1
 		}
 	}
-	filter.Gaussian(sum, sum, w, h, skyRadius)
-	filter.Gaussian(weight, weight, w, h, skyRadius)
+	taps := filter.GaussianTaps(skyRadius)
+	filter.SymmetricWith(tmp, sum, sum, g.w, g.h, taps)
+	filter.SymmetricWith(tmp, weight, weight, g.w, g.h, taps)
 	for i, k := range weight {
 		if k > 1e-3 {
 			sum[i] /= k
@@ -155,19 +158,19 @@ func (g *ground) limbness(pix, valid, away []float32, w, h int) []float32 {
 			weight[i] = 0
 		}
 	}
-	out := carryOn(sum, weight, w, h)
-	for i, v := range out {
-		out[i] = smoothstep(0.08, 0.2, v)
+	carryOn(sum, weight, g.w, g.h)
+	for i, v := range sum {
+		sum[i] = smoothstep(0.08, 0.2, v)
 	}
-	return out
+	return sum
 }
 
 // edge measures the limb's edge from its mean profile: how wide it is, from where
 // the sky ends to where the ground is level, and the standard deviation of the
 // Gaussian blur that gives its steepest slope; both in pixels of the grid, 0
 // without a limb.
-func (g *ground) edge(pix, valid, away, limb []float32) (width, sigma float64) {
-	profile, ok := g.profile(pix, valid, away, limb)
+func (g *ground) edge() (width, sigma float64) {
+	profile, ok := g.profile()
 	if !ok {
 		return 0, 0
 	}
@@ -187,11 +190,11 @@ func (g *ground) edge(pix, valid, away, limb []float32) (width, sigma float64) {
 
 // profile returns the limb's mean brightness by the distance from the sky, 1
 // being that of the level ground behind the edge.
-func (g *ground) profile(pix, valid, away, limb []float32) (sum [profileBins]float64, ok bool) {
+func (g *ground) profile() (sum [profileBins]float64, ok bool) {
 	var n [profileBins]int
-	for i, d := range away {
-		if b := int(d + 0.5); b < profileBins && valid[i] > 0 && limb[i] > 0.9 {
-			sum[b] += float64(pix[i]) - g.sky
+	for i, d := range g.away {
+		if v, b := g.pix[i], int(root(d)+0.5); b < profileBins && v == v && g.limb[i] > 0.9 {
+			sum[b] += float64(v) - g.sky
 			n[b]++
 		}
 	}

@@ -2,6 +2,7 @@ package detail
 
 import (
 	"math"
+	"slices"
 	"testing"
 )
 
@@ -65,28 +66,28 @@ func TestShareSplitsAScaleSmoothly(t *testing.T) {
 }
 
 func TestDistanceAgainstSearch(t *testing.T) {
-	for _, c := range []struct{ w, h, every int }{{1, 1, 1}, {1, 9, 4}, {9, 1, 5}, {23, 17, 31}, {16, 33, 7}, {40, 40, 997}} {
+	for _, c := range []struct{ w, h, every int }{{1, 1, 1}, {1, 9, 4}, {9, 1, 5}, {23, 17, 31}, {16, 33, 7}, {40, 40, 997}, {3, 600, 1999}, {600, 3, 1999}} {
 		set := make([]bool, c.w*c.h)
 		for i := range set {
 			set[i] = (i*7919+13)%c.every == 0
 		}
-		got := distance(set, c.w, c.h)
+		got := distance2(set, c.w, c.h)
 		for i := range set {
-			want := math.Inf(1)
+			want := math.MaxInt
 			for k, s := range set {
 				if s {
-					dx, dy := float64(i%c.w-k%c.w), float64(i/c.w-k/c.w)
-					want = min(want, math.Sqrt(dx*dx+dy*dy))
+					dx, dy := i%c.w-k%c.w, i/c.w-k/c.w
+					want = min(want, dx*dx+dy*dy)
 				}
 			}
-			if float64(got[i]) != float64(float32(want)) {
+			if want = min(want, farthest*farthest); int(got[i]) != want || root(got[i]) != float32(math.Sqrt(float64(want))) {
 				t.Fatalf("%d×%d, pixel %d: %v, want %v", c.w, c.h, i, got[i], want)
 			}
 		}
 	}
-	for _, d := range distance(make([]bool, 12), 4, 3) {
-		if d < 7 {
-			t.Errorf("nothing set, yet something is %v px away", d)
+	for _, d := range distance2(make([]bool, 12), 4, 3) {
+		if d != farthest*farthest {
+			t.Errorf("nothing set, yet something is √%v px away", d)
 		}
 	}
 }
@@ -102,7 +103,12 @@ func TestCarryOnKeepsWhatItKnows(t *testing.T) {
 			v[i] = float32(math.NaN())
 		}
 	}
-	for i, got := range carryOn(v, weight, w, h) {
+	carried := func(weight []float32) []float32 {
+		out := slices.Clone(v)
+		carryOn(out, weight, w, h)
+		return out
+	}
+	for i, got := range carried(weight) {
 		if weight[i] == 1 && got != v[i] {
 			t.Fatalf("pixel %d changed from %v to %v", i, v[i], got)
 		}
@@ -110,15 +116,18 @@ func TestCarryOnKeepsWhatItKnows(t *testing.T) {
 			t.Fatalf("pixel %d is %v: outside what surrounds it", i, got)
 		}
 	}
+	if i := same(carried(nil), carried(weight)); i >= 0 {
+		t.Errorf("pixel %d is another where only NaNs tell what is not known", i)
+	}
 	for i := range v {
 		v[i] = 0.25
 	}
-	for i, got := range carryOn(v, weight, w, h) {
+	for i, got := range carried(weight) {
 		if math.Abs(float64(got)-0.25) > 1e-6 {
 			t.Fatalf("a flat surrounding is carried on as %v at %d", got, i)
 		}
 	}
-	for _, got := range carryOn(v, make([]float32, w*h), w, h) {
+	for _, got := range carried(make([]float32, w*h)) {
 		if got != 0 {
 			t.Fatalf("without anything known it says %v", got)
 		}

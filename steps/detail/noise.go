@@ -9,9 +9,9 @@ const noiseBlock = 32 // pixels
 
 // noiseSigma returns the noise's standard deviation, from the finest level of a
 // picture: in blocks, by the median absolute deviation, and of the blocks on lit
-// ground a quiet one, since in the others detail adds to it. usable tells which
-// pixels count, lit which of the blocks do. Without any block it is 0.
-func noiseSigma(finest []float32, w, h int, usable func(i int) bool, lit func(i int) bool) float64 {
+// ground a quiet one, since in the others detail adds to it. at gives a pixel of
+// that level, whether it counts and whether it is lit. Without any block it is 0.
+func noiseSigma(w, h int, at func(i int) (finest float32, usable, lit bool)) float64 {
 	var onLit, all []float64
 	own := make([]float32, 0, noiseBlock*noiseBlock)
 	var scratch robust.Scratch[float32]
@@ -21,11 +21,13 @@ func noiseSigma(finest []float32, w, h int, usable func(i int) bool, lit func(i 
 			bright := 0
 			for y := y0; y < min(y0+noiseBlock, h); y++ {
 				for x := x0; x < min(x0+noiseBlock, w); x++ {
-					if i := y*w + x; usable(i) {
-						own = append(own, finest[i])
-						if lit(i) {
-							bright++
-						}
+					v, usable, lit := at(y*w + x)
+					if !usable {
+						continue
+					}
+					own = append(own, v)
+					if lit {
+						bright++
 					}
 				}
 			}

@@ -2,6 +2,8 @@ package detail
 
 import (
 	"context"
+	"fmt"
+	"image"
 	"math"
 
 	"plenilune/pipeline"
@@ -21,18 +23,25 @@ const (
 // quiet returns what the iteration brought, less what is no more than the noise
 // that it raised: level by level, weighed as floors of bands are (see passes). No
 // step can be taken afterwards.
-func (u *unblur) quiet(ctx context.Context, t *pipeline.Task, s deconvolve.Spread, n int, rel []float32) ([]float32, error) {
+func (u *unblur) quiet(ctx context.Context, t *pipeline.Task, s deconvolve.Spread, n int) ([]float32, error) {
 	whole := u.estimate
 	u.estimate = nil // room for what follows
 	for i, v := range u.data {
 		whole[i] -= v
 	}
-	gain := make([]float32, len(whole))
 	if n == 0 || u.sigma == 0 {
-		copy(gain, whole)
-		return gain, nil
+		return whole, nil
 	}
-	smooth := u.data // has served
+	weight, err := u.openWeight(t)
+	if err != nil {
+		return nil, err
+	}
+	if weight != nil {
+		defer weight.Close()
+	}
+	gain, smooth := u.ratio, u.data // have served
+	u.ratio = nil
+	clear(gain)
 	raised := raisedNoise(s, n)
 	for j := range quietLevels {
 		if err := smoothBands(ctx, t, smooth, whole, u.w, u.h, 1<<j); err != nil {
@@ -42,7 +51,7 @@ func (u *unblur) quiet(ctx context.Context, t *pipeline.Task, s deconvolve.Sprea
 			whole[i] -= v
 		}
 		floor := quietSigma * raised[j] * u.sigma
-		if err := u.addStanding(ctx, t, gain, whole, 1<<j, float32(floor*floor), rel); err != nil {
+		if err := u.addStanding(ctx, t, gain, whole, 1<<j, float32(floor*floor), weight); err != nil {
 			return nil, err
 		}
 		whole, smooth = smooth, whole
@@ -54,23 +63,44 @@ func (u *unblur) quiet(ctx context.Context, t *pipeline.Task, s deconvolve.Sprea
 	return gain, nil
 }
 
+// openWeight opens the weights; nil without any. They are read for every level again: held, they would be as much as the picture.
+func (u *unblur) openWeight(t *pipeline.Task) (*pipeline.PlaneReader, error) {
+	if u.typical == 0 {
+		return nil, nil
+	}
+	weight, err := t.One("weight").Plane()
+	if err != nil {
+		return nil, fmt.Errorf("read the weights: %w", err)
+	}
+	return weight, nil
+}
+
 // addStanding adds to gain what of a level, whose taps are step pixels apart, stands above a floor in its neighbourhood. Energies are held
 // a band at a time: of a large picture they would be as much as all else.
-func (u *unblur) addStanding(ctx context.Context, t *pipeline.Task, gain, level []float32, step int, floor2 float32, rel []float32) error {
-	return inBands(ctx, t, u.h, step, func(y0, y1, a, b int) {
+func (u *unblur) addStanding(ctx context.Context, t *pipeline.Task, gain, level []float32, step int, floor2 float32, weight *pipeline.PlaneReader) error {
+	return inBands(ctx, t, u.h, step, func(y0, y1, a, b int) error {
 		energy := make([]float32, (b-a)*u.w)
 		for i, v := range level[a*u.w : b*u.w] {
 			energy[i] = v * v
 		}
-		local, tmp := make([]float32, len(energy)), make([]float32, len(energy))
-		wavelet.Smooth(local, energy, tmp, u.w, b-a, step)
+		local := make([]float32, len(energy))
+		wavelet.Smooth(local, energy, make([]float32, u.w), u.w, b-a, step)
+		var rel []float32 // noise variances against that at the typical weight
+		if weight != nil {
+			rel = energy[:(y1-y0)*u.w] // has served
+			if err := weight.ReadRect(0, image.Rect(0, y0, u.w, y1), rel); err != nil {
+				return fmt.Errorf("read the weights: %w", err)
+			}
+			relative(rel, float32(u.typical))
+		}
 		for i := y0 * u.w; i < y1*u.w; i++ {
 			f := floor2
 			if rel != nil {
-				f *= rel[i]
+				f *= rel[i-y0*u.w]
 			}
 			gain[i] += float32(level[i] * passes(local[i-a*u.w], f))
 		}
+		return nil
 	})
 }
 

@@ -2,7 +2,7 @@ package detail
 
 import (
 	"context"
-	"fmt"
+	"image"
 
 	"plenilune/pipeline"
 	"plenilune/steps/kernel/deconvolve"
@@ -16,9 +16,13 @@ type deconvolveSettings struct {
 }
 
 // sharpen takes the blur out of the luminance of a picture, and leaves the noise; and tells which light a print should leave out beyond
-// the limb. It holds five planes of the picture's size, and reads the picture again rather than keep it meanwhile.
+// the limb. It holds three planes of the picture's size, and reads the picture again rather than keep it meanwhile.
 func sharpen(ctx context.Context, s deconvolveSettings, t *pipeline.Task) error {
-	d, p, err := readUnblur(t)
+	p, err := readPlacement(t)
+	if err != nil {
+		return err
+	}
+	d, err := readUnblur(ctx, t, p.NoiseSigma)
 	if err != nil {
 		return err
 	}
@@ -28,61 +32,55 @@ func sharpen(ctx context.Context, s deconvolveSettings, t *pipeline.Task) error 
 	}
 	n := d.iterate(ctx, t, spread, s.Iterations)
 	t.Fact("iterations", float64(n), "steps")
-	rel, err := readRelative(t)
+	gain, err := d.quiet(ctx, t, spread, n)
 	if err != nil {
 		return err
 	}
-	gain, err := d.quiet(ctx, t, spread, n, rel)
+	img, err := openPicture(t)
 	if err != nil {
 		return err
 	}
-	if err := d.putBeyond(ctx, t, gain, n > 0); err != nil {
-		return err
+	defer img.Close()
+	var beside *wings // nothing, where nothing was gained
+	if n > 0 {
+		if beside, err = d.wings(ctx, t, img, gain); err != nil {
+			return err
+		}
 	}
-	img, _, err := readPicture(t)
-	if err != nil {
-		return err
-	}
-	addLuminance(img.Pix, gain, float32(0.02*d.bright))
-	return t.PutPlane(ctx, "image", img.W, img.H, img.Pix...)
+	_, _, channels := img.Size()
+	ports := []pipeline.PlanePort{{Name: "image", Channels: channels}, {Name: "beyond", Channels: 1}}
+	return t.WritePlanes(ctx, d.w, d.h, ports, func(r image.Rectangle, dst [][][]float32) error {
+		if err := readTile(img, r, dst[0]); err != nil {
+			return err
+		}
+		own := cut(gain, d.w, r)
+		if beside != nil {
+			beside.dim(own, sum(luminance(dst[0]), own), dst[1][0], r)
+		}
+		addLuminance(dst[0], own, float32(0.02*d.bright))
+		return nil
+	})
 }
 
-// putBeyond tells which light a print should leave out beyond the limb, and takes off what of the gain there is the air's, where something was gained.
-func (u *unblur) putBeyond(ctx context.Context, t *pipeline.Task, gain []float32, gained bool) error {
-	if !gained {
-		return t.PutPlane(ctx, "beyond", u.w, u.h, make([]float32, u.w*u.h))
-	}
-	img, _, err := readPicture(t)
-	if err != nil {
-		return err
-	}
-	after := u.data // has served
-	for i, v := range img.Luminance() {
-		after[i] = v + gain[i]
-	}
-	return t.PutPlane(ctx, "beyond", u.w, u.h, dimWings(gain, after, u.w, u.h))
-}
-
-// readUnblur begins with the luminance of the picture.
-func readUnblur(t *pipeline.Task) (*unblur, placement, error) {
-	img, p, err := readPicture(t)
-	if err != nil {
-		return nil, p, err
-	}
-	d := newUnblur(img.Luminance(), img.W, img.H, p.NoiseSigma)
-	if !finite(d.bright) {
-		return nil, p, errNoData
-	}
-	return d, p, nil
-}
-
-// readRelative is weightsAgainst the luminance of the picture.
-func readRelative(t *pipeline.Task) ([]float32, error) {
-	img, _, err := readPicture(t)
-	if err != nil {
+// wings looks for the light beyond the limb in the picture with its gain. Nothing else can be done afterwards.
+func (u *unblur) wings(ctx context.Context, t *pipeline.Task, img *pipeline.PlaneReader, gain []float32) (*wings, error) {
+	sharp := u.data // has served
+	u.data = nil
+	if err := eachTile(ctx, t, img, func(r image.Rectangle, lum []float32) {
+		paste(sharp, u.w, r, sum(lum, cut(gain, u.w, r)))
+	}); err != nil {
 		return nil, err
 	}
-	return weightsAgainst(t, img.Luminance())
+	return findWings(sharp, u.w, u.h), nil
+}
+
+// sum returns a and b added up.
+func sum(a, b []float32) []float32 {
+	out := make([]float32, len(a))
+	for i, v := range a {
+		out[i] = v + b[i]
+	}
+	return out
 }
 
 // spreadToUndo is the blur given, or the one measured.
@@ -102,19 +100,4 @@ func spreadToUndo(s deconvolveSettings, p placement, t *pipeline.Task) (deconvol
 	var b seen
 	err := t.One("blur").Table(&b)
 	return b.Spread, err
-}
-
-// weightsAgainst returns each pixel's noise variance against that at the median
-// weight; nil without weights.
-func weightsAgainst(t *pipeline.Task, lum []float32) ([]float32, error) {
-	typical, err := weightMedian(t, lum)
-	if err != nil || typical == 0 {
-		return nil, err
-	}
-	m, err := readPlane(t.One("weight"))
-	if err != nil {
-		return nil, fmt.Errorf("read the weights: %w", err)
-	}
-	relative(m.Pix[0], float32(typical))
-	return m.Pix[0], nil
 }

@@ -1,6 +1,7 @@
 package detail
 
 import (
+	"image"
 	"math"
 	"testing"
 )
@@ -18,8 +19,8 @@ func TestTheTelescopesOwnWingsStay(t *testing.T) {
 		dx, dy := float64(i%size)-c, float64(i/size)-c
 		m.Pix[0][i] = float32(0.004 + 0.7*math.Max(0, 0.45+dx/(2*r))*at(math.Hypot(dx, dy)-r))
 	}
-	gain := make([]float32, size*size)
-	out := dimWings(gain, m.Pix[0], size, size)
+	gain, out := make([]float32, size*size), make([]float32, size*size)
+	findWings(m.Pix[0], size, size).dim(gain, m.Pix[0], out, image.Rect(0, 0, size, size))
 	row := int(c) * size
 	left := 0
 	last := math.Inf(1)

@@ -48,10 +48,10 @@ func TestStepAtOutsideValues(t *testing.T) {
 		for i := range e {
 			e[i] = 0.5
 		}
-		factor, scratch := make([]float64, 81), make([]float64, 81)
+		scratch := make([]float64, 81)
 		seen, last := 0, math.Inf(-1)
 		for n := 1; n <= 50; n++ {
-			Step(e, data, b, factor, scratch)
+			Step(e, data, scratch, b, nil)
 			seen += compare(t, c.border, n, e, c.want[n])
 			// Lucy (1974): the estimate has the light of the data after every step, and where
 			// the blur keeps sums the likelihood never falls.
@@ -88,6 +88,30 @@ func compare(t *testing.T, border Border, n int, e []float64, want [3]float64) i
 	return 1
 }
 
+// What Step tells of a band is what it did there, each row once.
+func TestStepTellsItsFactors(t *testing.T) {
+	const w, h = 11, 2*bandRows + 5
+	b := NewBlur(Spread{CoreSigma: 1}, w, h)
+	e, data, was := make([]float32, w*h), make([]float32, w*h), make([]float32, w*h)
+	for i := range e {
+		data[i] = 1 + float32((37*i+5)%17)
+		e[i] = 1 + float32((29*i+3)%13)
+	}
+	copy(was, e)
+	told := 0
+	Step(e, data, make([]float32, w*h), b, func(y0, y1 int, factor []float32) {
+		told += y1 - y0
+		for i, f := range factor {
+			if k := y0*w + i; e[k] != was[k]*f || f == 1 {
+				t.Fatalf("pixel %d was %v, is %v, and is said to be multiplied by %v", k, was[k], e[k], f)
+			}
+		}
+	})
+	if told != h {
+		t.Errorf("%d rows of %d were told of", told, h)
+	}
+}
+
 // A flat picture is what every blur of it is: nothing may change.
 func TestConstantStays(t *testing.T) {
 	const w, h = 37, 150
@@ -96,9 +120,9 @@ func TestConstantStays(t *testing.T) {
 	for i := range e {
 		e[i], data[i] = 0.3, 0.3
 	}
-	factor, scratch := make([]float32, w*h), make([]float32, w*h)
+	scratch := make([]float32, w*h)
 	for range 20 {
-		Step(e, data, b, factor, scratch)
+		Step(e, data, scratch, b, nil)
 	}
 	for i, v := range e {
 		if math.Abs(float64(v)-0.3) > 1e-6 {
@@ -122,9 +146,9 @@ func TestGaussianComesOutNarrower(t *testing.T) {
 	data, want := gauss(13), gauss(9)
 	e := gauss(13)
 	b := NewBlur(Spread{CoreSigma: 2}, size, size)
-	factor, scratch := make([]float32, size*size), make([]float32, size*size)
+	scratch := make([]float32, size*size)
 	for range 200 {
-		Step(e, data, b, factor, scratch)
+		Step(e, data, scratch, b, nil)
 	}
 	sum, worst := 0.0, 0.0
 	for i, v := range e {

@@ -33,8 +33,13 @@ type Separable[T Float] struct {
 // bandRows is how many rows are computed at a time.
 const bandRows = 128
 
-// Blur implements Blur.
+// Blur writes the convolution of src into dst, another slice.
 func (s *Separable[T]) Blur(dst, src []T) {
+	s.bands(func(y0, y1 int) { s.rows(dst[y0*s.W:y1*s.W], src, y0, y1) })
+}
+
+// bands gives fn bands of rows, y0 to y1, as Each runs them.
+func (s *Separable[T]) bands(fn func(y0, y1 int)) {
 	each := s.Each
 	if each == nil {
 		each = func(n int, fn func(i int)) {
@@ -43,28 +48,29 @@ func (s *Separable[T]) Blur(dst, src []T) {
 			}
 		}
 	}
-	each((s.H+bandRows-1)/bandRows, func(k int) {
-		s.band(dst, src, k*bandRows, min((k+1)*bandRows, s.H))
-	})
+	each((s.H+bandRows-1)/bandRows, func(k int) { fn(k*bandRows, min((k+1)*bandRows, s.H)) })
 }
 
-// Back implements Blur.
-func (s *Separable[T]) Back(dst, src []T) { s.Blur(dst, src) }
-
-// band computes rows y0 to y1.
-func (s *Separable[T]) band(dst, src []T, y0, y1 int) {
-	clear(dst[y0*s.W : y1*s.W])
+// rows writes rows y0 to y1 of the convolution of src into dst, which holds these alone.
+func (s *Separable[T]) rows(dst, src []T, y0, y1 int) {
+	clear(dst)
+	longest := 0
+	for _, t := range s.Terms {
+		longest = max(longest, len(t.Taps)-1)
+	}
+	along := make([]T, (y1-y0+2*longest)*s.W) // filtered along rows, as many more at either end as there are taps
 	for _, t := range s.Terms {
 		k := len(t.Taps) - 1
-		rows := make([]T, (y1-y0+2*k)*s.W) // filtered along rows, k more at either end
+		row := func(y int) []T { return along[(y-y0+k)*s.W:][:s.W] }
 		for y := y0 - k; y < y1+k; y++ {
 			if from := s.Border.index(y, s.H); from >= 0 {
-				s.row(rows[(y-y0+k)*s.W:][:s.W], src[from*s.W:][:s.W], t)
+				s.row(row(y), src[from*s.W:][:s.W], t)
+			} else {
+				clear(row(y))
 			}
 		}
-		row := func(y int) []T { return rows[(y-y0+k)*s.W:][:s.W] }
 		for y := y0; y < y1; y++ {
-			out := dst[y*s.W:][:s.W]
+			out := dst[(y-y0)*s.W:][:s.W]
 			addScaled(out, row(y), t.Taps[0])
 			i := 1
 			for ; i < k; i += 2 {

@@ -15,7 +15,7 @@ func Starlet(img []float32, w, h, levels int) (planes [][]float32, residual []fl
 		panic("wavelet: the picture is not width times height")
 	}
 	residual = append([]float32(nil), img...)
-	tmp := make([]float32, w*h)
+	tmp := make([]float32, w)
 	for j := range levels {
 		detail := make([]float32, w*h)
 		smooth := detail
@@ -46,8 +46,8 @@ func Combine(planes [][]float32, residual []float32, gains ...float32) []float32
 	return out
 }
 
-// Smooth writes into dst the smoothing of src with taps step pixels apart. tmp
-// is overwritten; all three are different slices of w·h.
+// Smooth writes into dst the smoothing of src with taps step pixels apart; both
+// are slices of w·h, not the same. tmp, of w values, is overwritten.
 func Smooth(dst, src, tmp []float32, w, h, step int) {
 	row := tmp[:w]
 	for y := range h {
