@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"plenilune/pipeline"
+	"plenilune/steps/format/moment"
 	"plenilune/steps/format/raw"
 )
 
@@ -46,15 +47,6 @@ type Taken struct {
 	UTC  string        `hcl:"utc"` // the middle of the clip: 2024-03-19T20:04:00Z
 }
 
-// momentOf reads a time in UTC, in nanoseconds since 1970.
-func momentOf(text string) (int64, error) {
-	t, err := time.Parse(time.RFC3339, text)
-	if err == nil && (t.Year() < 1970 || t.Year() >= 2200) {
-		err = fmt.Errorf("%q: a year before 1970 or after 2199", text)
-	}
-	return t.UnixNano(), err
-}
-
 // checkTimes finds what of a block is no time.
 func checkTimes(settings any, _ pipeline.Night) (out []pipeline.Problem) {
 	s := settings.(*ClipSettings)
@@ -63,9 +55,8 @@ func checkTimes(settings any, _ pipeline.Night) (out []pipeline.Problem) {
 			Hint: "write \"+02:00\" of a clock that went by Central European Summer Time"})
 	}
 	for _, t := range s.Taken {
-		if _, err := momentOf(t.UTC); err != nil {
-			out = append(out, pipeline.Problem{Path: "taken." + string(t.Clip) + ".utc", Text: fmt.Sprintf("%q is no moment", t.UTC),
-				Hint: "write date and time of day in UTC, as \"2024-03-19T20:04:00Z\""})
+		if _, err := moment.Parse(t.UTC); err != nil {
+			out = append(out, pipeline.Problem{Path: "taken." + string(t.Clip) + ".utc", Text: err.Error(), Hint: moment.Hint})
 		}
 	}
 	return out
@@ -76,7 +67,7 @@ func (s *ClipSettings) takenOf(x *pipeline.Expansion) map[pipeline.ID]int64 {
 	out := map[pipeline.ID]int64{}
 	for _, t := range s.Taken {
 		if id, ok := x.Clip(t.Clip); ok {
-			out[id], _ = momentOf(t.UTC)
+			out[id], _ = moment.Parse(t.UTC)
 		}
 	}
 	return out

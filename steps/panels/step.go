@@ -6,9 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"time"
 
 	"plenilune/pipeline"
+	"plenilune/steps/format/moment"
 	"plenilune/steps/format/panel"
 )
 
@@ -50,21 +50,11 @@ func Step() pipeline.Step {
 
 func check(settings any, _ pipeline.Night) (out []pipeline.Problem) {
 	for _, t := range settings.(*Settings).Taken {
-		if _, err := moment(t.UTC); err != nil {
-			out = append(out, pipeline.Problem{Path: "taken." + string(t.Panel) + ".utc", Text: fmt.Sprintf("%q is no moment", t.UTC),
-				Hint: "write date and time of day in UTC, as \"2024-03-19T20:04:00Z\""})
+		if _, err := moment.Parse(t.UTC); err != nil {
+			out = append(out, pipeline.Problem{Path: "taken." + string(t.Panel) + ".utc", Text: err.Error(), Hint: moment.Hint})
 		}
 	}
 	return out
-}
-
-// moment reads a time in UTC, in nanoseconds since 1970.
-func moment(text string) (int64, error) {
-	t, err := time.Parse(time.RFC3339, text)
-	if err == nil && (t.Year() < 1970 || t.Year() >= 2200) {
-		err = errors.New("a year before 1970 or after 2199")
-	}
-	return t.UnixNano(), err
 }
 
 func expand(x *pipeline.Expansion) error {
@@ -77,7 +67,7 @@ func expand(x *pipeline.Expansion) error {
 	taken := map[pipeline.ID]int64{}
 	for _, t := range set.Taken {
 		if id, ok := x.Clip(t.Panel); ok {
-			taken[id], _ = moment(t.UTC)
+			taken[id], _ = moment.Parse(t.UTC)
 		}
 	}
 	x.Emit()
