@@ -32,6 +32,9 @@ func clockOf(text string) (ahead int64, known bool, err error) {
 		return 0, false, fmt.Errorf("%q is neither \"auto\", \"utc\" nor how far a clock was ahead of UTC, as \"+02:00\"", text)
 	}
 	_, s := t.Zone()
+	if s < -12*3600 || s > 14*3600 { // as far as time zones reach
+		return 0, false, fmt.Errorf("%q is further from UTC than any clock: it may be from \"-12:00\" to \"+14:00\"", text)
+	}
 	return int64(s) * int64(time.Second), true, nil
 }
 

@@ -28,7 +28,7 @@ func indexOf(t *testing.T, l laid, frames []byte, a asked) (Index, *pipelinetest
 
 // TestClockOf: a clock that is ahead shows more than UTC.
 func TestClockOf(t *testing.T) {
-	for text, want := range map[string]time.Duration{"utc": 0, "+00:00": 0, "+02:00": 2 * time.Hour, "-03:30": -7 * time.Hour / 2, "+02:03": 2*time.Hour + 3*time.Minute} {
+	for text, want := range map[string]time.Duration{"utc": 0, "+00:00": 0, "+02:00": 2 * time.Hour, "-03:30": -7 * time.Hour / 2, "+02:03": 2*time.Hour + 3*time.Minute, "+14:00": 14 * time.Hour, "-12:00": -12 * time.Hour} {
 		if got, known, err := clockOf(text); err != nil || !known || got != int64(want) {
 			t.Errorf("%q: %d ns, known %v, %v; want %v", text, got, known, err, want)
 		}
@@ -36,7 +36,7 @@ func TestClockOf(t *testing.T) {
 	if _, known, err := clockOf(clockAuto); known || err != nil {
 		t.Errorf("auto says how the clock goes: %v, %v", known, err)
 	}
-	for _, text := range []string{"CET", "2", "+2", "+0200", "UTC", "+02:61", "+99:00"} {
+	for _, text := range []string{"CET", "2", "+2", "+0200", "UTC", "+02:61", "+99:00", "+24:00", "+14:01", "-12:01"} {
 		if _, _, err := clockOf(text); err == nil {
 			t.Errorf("%q is taken for a clock", text)
 		}
