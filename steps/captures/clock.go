@@ -76,16 +76,17 @@ func (s *ClipSettings) takenOf(x *pipeline.Expansion) map[pipeline.ID]int64 {
 	return out
 }
 
-// retimed is a clip whose middle was at a moment, in Unix nanoseconds UTC. Its frames stay as far apart as the file tells.
+// retimed is a clip whose middle was at a moment, in Unix nanoseconds UTC. Its frames stay as far apart as the file tells; where it
+// tells no time of the middle one, that of the nearest stands for it.
 func retimed(c *raw.Clip, middle int64) *raw.Clip {
 	out := *c
 	out.Start, out.TimeSource, out.TimesLocal = middle, timesByRecipe, false
-	n := len(c.Times)
-	if n == 0 || c.Times[n/2] == 0 {
+	told := nearMiddle(c.Times)
+	if told == 0 {
 		out.Times = nil
 		return &out
 	}
-	by := middle - c.Times[n/2]
+	by := middle - told
 	out.Times = slices.Clone(c.Times)
 	for i, t := range out.Times {
 		if t != 0 {
@@ -96,6 +97,19 @@ func retimed(c *raw.Clip, middle int64) *raw.Clip {
 		out.Start = c.Start + by
 	}
 	return &out
+}
+
+// nearMiddle is the time nearest to the middle of a list that is known, the earlier of two, 0 if none is.
+func nearMiddle(times []int64) int64 {
+	m := len(times) / 2
+	for d := 0; d <= m; d++ {
+		for _, i := range []int{m - d, m + d} {
+			if i < len(times) && times[i] != 0 {
+				return times[i]
+			}
+		}
+	}
+	return 0
 }
 
 // timed is a clip that was laid out, with the times that are believed. middle, if not 0, is what the manifest says of it.

@@ -53,6 +53,16 @@ func TestRetimed(t *testing.T) {
 	if c.Times[0] != 100 || c.Start != 90 {
 		t.Errorf("the clip itself was changed: %+v", c)
 	}
+	for _, c := range []struct{ times, want []int64 }{ // the middle frame is damaged, and says nothing
+		{[]int64{100, 200, 0, 450, 500}, []int64{9900, 10000, 0, 10250, 10300}},
+		{[]int64{100, 0, 0, 450}, []int64{9650, 0, 0, 10000}},
+		{[]int64{100, 0}, []int64{10000, 0}},
+		{[]int64{0, 0, 0}, nil},
+	} {
+		if got := retimed(&raw.Clip{Times: c.times}, 10000); !slices.Equal(got.Times, c.want) {
+			t.Errorf("of %v: %v, want %v", c.times, got.Times, c.want)
+		}
+	}
 	if got := retimed(&raw.Clip{}, 10000); got.Start != 10000 || got.Times != nil {
 		t.Errorf("without times it is %+v", got)
 	}

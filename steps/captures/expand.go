@@ -86,7 +86,7 @@ func indexLaidPart(it pipeline.Item, laid pipeline.Value, a asked) pipeline.Part
 	s := a.of(it)
 	s.Clock = a.clock
 	p := indexPart(it, s)
-	p.Name, p.Version, p.Run = "index-laid", 3, pipeline.Bind(runIndexLaid)
+	p.Name, p.Version, p.Run = "index-laid", 4, pipeline.Bind(runIndexLaid)
 	p.In = append(p.In, pipeline.Input{Port: "laid", Value: laid})
 	return p
 }
