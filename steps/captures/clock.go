@@ -147,7 +147,14 @@ func firstOf(times []int64) int64 {
 	return 0
 }
 
-// warnOfClocks tells once of all clips of a block from which no time is taken though they tell one.
+// clipsByAClock is what warnings are called of times that do not count, and byAClock how they tell why.
+const (
+	clipsByAClock = "clips-by-a-clock"
+	byAClock      = "by their camera's clock, and not how that stood to UTC: such times do not count; " +
+		"clock = \"utc\" in the clips block says that it went by UTC, clock = \"+02:00\" that it was two hours ahead"
+)
+
+// warnOfClocks tells once of all clips of a block that tell a time which does not count.
 func warnOfClocks(x *pipeline.Expansion, all int, untold []pipeline.ID) {
 	if len(untold) == 0 {
 		return
@@ -160,6 +167,5 @@ func warnOfClocks(x *pipeline.Expansion, all int, untold []pipeline.ID) {
 		}
 		which = ": " + strings.Join(names, ", ")
 	}
-	x.Warn("clips-by-a-clock", fmt.Sprintf("%d of %d clips tell when they were taken by their camera's clock, and not how that stood to UTC: no time is taken from them; "+
-		"clock = \"utc\" in the clips block says that it went by UTC, clock = \"+02:00\" that it was two hours ahead%s", len(untold), all, which))
+	x.Warn(clipsByAClock, fmt.Sprintf("%d of %d clips tell when they were taken %s%s", len(untold), all, byAClock, which))
 }

@@ -18,9 +18,10 @@ import (
 )
 
 // indexOf indexes what was laid out.
-func indexOf(t *testing.T, l laid, frames []byte, a asked) (Index, *pipelinetest.Result) {
+func indexOf(t *testing.T, s source, l laid, frames []byte, a asked) (Index, *pipelinetest.Result) {
 	t.Helper()
-	r := pipelinetest.Run(t, indexLaidPart(pipeline.Item{}, pipeline.Value{}, a), map[string][]any{"file": {pipelinetest.File(frames)}, "laid": {l}})
+	r := pipelinetest.Run(t, indexLaidPart(pipeline.Item{}, pipeline.Value{}, pipeline.Value{}, a),
+		map[string][]any{"file": {pipelinetest.File(frames)}, "source": {s}, "laid": {l}})
 	var x Index
 	r.Table("index", &x)
 	return x, r
@@ -110,7 +111,7 @@ func TestFilmTimes(t *testing.T) {
 		if c.taken != 0 {
 			set.taken = map[pipeline.ID]int64{{}: c.taken}
 		}
-		x, r := indexOf(t, l, r.Bytes("file"), set)
+		x, r := indexOf(t, s, l, r.Bytes("file"), set)
 		var want []int64
 		for i := range 7 {
 			if c.first != 0 {
@@ -186,11 +187,16 @@ func TestPictureTimes(t *testing.T) {
 		pictures pipelinetest.Pictures
 		clock    string
 		want     []int64
+		warning  string // beside the block's
 	}{
-		{"no zone", plain, clockAuto, []int64{}},
-		{"no zone, the clock is told", plain, "+01:00", []int64{at - 3600e9, at + 1500e6 - 3600e9}},
-		{"a zone", zoned, clockAuto, []int64{at - 3600e9, 0}},
-		{"a zone, whatever the clock", zoned, "+05:00", []int64{at - 3600e9, 0}},
+		{"no zone", plain, clockAuto, []int64{}, ""},
+		{"no zone, the clock is told", plain, "+01:00", []int64{at - 3600e9, at + 1500e6 - 3600e9}, ""},
+		{"no zone, but of another than the first", slices.Concat(plain[:1], zoned[:1]), clockAuto, []int64{0, at - 3600e9}, ""},
+		{"a zone", zoned, clockAuto, []int64{at - 3600e9, 0}, ""},
+		{"a zone, whatever the clock", zoned, "+05:00", []int64{at - 3600e9, 0}, ""},
+		{"nothing of the first", slices.Concat(zoned[1:], plain), clockAuto, []int64{}, clipsByAClock},
+		{"nothing of the first, the clock is told", slices.Concat(zoned[1:], plain[:1]), clockUTC, []int64{0, at}, ""},
+		{"nothing", zoned[1:], clockAuto, []int64{}, "clip-without-times"},
 	} {
 		s, l, frames, _, err := laidOut(t, c.pictures, encodingAuto)
 		if err != nil {
@@ -199,8 +205,14 @@ func TestPictureTimes(t *testing.T) {
 		if s.byClock() != strings.HasPrefix(c.name, "no zone") {
 			t.Errorf("%s: that it goes by a clock is %v", c.name, s.byClock())
 		}
-		if x, _ := indexOf(t, l, frames, asked{partSettings: auto, clock: c.clock}); !slices.Equal(x.TimesUnixNS, c.want) {
+		x, r := indexOf(t, s, l, frames, asked{partSettings: auto, clock: c.clock})
+		if !slices.Equal(x.TimesUnixNS, c.want) {
 			t.Errorf("%s: %v, want %v", c.name, x.TimesUnixNS, c.want)
+		}
+		for _, code := range []string{clipsByAClock, "clip-without-times"} {
+			if r.Warned(code) != (code == c.warning) {
+				t.Errorf("%s: %v, want %q", c.name, r.Warnings, c.warning)
+			}
 		}
 	}
 }
