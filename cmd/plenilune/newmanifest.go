@@ -52,7 +52,7 @@ func (n *folderNight) manifest(name string) ([]byte, error) {
 		return nil, err
 	}
 	data.Files = files
-	data.ByClock = slices.ContainsFunc(n.clips, func(c foundClip) bool { return c.byClock })
+	data.ByClock = n.byClock() > 0
 	data.Timeless = slices.ContainsFunc(n.clips, func(c foundClip) bool { return c.start == 0 && !c.byClock })
 	if data.Sequences, err = sequencePatterns(base, runs); err != nil {
 		return nil, err
