@@ -72,7 +72,7 @@ func (n *folderNight) tellPanels(w io.Writer) {
 		fmt.Fprintln(w, "note: pictures are taken for panels that were stacked already; if they are a clip's frames, put them into a folder and name that in a clips block: sequences = [\"FOLDER/\"]")
 	}
 	if untimed > 0 {
-		fmt.Fprintf(w, "note: %d of them say nowhere when they were taken; the manifest can\n", untimed)
+		fmt.Fprintf(w, "note: %d of them do not say when they were taken, or not in UTC; the manifest can\n", untimed)
 	}
 	n.tellLeftOut(w)
 }

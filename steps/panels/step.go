@@ -107,7 +107,7 @@ func expand(x *pipeline.Expansion) error {
 		said.warn(x)
 	}
 	if len(timeless) > 0 && pending == nil {
-		x.Warn("panels-without-times", fmt.Sprintf("%d of %d panels say nowhere when they were taken, which a block taken \"PANEL\" { utc = … } states: %s",
+		x.Warn("panels-without-times", fmt.Sprintf("%d of %d panels do not say when they were taken, or not in UTC, which a block taken \"PANEL\" { utc = … } states: %s",
 			len(timeless), len(items), strings.Join(timeless, ", ")))
 	}
 	return pending
@@ -139,7 +139,7 @@ func (u unused) warn(x *pipeline.Expansion) {
 // headPart looks at what a file is.
 func headPart(it pipeline.Item) pipeline.Part {
 	return pipeline.Part{
-		Name: "head", Item: it, Version: 2, In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}},
+		Name: "head", Item: it, Version: 3, In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}},
 		Out: []string{"head"}, Memory: 64 << 20, Run: runHead,
 	}
 }
@@ -165,7 +165,7 @@ func foreign(x *pipeline.Expansion, it pipeline.Item, h head, s pictureSettings)
 	// Samples as in the file and as they are in light, their mean, what noise is measured on, and four flags a pixel.
 	memory := 64<<20 + int64(h.Width)*int64(h.Height)*int64(8*h.Channels+12)
 	return made(x.Add(pipeline.Part{
-		Name: "picture", Item: pipeline.Item{ID: it.ID}, Version: 2, Settings: s,
+		Name: "picture", Item: pipeline.Item{ID: it.ID}, Version: 3, Settings: s,
 		In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}}, Out: ports, Memory: memory, Run: pipeline.Bind(runPicture),
 	}), it.ID, ports)
 }
