@@ -41,13 +41,7 @@ func (n *folderNight) tell(w io.Writer) {
 			fmt.Fprintf(w, "note: %s was cut short: %d of %d frames are there and used\n", shown(c.path), c.frames, c.declared)
 		}
 	}
-	byClock := 0
-	for _, c := range n.clips {
-		if c.byClock {
-			byClock++
-		}
-	}
-	if byClock > 0 {
+	if byClock := n.byClock(); byClock > 0 {
 		fmt.Fprintf(w, "note: the time of %s is that of the camera's clock alone; clock in the clips block makes it count\n", pipeline.Counted(byClock, "clip"))
 	}
 	if len(n.clips) == 1 && n.clips[0].sequence != nil {
@@ -78,7 +72,7 @@ func (n *folderNight) tellPanels(w io.Writer) {
 		fmt.Fprintln(w, "note: pictures are taken for panels that were stacked already; if they are a clip's frames, put them into a folder and name that in a clips block: sequences = [\"FOLDER/\"]")
 	}
 	if untimed > 0 {
-		fmt.Fprintf(w, "note: %d of them say nowhere when they were taken; the manifest can\n", untimed)
+		fmt.Fprintf(w, "note: %d of them do not say when they were taken, or not in UTC; the manifest can\n", untimed)
 	}
 	n.tellLeftOut(w)
 }
@@ -95,11 +89,24 @@ func (n *folderNight) amount() string {
 		last = max(last, c.start)
 	}
 	text := fmt.Sprintf(", %d frames, %s", frames, bytesText(bytes))
-	if first == 0 {
+	switch {
+	case first == 0 && n.byClock() > 0: // of these a note tells
+		return text
+	case first == 0:
 		return text + ", no time of recording (none is needed)"
 	}
 	from, to := time.Unix(0, first).UTC(), time.Unix(0, last).UTC()
 	return text + fmt.Sprintf(", begun from %s to %s UTC", from.Format("2 January 2006 15:04"), to.Format("15:04"))
+}
+
+// byClock counts the clips that tell the time by a clock of which nothing is known.
+func (n *folderNight) byClock() (count int) {
+	for _, c := range n.clips {
+		if c.byClock {
+			count++
+		}
+	}
+	return count
 }
 
 func (n *folderNight) tellMasters(w io.Writer, kind string, found []foundClip) {

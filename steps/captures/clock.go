@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"plenilune/pipeline"
+	"plenilune/steps/format/moment"
 	"plenilune/steps/format/raw"
 )
 
@@ -31,6 +32,9 @@ func clockOf(text string) (ahead int64, known bool, err error) {
 		return 0, false, fmt.Errorf("%q is neither \"auto\", \"utc\" nor how far a clock was ahead of UTC, as \"+02:00\"", text)
 	}
 	_, s := t.Zone()
+	if s < -12*3600 || s > 14*3600 { // as far as time zones reach
+		return 0, false, fmt.Errorf("%q is further from UTC than any clock: it may be from \"-12:00\" to \"+14:00\"", text)
+	}
 	return int64(s) * int64(time.Second), true, nil
 }
 
@@ -46,15 +50,6 @@ type Taken struct {
 	UTC  string        `hcl:"utc"` // the middle of the clip: 2024-03-19T20:04:00Z
 }
 
-// momentOf reads a time in UTC, in nanoseconds since 1970.
-func momentOf(text string) (int64, error) {
-	t, err := time.Parse(time.RFC3339, text)
-	if err == nil && (t.Year() < 1970 || t.Year() >= 2200) {
-		err = fmt.Errorf("%q: a year before 1970 or after 2199", text)
-	}
-	return t.UnixNano(), err
-}
-
 // checkTimes finds what of a block is no time.
 func checkTimes(settings any, _ pipeline.Night) (out []pipeline.Problem) {
 	s := settings.(*ClipSettings)
@@ -63,9 +58,8 @@ func checkTimes(settings any, _ pipeline.Night) (out []pipeline.Problem) {
 			Hint: "write \"+02:00\" of a clock that went by Central European Summer Time"})
 	}
 	for _, t := range s.Taken {
-		if _, err := momentOf(t.UTC); err != nil {
-			out = append(out, pipeline.Problem{Path: "taken." + string(t.Clip) + ".utc", Text: fmt.Sprintf("%q is no moment", t.UTC),
-				Hint: "write date and time of day in UTC, as \"2024-03-19T20:04:00Z\""})
+		if _, err := moment.Parse(t.UTC); err != nil {
+			out = append(out, pipeline.Problem{Path: "taken." + string(t.Clip) + ".utc", Text: err.Error(), Hint: moment.Hint})
 		}
 	}
 	return out
@@ -76,22 +70,23 @@ func (s *ClipSettings) takenOf(x *pipeline.Expansion) map[pipeline.ID]int64 {
 	out := map[pipeline.ID]int64{}
 	for _, t := range s.Taken {
 		if id, ok := x.Clip(t.Clip); ok {
-			out[id], _ = momentOf(t.UTC)
+			out[id], _ = moment.Parse(t.UTC)
 		}
 	}
 	return out
 }
 
-// retimed is a clip whose middle was at a moment, in Unix nanoseconds UTC. Its frames stay as far apart as the file tells.
+// retimed is a clip whose middle was at a moment, in Unix nanoseconds UTC. Its frames stay as far apart as the file tells; where it
+// tells no time of the middle one, that of the nearest stands for it.
 func retimed(c *raw.Clip, middle int64) *raw.Clip {
 	out := *c
 	out.Start, out.TimeSource, out.TimesLocal = middle, timesByRecipe, false
-	n := len(c.Times)
-	if n == 0 || c.Times[n/2] == 0 {
+	told := nearMiddle(c.Times)
+	if told == 0 {
 		out.Times = nil
 		return &out
 	}
-	by := middle - c.Times[n/2]
+	by := middle - told
 	out.Times = slices.Clone(c.Times)
 	for i, t := range out.Times {
 		if t != 0 {
@@ -102,6 +97,19 @@ func retimed(c *raw.Clip, middle int64) *raw.Clip {
 		out.Start = c.Start + by
 	}
 	return &out
+}
+
+// nearMiddle is the time nearest to the middle of a list that is known, the earlier of two, 0 if none is.
+func nearMiddle(times []int64) int64 {
+	m := len(times) / 2
+	for d := 0; d <= m; d++ {
+		for _, i := range []int{m - d, m + d} {
+			if i < len(times) && times[i] != 0 {
+				return times[i]
+			}
+		}
+	}
+	return 0
 }
 
 // timed is a clip that was laid out, with the times that are believed. middle, if not 0, is what the manifest says of it.
@@ -139,7 +147,14 @@ func firstOf(times []int64) int64 {
 	return 0
 }
 
-// warnOfClocks tells once of all clips of a block from which no time is taken though they tell one.
+// clipsByAClock is what warnings are called of times that do not count, and byAClock how they tell why.
+const (
+	clipsByAClock = "clips-by-a-clock"
+	byAClock      = "by their camera's clock, and not how that stood to UTC: such times do not count; " +
+		"clock = \"utc\" in the clips block says that it went by UTC, clock = \"+02:00\" that it was two hours ahead"
+)
+
+// warnOfClocks tells once of all clips of a block that tell a time which does not count.
 func warnOfClocks(x *pipeline.Expansion, all int, untold []pipeline.ID) {
 	if len(untold) == 0 {
 		return
@@ -152,6 +167,5 @@ func warnOfClocks(x *pipeline.Expansion, all int, untold []pipeline.ID) {
 		}
 		which = ": " + strings.Join(names, ", ")
 	}
-	x.Warn("clips-by-a-clock", fmt.Sprintf("%d of %d clips tell when they were taken by their camera's clock, and not how that stood to UTC: no time is taken from them; "+
-		"clock = \"utc\" in the clips block says that it went by UTC, clock = \"+02:00\" that it was two hours ahead%s", len(untold), all, which))
+	x.Warn(clipsByAClock, fmt.Sprintf("%d of %d clips tell when they were taken %s%s", len(untold), all, byAClock, which))
 }

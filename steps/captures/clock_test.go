@@ -18,9 +18,10 @@ import (
 )
 
 // indexOf indexes what was laid out.
-func indexOf(t *testing.T, l laid, frames []byte, a asked) (Index, *pipelinetest.Result) {
+func indexOf(t *testing.T, s source, l laid, frames []byte, a asked) (Index, *pipelinetest.Result) {
 	t.Helper()
-	r := pipelinetest.Run(t, indexLaidPart(pipeline.Item{}, pipeline.Value{}, a), map[string][]any{"file": {pipelinetest.File(frames)}, "laid": {l}})
+	r := pipelinetest.Run(t, indexLaidPart(pipeline.Item{}, pipeline.Value{}, pipeline.Value{}, a),
+		map[string][]any{"file": {pipelinetest.File(frames)}, "source": {s}, "laid": {l}})
 	var x Index
 	r.Table("index", &x)
 	return x, r
@@ -28,7 +29,7 @@ func indexOf(t *testing.T, l laid, frames []byte, a asked) (Index, *pipelinetest
 
 // TestClockOf: a clock that is ahead shows more than UTC.
 func TestClockOf(t *testing.T) {
-	for text, want := range map[string]time.Duration{"utc": 0, "+00:00": 0, "+02:00": 2 * time.Hour, "-03:30": -7 * time.Hour / 2, "+02:03": 2*time.Hour + 3*time.Minute} {
+	for text, want := range map[string]time.Duration{"utc": 0, "+00:00": 0, "+02:00": 2 * time.Hour, "-03:30": -7 * time.Hour / 2, "+02:03": 2*time.Hour + 3*time.Minute, "+14:00": 14 * time.Hour, "-12:00": -12 * time.Hour} {
 		if got, known, err := clockOf(text); err != nil || !known || got != int64(want) {
 			t.Errorf("%q: %d ns, known %v, %v; want %v", text, got, known, err, want)
 		}
@@ -36,7 +37,7 @@ func TestClockOf(t *testing.T) {
 	if _, known, err := clockOf(clockAuto); known || err != nil {
 		t.Errorf("auto says how the clock goes: %v, %v", known, err)
 	}
-	for _, text := range []string{"CET", "2", "+2", "+0200", "UTC", "+02:61", "+99:00"} {
+	for _, text := range []string{"CET", "2", "+2", "+0200", "UTC", "+02:61", "+99:00", "+24:00", "+14:01", "-12:01"} {
 		if _, _, err := clockOf(text); err == nil {
 			t.Errorf("%q is taken for a clock", text)
 		}
@@ -52,6 +53,16 @@ func TestRetimed(t *testing.T) {
 	}
 	if c.Times[0] != 100 || c.Start != 90 {
 		t.Errorf("the clip itself was changed: %+v", c)
+	}
+	for _, c := range []struct{ times, want []int64 }{ // the middle frame is damaged, and says nothing
+		{[]int64{100, 200, 0, 450, 500}, []int64{9900, 10000, 0, 10250, 10300}},
+		{[]int64{100, 0, 0, 450}, []int64{9650, 0, 0, 10000}},
+		{[]int64{100, 0}, []int64{10000, 0}},
+		{[]int64{0, 0, 0}, nil},
+	} {
+		if got := retimed(&raw.Clip{Times: c.times}, 10000); !slices.Equal(got.Times, c.want) {
+			t.Errorf("of %v: %v, want %v", c.times, got.Times, c.want)
+		}
 	}
 	if got := retimed(&raw.Clip{}, 10000); got.Start != 10000 || got.Times != nil {
 		t.Errorf("without times it is %+v", got)
@@ -100,7 +111,7 @@ func TestFilmTimes(t *testing.T) {
 		if c.taken != 0 {
 			set.taken = map[pipeline.ID]int64{{}: c.taken}
 		}
-		x, r := indexOf(t, l, r.Bytes("file"), set)
+		x, r := indexOf(t, s, l, r.Bytes("file"), set)
 		var want []int64
 		for i := range 7 {
 			if c.first != 0 {
@@ -176,11 +187,16 @@ func TestPictureTimes(t *testing.T) {
 		pictures pipelinetest.Pictures
 		clock    string
 		want     []int64
+		warning  string // beside the block's
 	}{
-		{"no zone", plain, clockAuto, []int64{}},
-		{"no zone, the clock is told", plain, "+01:00", []int64{at - 3600e9, at + 1500e6 - 3600e9}},
-		{"a zone", zoned, clockAuto, []int64{at - 3600e9, 0}},
-		{"a zone, whatever the clock", zoned, "+05:00", []int64{at - 3600e9, 0}},
+		{"no zone", plain, clockAuto, []int64{}, ""},
+		{"no zone, the clock is told", plain, "+01:00", []int64{at - 3600e9, at + 1500e6 - 3600e9}, ""},
+		{"no zone, but of another than the first", slices.Concat(plain[:1], zoned[:1]), clockAuto, []int64{0, at - 3600e9}, ""},
+		{"a zone", zoned, clockAuto, []int64{at - 3600e9, 0}, ""},
+		{"a zone, whatever the clock", zoned, "+05:00", []int64{at - 3600e9, 0}, ""},
+		{"nothing of the first", slices.Concat(zoned[1:], plain), clockAuto, []int64{}, clipsByAClock},
+		{"nothing of the first, the clock is told", slices.Concat(zoned[1:], plain[:1]), clockUTC, []int64{0, at}, ""},
+		{"nothing", zoned[1:], clockAuto, []int64{}, "clip-without-times"},
 	} {
 		s, l, frames, _, err := laidOut(t, c.pictures, encodingAuto)
 		if err != nil {
@@ -189,8 +205,14 @@ func TestPictureTimes(t *testing.T) {
 		if s.byClock() != strings.HasPrefix(c.name, "no zone") {
 			t.Errorf("%s: that it goes by a clock is %v", c.name, s.byClock())
 		}
-		if x, _ := indexOf(t, l, frames, asked{partSettings: auto, clock: c.clock}); !slices.Equal(x.TimesUnixNS, c.want) {
+		x, r := indexOf(t, s, l, frames, asked{partSettings: auto, clock: c.clock})
+		if !slices.Equal(x.TimesUnixNS, c.want) {
 			t.Errorf("%s: %v, want %v", c.name, x.TimesUnixNS, c.want)
+		}
+		for _, code := range []string{clipsByAClock, "clip-without-times"} {
+			if r.Warned(code) != (code == c.warning) {
+				t.Errorf("%s: %v, want %q", c.name, r.Warnings, c.warning)
+			}
 		}
 	}
 }

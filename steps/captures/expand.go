@@ -38,7 +38,7 @@ func layOut(x *pipeline.Expansion, items []pipeline.Item, a asked) ([]pipeline.I
 			n := x.Add(parts[i](src, known))
 			it = it.With("file", n.Out("file"))
 			delete(it.Values, "pictures") // a copy's
-			out = append(out, it.With("index", x.Add(indexLaidPart(it, n.Out("laid"), a)).Out("index")))
+			out = append(out, it.With("index", x.Add(indexLaidPart(it, src, n.Out("laid"), a)).Out("index")))
 			if known.byClock() && a.Timed && a.clock == clockAuto && a.taken[it.ID] == 0 {
 				untold = append(untold, it.ID)
 			}
@@ -82,18 +82,19 @@ func openSource(x *pipeline.Expansion, it pipeline.Item, encoding string) (*pipe
 }
 
 // indexLaidPart is the index of a clip that was laid out.
-func indexLaidPart(it pipeline.Item, laid pipeline.Value, a asked) pipeline.Part {
+func indexLaidPart(it pipeline.Item, src, laid pipeline.Value, a asked) pipeline.Part {
 	s := a.of(it)
 	s.Clock = a.clock
 	p := indexPart(it, s)
-	p.Name, p.Version, p.Run = "index-laid", 3, pipeline.Bind(runIndexLaid)
-	p.In = append(p.In, pipeline.Input{Port: "laid", Value: laid})
+	p.Name, p.Version, p.Run = "index-laid", 4, pipeline.Bind(runIndexLaid)
+	p.In = append(p.In, pipeline.Input{Port: "source", Value: src}, pipeline.Input{Port: "laid", Value: laid})
 	return p
 }
 
 func runIndexLaid(_ context.Context, s partSettings, t *pipeline.Task) error {
 	var l laid
-	if err := t.One("laid").Table(&l); err != nil {
+	var known source
+	if err := errors.Join(t.One("source").Table(&known), t.One("laid").Table(&l)); err != nil {
 		return err
 	}
 	src := t.One("file")
@@ -110,7 +111,7 @@ func runIndexLaid(_ context.Context, s partSettings, t *pipeline.Task) error {
 	if err != nil {
 		return fmt.Errorf("look at what was laid out: %w", err)
 	}
-	c.told = len(l.Clock) > 0
+	c.told, c.byClock = known.byClock(), len(l.Clock) > 0
 	c.state(t, s)
 	c.warn(t, pipeline.ClipName(src.ID()), s)
 	return t.PutTable("index", c.index())

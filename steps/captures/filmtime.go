@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"plenilune/steps/format/moment"
 	"plenilune/steps/format/tiff"
 )
 
@@ -37,7 +38,7 @@ func (t tags) moment() tiff.Moment {
 }
 
 // believable tells a date from what stands in a field that was never filled in: the first day of its count.
-func believable(t time.Time) bool { return t.Year() > 1970 && t.Year() < 2200 }
+func believable(t time.Time) bool { return moment.Believable(t) && t.Year() > 1970 }
 
 // longestFrame is how long a frame may last, in seconds, to be believed; a film of the most frames lasts 32 years then, which
 // nanoseconds of 63 bits hold beside the year 2200.

@@ -277,8 +277,8 @@ func lone(t *testing.T, picture []byte, set partSettings) Index {
 	if r, err = b.Run(t, layPart(pipeline.Item{}, "file", pipeline.Value{}, s), in); err != nil {
 		t.Fatal(err)
 	}
-	in = map[string][]any{"file": {r.Stored("file")}, "laid": {r.Stored("laid")}}
-	if r, err = b.Run(t, indexLaidPart(pipeline.Item{}, pipeline.Value{}, asked{partSettings: set}), in); err != nil {
+	in = map[string][]any{"file": {r.Stored("file")}, "source": in["source"], "laid": {r.Stored("laid")}}
+	if r, err = b.Run(t, indexLaidPart(pipeline.Item{}, pipeline.Value{}, pipeline.Value{}, asked{partSettings: set}), in); err != nil {
 		t.Fatal(err)
 	}
 	r.Table("index", &x)

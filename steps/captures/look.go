@@ -43,6 +43,7 @@ type capture struct {
 	big     bool   // samples are big-endian
 	orderBy string // what decided it: "samples", "flag", "setting", "" where there is no doubt
 	told    bool   // the block tells why no time is taken from it, if none is
+	byClock bool   // some of its frames tell their time by a clock
 }
 
 func look(f pipeline.File, s partSettings) (*capture, error) {

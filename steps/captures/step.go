@@ -122,7 +122,7 @@ func indexPart(it pipeline.Item, s partSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "index",
 		Item:     it,
-		Version:  4,
+		Version:  5,
 		Settings: s,
 		In:       []pipeline.Input{{Port: "file", Value: it.Values["file"]}},
 		Out:      []string{"index"},

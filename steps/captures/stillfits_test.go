@@ -13,7 +13,6 @@ import (
 	"testing"
 	"time"
 
-	"plenilune/pipeline"
 	"plenilune/pipeline/pipelinetest"
 	"plenilune/steps/format/formattest"
 	"plenilune/steps/format/outsidetest"
@@ -42,16 +41,11 @@ func stillsOf(t *testing.T, f formattest.Film, o formattest.FITSOptions) pipelin
 // indexLaid is the index of pictures that were laid out, and their file.
 func indexLaid(t *testing.T, pics pipelinetest.Pictures) (Index, []byte, *pipelinetest.Result) {
 	t.Helper()
-	_, l, file, _, err := laidOut(t, pics, encodingAuto)
+	s, l, file, _, err := laidOut(t, pics, encodingAuto)
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := pipelinetest.New().Run(t, indexLaidPart(pipeline.Item{}, pipeline.Value{}, asked{partSettings: auto}), map[string][]any{"file": {pipelinetest.File(file)}, "laid": {l}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	var x Index
-	r.Table("index", &x)
+	x, r := indexOf(t, s, l, file, asked{partSettings: auto})
 	return x, file, r
 }
 

@@ -46,7 +46,11 @@ func (c *capture) warn(t *pipeline.Task, clip string, s partSettings) {
 	for _, r := range f.Remarks {
 		t.Warn(r.Code, "%s %s", clip, r.Text)
 	}
-	if f.TimeSource == "" && s.Timed && !c.told {
+	switch {
+	case f.TimeSource != "" || !s.Timed || c.told:
+	case c.byClock: // not by its first picture, the only one that the block looks at
+		t.Warn(clipsByAClock, "%s: some of its pictures tell when they were taken %s", clip, byAClock)
+	default:
 		t.Warn("clip-without-times", "%s says nowhere when it was taken", clip)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"encoding/json"
 	"errors"
+	"hash/crc32"
 	"image"
 	"image/color"
 	"image/jpeg"
@@ -210,6 +211,34 @@ func TestJPEGIsAPanel(t *testing.T) {
 	s, err := openStill(bytes.NewReader(b.Bytes()))
 	if err != nil || s.w != 40 || s.h != 30 || s.channels != 1 || s.bits != 8 || s.encoding != "srgb" {
 		t.Errorf("%+v (%v)", s, err)
+	}
+}
+
+// exif is a TIFF structure of nothing but Exif: when a picture was taken, and how far the clock was ahead of UTC.
+func exif(at, zone string) []byte {
+	le := binary.LittleEndian
+	entry := func(b []byte, tag, kind uint16, count, v uint32) []byte {
+		return le.AppendUint32(le.AppendUint32(le.AppendUint16(le.AppendUint16(b, tag), kind), count), v)
+	}
+	b := append([]byte("II*\x00\x08\x00\x00\x00"), 1, 0)
+	b = le.AppendUint32(entry(b, 34665, 4, 1, 26), 0)
+	b = entry(append(b, 2, 0), 36867, 2, 20, 56)
+	b = le.AppendUint32(entry(b, 36881, 2, 7, 76), 0)
+	return append(b, at+"\x00"+zone+"\x00"...)
+}
+
+// Exif says when a picture was taken, where it says how the camera's clock stood to UTC (CIPA DC-008-2019, table 8).
+func TestPictureSaysWhenItWasTaken(t *testing.T) {
+	const at = 1710878645e9 // 2024-03-19T20:04:05Z
+	plain := pngFile(t, disc(20, 18, 0, 0.5, 0.01))
+	for zone, want := range map[string]int64{"+01:00": at, "-03:30": at + 45*360e9, "   :  ": 0} {
+		e := exif("2024:03:19 21:04:05", zone)
+		chunk := append([]byte{0, 0, 0, byte(len(e)), 'e', 'X', 'I', 'f'}, e...)
+		chunk = binary.BigEndian.AppendUint32(chunk, crc32.ChecksumIEEE(chunk[4:]))
+		file := bytes.NewReader(slices.Concat(plain[:33], chunk, plain[33:])) // after IHDR
+		if found, err := Probe(file); err != nil || found.TakenUnixNS != want {
+			t.Errorf("with the zone %q: taken %d, want %d (%v)", zone, found.TakenUnixNS, want, err)
+		}
 	}
 }
 

@@ -6,9 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"time"
 
 	"plenilune/pipeline"
+	"plenilune/steps/format/moment"
 	"plenilune/steps/format/panel"
 )
 
@@ -50,21 +50,11 @@ func Step() pipeline.Step {
 
 func check(settings any, _ pipeline.Night) (out []pipeline.Problem) {
 	for _, t := range settings.(*Settings).Taken {
-		if _, err := moment(t.UTC); err != nil {
-			out = append(out, pipeline.Problem{Path: "taken." + string(t.Panel) + ".utc", Text: fmt.Sprintf("%q is no moment", t.UTC),
-				Hint: "write date and time of day in UTC, as \"2024-03-19T20:04:00Z\""})
+		if _, err := moment.Parse(t.UTC); err != nil {
+			out = append(out, pipeline.Problem{Path: "taken." + string(t.Panel) + ".utc", Text: err.Error(), Hint: moment.Hint})
 		}
 	}
 	return out
-}
-
-// moment reads a time in UTC, in nanoseconds since 1970.
-func moment(text string) (int64, error) {
-	t, err := time.Parse(time.RFC3339, text)
-	if err == nil && (t.Year() < 1970 || t.Year() >= 2200) {
-		err = errors.New("a year before 1970 or after 2199")
-	}
-	return t.UnixNano(), err
 }
 
 func expand(x *pipeline.Expansion) error {
@@ -77,7 +67,7 @@ func expand(x *pipeline.Expansion) error {
 	taken := map[pipeline.ID]int64{}
 	for _, t := range set.Taken {
 		if id, ok := x.Clip(t.Panel); ok {
-			taken[id], _ = moment(t.UTC)
+			taken[id], _ = moment.Parse(t.UTC)
 		}
 	}
 	x.Emit()
@@ -117,7 +107,7 @@ func expand(x *pipeline.Expansion) error {
 		said.warn(x)
 	}
 	if len(timeless) > 0 && pending == nil {
-		x.Warn("panels-without-times", fmt.Sprintf("%d of %d panels say nowhere when they were taken, which a block taken \"PANEL\" { utc = … } states: %s",
+		x.Warn("panels-without-times", fmt.Sprintf("%d of %d panels do not say when they were taken, or not in UTC, which a block taken \"PANEL\" { utc = … } states: %s",
 			len(timeless), len(items), strings.Join(timeless, ", ")))
 	}
 	return pending
@@ -149,7 +139,7 @@ func (u unused) warn(x *pipeline.Expansion) {
 // headPart looks at what a file is.
 func headPart(it pipeline.Item) pipeline.Part {
 	return pipeline.Part{
-		Name: "head", Item: it, Version: 2, In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}},
+		Name: "head", Item: it, Version: 3, In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}},
 		Out: []string{"head"}, Memory: 64 << 20, Run: runHead,
 	}
 }
@@ -175,7 +165,7 @@ func foreign(x *pipeline.Expansion, it pipeline.Item, h head, s pictureSettings)
 	// Samples as in the file and as they are in light, their mean, what noise is measured on, and four flags a pixel.
 	memory := 64<<20 + int64(h.Width)*int64(h.Height)*int64(8*h.Channels+12)
 	return made(x.Add(pipeline.Part{
-		Name: "picture", Item: pipeline.Item{ID: it.ID}, Version: 2, Settings: s,
+		Name: "picture", Item: pipeline.Item{ID: it.ID}, Version: 3, Settings: s,
 		In: []pipeline.Input{{Port: "file", Value: it.Values["file"]}}, Out: ports, Memory: memory, Run: pipeline.Bind(runPicture),
 	}), it.ID, ports)
 }

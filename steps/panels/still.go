@@ -18,7 +18,7 @@ type still struct {
 	bits           int     // 8 or 16 of whole numbers, else 0
 	high           float64 // what whole numbers of 8 or 16 bits mean at the most
 	encoding, why  string  // how samples stand to light, and what says so; "" if nothing does
-	taken          int64   // the middle of when it was taken, in nanoseconds since 1970; 0 if it does not say
+	taken          int64   // the middle of when it was taken, in nanoseconds of UTC since 1970; 0 if it does not say
 
 	// pixels decodes, a slice a channel, in the file's units; NaN is no data.
 	pixels func() ([][]float32, error)
@@ -54,6 +54,9 @@ func openKind(f pipeline.File) (*still, error) {
 	s := &still{kind: p.Kind, w: p.Width, h: p.Height, channels: p.Channels, encoding: p.Encoding, why: p.Why}
 	if p.Bits < 32 {
 		s.bits, s.high = p.Bits, float64(int(1)<<p.Bits-1)
+	}
+	if m := p.Taken(); m.Zoned { // else it is by a clock of which nobody knows how it went
+		s.taken = m.UnixNS
 	}
 	s.pixels = func() ([][]float32, error) {
 		if err := p.Load(); err != nil {

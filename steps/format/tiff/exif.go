@@ -4,6 +4,8 @@ import (
 	"io"
 	"strings"
 	"time"
+
+	"plenilune/steps/format/moment"
 )
 
 // Tags of Exif: CIPA DC-008-2019 (Exif 2.32), section 4.6.3 and tables 7 and 8.
@@ -35,7 +37,7 @@ func Taken(r io.ReaderAt, size int64) Moment {
 	if err != nil {
 		return Moment{}
 	}
-	return moment(says[tagTaken].text(), says[tagTakenPart].text(), says[tagTakenZone].text())
+	return momentOf(says[tagTaken].text(), says[tagTakenPart].text(), says[tagTakenZone].text())
 }
 
 // text is a text without what fills it up.
@@ -47,19 +49,13 @@ func (v value) text() string {
 	return strings.TrimSpace(s)
 }
 
-// firstYear and lastYear bound the times that are believed.
-const (
-	firstYear = 1970
-	lastYear  = 2200
-)
-
-// moment reads a date with a time of day, digits of its second's parts, and how far the clock was ahead of UTC.
-func moment(at, part, zone string) Moment {
+// momentOf reads a date with a time of day, digits of its second's parts, and how far the clock was ahead of UTC.
+func momentOf(at, part, zone string) Moment {
 	if part != "" && strings.Trim(part, "0123456789") == "" {
 		at += "." + part
 	}
 	t, err := time.Parse("2006:01:02 15:04:05", at) // digits behind the seconds are read, too
-	if err != nil || t.Year() < firstYear || t.Year() >= lastYear {
+	if err != nil || !moment.Believable(t) {
 		return Moment{}
 	}
 	m := Moment{UnixNS: t.UnixNano()}
