@@ -9,7 +9,6 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
-	"slices"
 	"strings"
 	"time"
 
@@ -17,7 +16,6 @@ import (
 
 	"plenilune/pipeline"
 	"plenilune/steps"
-	"plenilune/steps/captures"
 	"plenilune/steps/publish"
 )
 
@@ -66,7 +64,7 @@ place and the observer.
 	fl.StringVar(&f.run, "from", "", "output `DIR` of the run (default: as run has it)")
 	fl.StringVar(&f.clips, "clips", "", "look for the manifest's files under `DIR` instead, as they were for the run")
 	fl.StringArrayVar(&f.set, "set", nil, "`NAME=VALUE` replaces an entry of the manifest's settings block, as it was for the run; may be repeated")
-	fl.StringVar(&f.date, "date", "", "`DATE` of the night, as 2027-03-19 (default: as the clips or panels tell it, or "+pipeline.Undated+")")
+	fl.StringVar(&f.date, "date", "", "`DATE` of the night, as 2027-03-19 (default: as the manifest says or its clips or panels tell, or "+pipeline.Undated+")")
 	fl.StringVar(&f.license, "license", "", "`ADDRESS` of the terms under which it is given away")
 	fl.BoolVar(&f.withClips, "with-clips", false, "put the clips, darks and flats in too, and panels from files")
 	fl.BoolVar(&f.withPanels, "with-panels", false, "put every stacked panel with all its planes in, and a manifest that begins with them; panels from files, too")
@@ -87,15 +85,15 @@ func (f *packFlags) pack(ctx context.Context, stdout, stderr io.Writer, file str
 		return err
 	}
 	o := pipeline.PackOptions{OutDir: outDir(file, f.run), Overrides: over, Steps: steps.All(), Program: revision(), License: f.license,
-		Clips: f.withClips, Site: f.site, Comments: f.comments, Look: packLook}
+		Date: f.date, Taken: packTaken, Clips: f.withClips, Site: f.site, Comments: f.comments, Look: packLook}
 	if o.Jobs, o.Memory, err = f.bounds(); err != nil {
 		return err
 	}
 	if f.withPanels {
 		o.Panel = publish.WritePanel
 	}
-	if o.Date, err = f.dateOf(m); err != nil {
-		return err
+	if _, err := time.Parse(time.DateOnly, f.date); f.date != "" && err != nil {
+		return requestf("--date %s: want a day such as 2027-03-19", f.date)
 	}
 	if u, err := url.Parse(f.license); f.license != "" && (err != nil || u.Host == "" || u.Scheme != "https" && u.Scheme != "http") {
 		return requestf("--license %s: want an address in the web, such as https://creativecommons.org/licenses/by/4.0/", f.license)
@@ -159,58 +157,6 @@ func (f *packFlags) tell(stdout, stderr io.Writer, out string, size int64, m *pi
 	}
 	fmt.Fprintf(stderr, "left at home: %s\n", strings.Join(home, ", "))
 	fmt.Fprintln(stdout, filepath.ToSlash(out))
-}
-
-// dateOf is the day that a pack is dated with. A crate must have a date, and that of the packing would differ from pack to pack: it is the
-// day, in UTC, of the middle one of the clips and panels that tell a time, or the one stated; where nobody knows, a fixed one.
-func (f *packFlags) dateOf(m *pipeline.Manifest) (string, error) {
-	if f.date != "" {
-		if _, err := time.Parse(time.DateOnly, f.date); err != nil {
-			return "", requestf("--date %s: want a day such as 2027-03-19", f.date)
-		}
-		return f.date, nil
-	}
-	var began []int64
-	for _, b := range m.Blocks {
-		if b.Kind == "panels" {
-			for _, path := range b.Paths {
-				if x, err := probePanel(path); err == nil && x.TakenUnixNS > 0 {
-					began = append(began, x.TakenUnixNS)
-				}
-			}
-		}
-		if b.Kind != "clips" {
-			continue
-		}
-		began = append(began, clipsBegan(b)...)
-	}
-	if len(began) == 0 {
-		return pipeline.Undated, nil
-	}
-	slices.Sort(began)
-	return time.Unix(0, began[len(began)/2]).UTC().Format(time.DateOnly), nil
-}
-
-// clipsBegan are the times at which a block's clips began, of those that tell it.
-func clipsBegan(b *pipeline.Block) (began []int64) {
-	says := &captures.ClipSettings{}
-	for _, s := range b.Steps {
-		if of, ok := s.Settings.(*captures.ClipSettings); ok {
-			says = of
-		}
-	}
-	note := func(x captures.Index, err error) {
-		if at := says.BeganUnixNS(x); err == nil && at > 0 { // one that cannot be read tells no time
-			began = append(began, at)
-		}
-	}
-	for _, path := range b.Paths {
-		note(probe(path))
-	}
-	for _, q := range b.Sequences {
-		note(probePictures(q.Pictures))
-	}
-	return began
 }
 
 // revision names this program without the machine that it runs on.
