@@ -125,7 +125,7 @@ func (p *packing) summary() string {
 		on = " on " + p.index.Date
 	}
 	return fmt.Sprintf("A recipe for pictures of the Moon, made%s from %s: the manifest, the records of all that was made, and the content ids of all that went in and came out.",
-		on, Counted(len(contents(p.index.Inputs)), "file"))
+		on, CountedInputs(contents(p.index.Inputs)))
 }
 
 // contents are the distinct contents among inputs.

@@ -49,7 +49,9 @@ that a panels block reads from files go along by it, too, and clips themselves b
 each as it is: with its times and what else other programs wrote into it, which may tell the
 place and the observer.
 
---from names the output folder of the run, which run and verify call -o.`,
+--from names the output folder of the run, which run and verify call -o. The line of --json
+tells how many files went in (inputs) and came out (outputs), and how many stacked panels
+(panels) and files as they are, of clips or panels (as_they_are), the pack holds.`,
 		Example: `  plenilune pack night.hcl -o moon.zip
   plenilune pack night.hcl --with-clips --license https://creativecommons.org/licenses/by/4.0/`,
 		Args: cobra.ExactArgs(1),
@@ -127,17 +129,19 @@ func (f *packFlags) tell(stdout, stderr io.Writer, out string, size int64, m *pi
 			looks++
 		}
 	}
-	along := 0 // files that are in it as they are
+	var along, left []pipeline.PackInput // those that are in it as they are, and the others
 	for _, in := range x.Inputs {
 		if in.In {
-			along++
+			along = append(along, in)
+		} else {
+			left = append(left, in)
 		}
 	}
 	var home []string
 	for _, h := range []struct {
 		kept bool
 		what string
-	}{{f.site || m.Night.Site == nil, "the site"}, {f.comments, "comments"}, {false, "names of clips"}, {along == len(x.Inputs), "the clips themselves"}} {
+	}{{f.site || m.Night.Site == nil, "the site"}, {f.comments, "comments"}, {false, "names of " + sorts(x.Inputs)}, {len(left) == 0, "the " + sorts(left) + " themselves"}} {
 		if !h.kept {
 			home = append(home, h.what)
 		}
@@ -145,18 +149,35 @@ func (f *packFlags) tell(stdout, stderr io.Writer, out string, size int64, m *pi
 	if f.json {
 		s := newScreen(stdout, stderr, true)
 		s.object(map[string]any{"event": "packed", "path": filepath.ToSlash(out), "bytes": size, "date": x.Date, "inputs": len(x.Inputs),
-			"outputs": len(x.Outputs), "previews": looks, "panels": len(x.Panels), "with_clips": f.withClips, "with_site": x.Site, "left_out": home})
+			"outputs": len(x.Outputs), "previews": looks, "panels": len(x.Panels), "as_they_are": len(along), "with_clips": f.withClips, "with_site": x.Site, "left_out": home})
 		return
 	}
-	fmt.Fprintf(stderr, "%s: the recipe of %s, made from %s, with %s\n", bytesText(size), pipeline.Counted(len(x.Outputs), "file"), pipeline.Counted(len(x.Inputs), "clip"), pipeline.Counted(looks, "preview"))
+	fmt.Fprintf(stderr, "%s: the recipe of %s, made from %s, with %s\n", bytesText(size), pipeline.Counted(len(x.Outputs), "file"), pipeline.CountedInputs(x.Inputs), pipeline.Counted(looks, "preview"))
 	if len(x.Panels) > 0 {
 		fmt.Fprintf(stderr, "in it too: %s, with the times at which they were taken, to begin with when the clips are gone\n", pipeline.Counted(len(x.Panels), "panel"))
 	}
-	if along > 0 {
-		fmt.Fprintf(stderr, "in it as they are: %s, with their times and whatever other programs wrote into them, place and observer too\n", pipeline.Counted(along, "file"))
+	if len(along) > 0 {
+		fmt.Fprintf(stderr, "in it as they are: %s, with their times and whatever other programs wrote into them, place and observer too\n", pipeline.CountedInputs(along))
 	}
 	fmt.Fprintf(stderr, "left at home: %s\n", strings.Join(home, ", "))
 	fmt.Fprintln(stdout, filepath.ToSlash(out))
+}
+
+// sorts says what files are: clips, for which darks and flats count too, panels, or both.
+func sorts(ins []pipeline.PackInput) string {
+	panels := 0
+	for _, in := range ins {
+		if in.OfPanels() {
+			panels++
+		}
+	}
+	switch panels {
+	case 0:
+		return "clips"
+	case len(ins):
+		return "panels"
+	}
+	return "clips and panels"
 }
 
 // revision names this program without the machine that it runs on.
