@@ -46,7 +46,7 @@ func (l *loader) clipLabel(b *hclsyntax.Block) (string, bool) {
 
 // resolveClips finds the file that each clip's name in a block means.
 func (m *Manifest) resolveClips(d *Diagnostics, b *Block, h *home) {
-	if len(b.mentioned) == 0 {
+	if len(b.mentioned) == 0 || m.hidden(b, nil) {
 		return
 	}
 	paths := m.clipsOf(b, nil)
