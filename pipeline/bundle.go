@@ -87,6 +87,37 @@ type PackOutput struct {
 // recordName is where a record lies in a pack.
 func recordName(id ID) string { return packRecordsDir + "/" + id.String() + ".json" }
 
+// OfPanels tells whether it was read as a panel, and not as a clip, a dark or a flat.
+func (in PackInput) OfPanels() bool { return strings.HasPrefix(in.Block, panelsKind+".") }
+
+// CountedInputs says for people how many clips, darks and flats, and panels there are: "2 clips and 1 panel".
+func CountedInputs(ins []PackInput) string {
+	kinds := []struct{ kind, one, more string }{
+		{"clips", "clip", "clips"}, {"master", "dark or flat", "darks or flats"}, {panelsKind, "panel", "panels"}, {"", "file", "files"}}
+	count := make([]int, len(kinds))
+	for _, in := range ins {
+		kind, _, _ := strings.Cut(in.Block, ".")
+		k := 0
+		for k < len(kinds)-1 && kinds[k].kind != kind {
+			k++
+		}
+		count[k]++
+	}
+	var words []string
+	for k, n := range count {
+		switch {
+		case n == 1:
+			words = append(words, "1 "+kinds[k].one)
+		case n > 1:
+			words = append(words, fmt.Sprintf("%d %s", n, kinds[k].more))
+		}
+	}
+	if len(words) == 0 {
+		return "0 files"
+	}
+	return listing(words, "and")
+}
+
 // missing lists the inputs that a pack does not hold, each content once.
 func (x PackIndex) missing() []PackInput {
 	seen := map[ID]bool{}

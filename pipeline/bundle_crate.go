@@ -100,7 +100,7 @@ func (c *crate) things() []thing {
 		c.add(thing{"@id": profiles[i], "@type": "CreativeWork", "name": name, "version": path.Base(profiles[i])})
 	}
 	slices.Sort(c.parts)
-	root := thing{"@id": "./", "@type": "Dataset", "name": p.title(), "description": p.summary(), "datePublished": p.o.Date,
+	root := thing{"@id": "./", "@type": "Dataset", "name": p.title(), "description": p.summary(), "datePublished": p.index.Date,
 		"license": link{license}, "conformsTo": links(profiles), "mainEntity": link{packManifest}, "mentions": []link{{"#run"}},
 		"hasPart": links(slices.Compact(c.parts))}
 	head := []thing{
@@ -121,11 +121,11 @@ func (p *packing) title() string {
 
 func (p *packing) summary() string {
 	on := ""
-	if p.o.Date != Undated {
-		on = " on " + p.o.Date
+	if p.index.Date != Undated {
+		on = " on " + p.index.Date
 	}
 	return fmt.Sprintf("A recipe for pictures of the Moon, made%s from %s: the manifest, the records of all that was made, and the content ids of all that went in and came out.",
-		on, Counted(len(contents(p.index.Inputs)), "file"))
+		on, CountedInputs(contents(p.index.Inputs)))
 }
 
 // contents are the distinct contents among inputs.

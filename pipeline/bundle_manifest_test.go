@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"errors"
+	"maps"
 	"strings"
 	"testing"
 )
@@ -141,15 +142,26 @@ stack "s" {
 mosaic "m" {
   panels = [stack.s, stack.t]
 }
-`), map[string]string{"s": "panels/s"})
-	want := `panels "s" {
-  files = ["panels/s/*.fits"]
+`), map[string]string{"s": "s-3", "t": "t"})
+	want := `panels "s-3" {
+  files = ["panels/s-3/*.fits"]
 }
 mosaic "m" {
-  panels = [panels.s, panels.t]
+  panels = [panels.s-3, panels.t]
 }
 `
 	if err != nil || string(got) != want {
 		t.Errorf("it is\n%s\nwant\n%s\n(%v)", got, want, err)
+	}
+}
+
+// What stands for a stack has its name, unless that is taken, and then one that nothing has.
+func TestPanelsOfStacks(t *testing.T) {
+	m := &Manifest{}
+	for _, r := range []Ref{{stackKind, "s"}, {panelsKind, "s"}, {panelsKind, "s-2"}, {stackKind, "s-3"}, {stackKind, "t"}, {"mosaic", "t"}, {"mosaic", "s-4"}} {
+		m.Blocks = append(m.Blocks, &Block{Kind: r.Kind, Name: r.Name})
+	}
+	if got, want := m.panelsOfStacks(), map[string]string{"s": "s-4", "s-3": "s-3", "t": "t"}; !maps.Equal(got, want) {
+		t.Errorf("they are called %v, want %v", got, want)
 	}
 }

@@ -19,7 +19,7 @@ type PackOptions struct {
 	Overrides []Override
 	Steps     []Step
 	Program   string // which build packs
-	Date      string // of the night, as 2027-03-19
+	Date      string // of the night, as 2027-03-19; "" is as Taken tells it, or else Undated
 	License   string // address of the terms under which it is given away; may be empty
 	Jobs      int
 	Memory    int64
@@ -29,6 +29,8 @@ type PackOptions struct {
 	// Panel, if not nil, writes a stack's product as a file, to begin with when the clips are gone; its values are on the ports that
 	// source knows. Panels that were read from files are held then as they are.
 	Panel func(w io.Writer, from ID, source func(port string) (Source, bool), record []byte) error
+	// Taken, if not nil, is when a clip or a panel was taken, in Unix nanoseconds UTC; 0 if nothing tells it.
+	Taken func(PackClip) int64
 	// Look, if not nil, makes a small picture of a delivered one: its bytes and ending, or nothing where there is none to be made.
 	Look func(file string) (picture []byte, ending string, err error)
 
@@ -52,6 +54,7 @@ type packing struct {
 	files []packSource
 	texts map[string]bool // of records and previews that are in
 	made  []packedOutput
+	times []int64 // of what it was made from, in Unix nanoseconds UTC, where they are known
 }
 
 // packedOutput is a delivery with its record.
@@ -65,7 +68,7 @@ type packedOutput struct {
 // Equal runs give equal bytes. It computes nothing and changes nothing.
 func WritePack(ctx context.Context, m *Manifest, c *cache.Cache, o PackOptions, w io.Writer) (PackIndex, error) {
 	p := &packing{m: m, o: o, texts: map[string]bool{}}
-	p.index = PackIndex{Version: packVersion, Program: o.Program, Title: m.Night.Title, Date: o.Date, Site: o.Site && m.Night.Site != nil}
+	p.index = PackIndex{Version: packVersion, Program: o.Program, Title: m.Night.Title, Site: o.Site && m.Night.Site != nil}
 	p.g = lookAt(ctx, m, c, o)
 	if err := p.outputs(ctx); err != nil {
 		return p.index, err
@@ -73,6 +76,7 @@ func WritePack(ctx context.Context, m *Manifest, c *cache.Cache, o PackOptions, 
 	if err := p.inputs(ctx); err != nil {
 		return p.index, err
 	}
+	p.index.Date = p.date()
 	text, err := p.manifest(ctx, c)
 	if err != nil {
 		return p.index, err
@@ -271,6 +275,7 @@ func (p *packing) inputs(ctx context.Context) error {
 				in.Name = b.choice.wanted[f.id].Name // it came in a pack, and is called as there
 			}
 			p.index.Inputs = append(p.index.Inputs, in)
+			p.taken(ctx, b, f)
 		}
 	}
 	return nil

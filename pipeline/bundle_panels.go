@@ -30,7 +30,7 @@ func (p *packing) panels(ctx context.Context, manifest []byte) error {
 	if p.o.Panel == nil {
 		return nil
 	}
-	folders := map[string]string{}
+	begin := p.m.panelsOfStacks()
 	behind := map[ID]bool{} // parts that what was delivered was made by
 	for _, o := range p.made {
 		for _, part := range o.record.Parts {
@@ -41,16 +41,11 @@ func (p *packing) panels(ctx context.Context, manifest []byte) error {
 		if b.Kind != stackKind {
 			continue
 		}
-		if p.m.Block(Ref{panelsKind, b.Name}) != nil {
-			return &RequestError{fmt.Sprintf("%s and %s have one name, and a manifest that begins with panels would have the second twice: rename one of them, and run",
-				Ref{stackKind, b.Name}, Ref{panelsKind, b.Name})}
-		}
-		folders[b.Name] = packPanelsDir + "/" + b.Name
 		for _, it := range p.g.blocks[Ref{b.Kind, b.Name}].items {
 			if n := it.Values["image"].node; n == nil || !behind[n.key] {
 				continue
 			}
-			in, path, err := p.panel(ctx, it, folders[b.Name], b.Name)
+			in, path, err := p.panel(ctx, it, begin[b.Name])
 			if err != nil {
 				return err
 			}
@@ -61,7 +56,7 @@ func (p *packing) panels(ctx context.Context, manifest []byte) error {
 	if len(p.index.Panels) == 0 {
 		return nil // it began from panels, which are in by themselves
 	}
-	text, err := fromPanels(manifest, folders)
+	text, err := fromPanels(manifest, begin)
 	if err != nil {
 		return err
 	}
@@ -72,8 +67,31 @@ func (p *packing) panels(ctx context.Context, manifest []byte) error {
 	return nil
 }
 
-// panel writes one panel into a file of the scratch folder.
-func (p *packing) panel(ctx context.Context, it Item, folder, block string) (in PackInput, path string, err error) {
+// panelsOfStacks gives the name of each stack to the panels block that stands for it, or one with a number where another block of
+// panels has that.
+func (m *Manifest) panelsOfStacks() map[string]string {
+	taken, out := map[string]bool{}, map[string]string{}
+	for _, b := range m.Blocks {
+		taken[b.Name] = taken[b.Name] || b.Kind == panelsKind || b.Kind == stackKind
+	}
+	for _, b := range m.Blocks {
+		if b.Kind != stackKind {
+			continue
+		}
+		name := b.Name
+		if m.Block(Ref{panelsKind, name}) != nil {
+			for n := 2; taken[name]; n++ {
+				name = fmt.Sprintf("%s-%d", b.Name, n)
+			}
+			taken[name] = true
+		}
+		out[b.Name] = name
+	}
+	return out
+}
+
+// panel writes one panel of a block into a file of the scratch folder.
+func (p *packing) panel(ctx context.Context, it Item, block string) (in PackInput, path string, err error) {
 	source := func(port string) (Source, bool) {
 		v := it.Values[port]
 		if v.IsZero() {
@@ -100,7 +118,7 @@ func (p *packing) panel(ctx context.Context, it Item, folder, block string) (in 
 	if err = errors.Join(err, f.Close()); err != nil {
 		return in, "", fmt.Errorf("write the panel of %s: %w", p.g.files.label(it.ID), err)
 	}
-	name := folder + "/" + it.ID.String()[:12] + ".fits"
+	name := panelsFolder(block) + "/" + it.ID.String()[:12] + ".fits"
 	return PackInput{Block: panelsKind + "." + block, Name: name, ID: ID(h.Sum(nil)), Bytes: n.n, In: true}, path, nil
 }
 
@@ -108,9 +126,12 @@ type tally64 struct{ n int64 }
 
 func (t *tally64) Write(b []byte) (int, error) { t.n += int64(len(b)); return len(b), nil }
 
-// fromPanels turns a manifest that stacks clips into one that begins with the panels in folders, by the names of the stacks.
-func fromPanels(src []byte, folders map[string]string) ([]byte, error) {
-	src, err := renamedStacks(src)
+// panelsFolder is where the stacked panels lie that a block of a manifest begins with.
+func panelsFolder(block string) string { return packPanelsDir + "/" + block }
+
+// fromPanels turns a manifest that stacks clips into one that begins with panels, by the names that these blocks have, of each stack's.
+func fromPanels(src []byte, begin map[string]string) ([]byte, error) {
+	src, err := renamedStacks(src, begin)
 	if err != nil {
 		return nil, err
 	}
@@ -123,29 +144,34 @@ func fromPanels(src []byte, folders map[string]string) ([]byte, error) {
 		case slices.Contains(clipKinds, b.Type()):
 			f.Body().RemoveBlock(b)
 		case b.Type() == stackKind && len(b.Labels()) == 1:
-			folder := folders[b.Labels()[0]]
+			name := begin[b.Labels()[0]]
 			b.SetType(panelsKind)
+			b.SetLabels([]string{name})
 			b.Body().Clear()
 			b.Body().AppendNewline()
-			b.Body().SetAttributeValue("files", textsOf([]string{folder + "/*.fits"}))
+			b.Body().SetAttributeValue("files", textsOf([]string{panelsFolder(name) + "/*.fits"}))
 		}
 	}
 	return tidy(f, packFromPanels, nil)
 }
 
-// renamedStacks writes panels.NAME wherever a manifest names stack.NAME.
-func renamedStacks(src []byte) ([]byte, error) {
+// renamedStacks writes panels.NAME wherever a manifest names a stack, with the name that its panels have.
+func renamedStacks(src []byte, begin map[string]string) ([]byte, error) {
 	f, diags := hclsyntax.ParseConfig(src, packFromPanels, hcl.InitialPos)
 	if diags.HasErrors() {
 		return nil, fmt.Errorf("read the manifest again: %w", diags)
 	}
-	var at []hcl.Range
+	type naming struct {
+		at   hcl.Range
+		name string
+	}
+	var all []naming
 	var look func(body *hclsyntax.Body)
 	look = func(body *hclsyntax.Body) {
 		for _, a := range body.Attributes {
 			for _, t := range a.Expr.Variables() {
-				if t.RootName() == stackKind {
-					at = append(at, t[0].SourceRange())
+				if words := dotted(t); len(words) == 2 && words[0] == stackKind {
+					all = append(all, naming{t.SourceRange(), panelsKind + "." + begin[words[1]]})
 				}
 			}
 		}
@@ -154,13 +180,13 @@ func renamedStacks(src []byte) ([]byte, error) {
 		}
 	}
 	look(f.Body.(*hclsyntax.Body))
-	slices.SortFunc(at, func(a, b hcl.Range) int { return a.Start.Byte - b.Start.Byte })
+	slices.SortFunc(all, func(a, b naming) int { return a.at.Start.Byte - b.at.Start.Byte })
 	var out bytes.Buffer
 	from := 0
-	for _, r := range at {
-		out.Write(src[from:r.Start.Byte])
-		out.WriteString(panelsKind)
-		from = r.End.Byte
+	for _, n := range all {
+		out.Write(src[from:n.at.Start.Byte])
+		out.WriteString(n.name)
+		from = n.at.End.Byte
 	}
 	out.Write(src[from:])
 	return out.Bytes(), nil

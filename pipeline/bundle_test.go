@@ -382,3 +382,22 @@ func verifyBytes(t *testing.T, b *bench, pack []byte) ([]Proof, []PackInput) {
 	}
 	return proofs, missing
 }
+
+// What went in is counted by what it is.
+func TestCountedInputs(t *testing.T) {
+	for want, blocks := range map[string][]string{
+		"0 files":                             nil,
+		"1 clip":                              {"clips.a"},
+		"2 clips, 1 dark or flat and 1 panel": {"panels.a", "clips.a", "master.a", "clips.b"},
+		"2 darks or flats and 3 panels":       {"master.a", "master.b", "panels.a", "panels.a", "panels.b"},
+		"1 clip and 1 file":                   {"clips.a", "panelses.a"},
+	} {
+		var ins []PackInput
+		for _, b := range blocks {
+			ins = append(ins, PackInput{Block: b})
+		}
+		if got := CountedInputs(ins); got != want {
+			t.Errorf("%v are %q, want %q", blocks, got, want)
+		}
+	}
+}

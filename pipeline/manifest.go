@@ -34,6 +34,7 @@ type Block struct {
 	patterns  []filePattern
 	mentioned []clipMention
 	hasFiles  bool
+	partly    bool    // a fault hides some of what it is made from: its files, or the blocks before it
 	choice    *choice // of the files of a manifest that came in a pack, else nil
 }
 

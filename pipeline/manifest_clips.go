@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"context"
 	"fmt"
 	"path/filepath"
 	"slices"
@@ -45,7 +46,7 @@ func (l *loader) clipLabel(b *hclsyntax.Block) (string, bool) {
 
 // resolveClips finds the file that each clip's name in a block means.
 func (m *Manifest) resolveClips(d *Diagnostics, b *Block, h *home) {
-	if len(b.mentioned) == 0 {
+	if len(b.mentioned) == 0 || m.hidden(b, nil) {
 		return
 	}
 	paths := m.clipsOf(b, nil)
@@ -129,15 +130,21 @@ func fewOf(names []string) string {
 // Clip returns the content id of a clip that the block's settings name. ok is
 // false for a clip whose file cannot be read: nothing comes of it anyway.
 func (x *Expansion) Clip(name Clip) (id ID, ok bool) {
-	for _, c := range x.run.block.mentioned {
+	id, ok = x.run.g.meant(x.run.ctx, x.run.block, name)
+	return x.run.g.files.stem(id), ok
+}
+
+// meant is the content id of the file that a name in a block's settings means.
+func (g *graph) meant(ctx context.Context, b *Block, name Clip) (id ID, ok bool) {
+	for _, c := range b.mentioned {
 		if c.text == string(name) && !c.id.IsZero() {
-			return x.run.g.files.stem(c.id), true
+			return c.id, true
 		}
 		if c.text != string(name) || c.path == "" {
 			continue
 		}
-		if f, err := x.run.g.files.identify(x.run.ctx, c.path); err == nil {
-			return x.run.g.files.stem(f.id), true
+		if f, err := g.files.identify(ctx, c.path); err == nil {
+			return f.id, true
 		}
 	}
 	return ID{}, false

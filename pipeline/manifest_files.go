@@ -16,7 +16,9 @@ import (
 // the manifest's folder, or, when clipsDir is not empty, by their last elements
 // anywhere under clipsDir. A pattern is matched element by element as by
 // path/filepath.Match, and ** stands for any number of folders. Faults are told
-// at the pattern. A manifest that came in a pack finds its files as home says.
+// at the pattern. A manifest that came in a pack finds its files as home says. Of a
+// manifest with faults it tells what these do not hide, and a block of whose files
+// some are hidden gets none.
 func (m *Manifest) ResolveFiles(clipsDir string) Diagnostics {
 	var d Diagnostics
 	d.addSource(m.File, withoutMark(m.Source))
@@ -36,6 +38,11 @@ func (m *Manifest) ResolveFiles(clipsDir string) Diagnostics {
 	}
 	for _, b := range m.Blocks {
 		m.resolveClips(&d, b, h)
+	}
+	for _, b := range m.Blocks {
+		if b.partly {
+			b.Paths, b.Sequences = nil, nil
+		}
 	}
 	d.sort()
 	return d

@@ -53,7 +53,7 @@ func (l *loader) decodeList(x hclsyntax.Expression, f *field, dst reflect.Value,
 	add := func(e hclsyntax.Expression, v cty.Value) {
 		elem := reflect.New(f.typ.Elem()).Elem()
 		ok := l.setScalar(e, v, f, elem)
-		if ok && (f.typ == typeFiles || f.typ == typeSeqs) && !again {
+		if ok && f.ofFiles() && !again {
 			if ok = l.goodPattern(elem.String(), rangeOf(e.Range())); ok {
 				t.block.patterns = append(t.block.patterns, filePattern{elem.String(), f.name == "except", f.typ == typeSeqs, rangeOf(e.Range())})
 			}
@@ -81,6 +81,10 @@ func (l *loader) decodeList(x hclsyntax.Expression, f *field, dst reflect.Value,
 	}
 	if f.typ == typeFiles && f.required && good && out.Len() == 0 && !again {
 		l.d.fault(rangeOf(x.Range()), f.name+" names no file", l.example(f))
+		good = false
+	}
+	if !good {
+		t.hides(f.name)
 	}
 	dst.Set(out)
 }
@@ -264,12 +268,14 @@ func (l *loader) decodeRefs(x hclsyntax.Expression, f *field, dst reflect.Value,
 		exprs = items(x)
 	} else if _, ok := x.(*hclsyntax.TupleConsExpr); ok {
 		l.d.fault(rangeOf(x.Range()), f.name+" names one block", "write it without [ ]")
+		t.hides(f.name)
 		return
 	}
 	var refs []Ref
 	for _, e := range exprs {
 		r, ok := l.ref(e, f)
 		if !ok {
+			t.hides(f.name)
 			continue
 		}
 		if slices.Contains(refs, r) {

@@ -69,6 +69,9 @@ type field struct {
 	sub      *schema // of a block
 }
 
+// ofFiles tells whether it selects files, or leaves some out.
+func (f field) ofFiles() bool { return f.typ == typeFiles || f.typ == typeSeqs }
+
 // schema is a settings struct as the manifest sees it.
 type schema struct {
 	typ    reflect.Type

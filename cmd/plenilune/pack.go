@@ -9,7 +9,6 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
-	"slices"
 	"strings"
 	"time"
 
@@ -17,7 +16,6 @@ import (
 
 	"plenilune/pipeline"
 	"plenilune/steps"
-	"plenilune/steps/captures"
 	"plenilune/steps/publish"
 )
 
@@ -51,7 +49,9 @@ that a panels block reads from files go along by it, too, and clips themselves b
 each as it is: with its times and what else other programs wrote into it, which may tell the
 place and the observer.
 
---from names the output folder of the run, which run and verify call -o.`,
+--from names the output folder of the run, which run and verify call -o. The line of --json
+tells how many files went in (inputs) and came out (outputs), and how many stacked panels
+(panels) and files as they are, of clips or panels (as_they_are), the pack holds.`,
 		Example: `  plenilune pack night.hcl -o moon.zip
   plenilune pack night.hcl --with-clips --license https://creativecommons.org/licenses/by/4.0/`,
 		Args: cobra.ExactArgs(1),
@@ -66,7 +66,7 @@ place and the observer.
 	fl.StringVar(&f.run, "from", "", "output `DIR` of the run (default: as run has it)")
 	fl.StringVar(&f.clips, "clips", "", "look for the manifest's files under `DIR` instead, as they were for the run")
 	fl.StringArrayVar(&f.set, "set", nil, "`NAME=VALUE` replaces an entry of the manifest's settings block, as it was for the run; may be repeated")
-	fl.StringVar(&f.date, "date", "", "`DATE` of the night, as 2027-03-19 (default: as the clips or panels tell it, or "+pipeline.Undated+")")
+	fl.StringVar(&f.date, "date", "", "`DATE` of the night, as 2027-03-19 (default: as the manifest says or its clips or panels tell, or "+pipeline.Undated+")")
 	fl.StringVar(&f.license, "license", "", "`ADDRESS` of the terms under which it is given away")
 	fl.BoolVar(&f.withClips, "with-clips", false, "put the clips, darks and flats in too, and panels from files")
 	fl.BoolVar(&f.withPanels, "with-panels", false, "put every stacked panel with all its planes in, and a manifest that begins with them; panels from files, too")
@@ -87,15 +87,15 @@ func (f *packFlags) pack(ctx context.Context, stdout, stderr io.Writer, file str
 		return err
 	}
 	o := pipeline.PackOptions{OutDir: outDir(file, f.run), Overrides: over, Steps: steps.All(), Program: revision(), License: f.license,
-		Clips: f.withClips, Site: f.site, Comments: f.comments, Look: packLook}
+		Date: f.date, Taken: packTaken, Clips: f.withClips, Site: f.site, Comments: f.comments, Look: packLook}
 	if o.Jobs, o.Memory, err = f.bounds(); err != nil {
 		return err
 	}
 	if f.withPanels {
 		o.Panel = publish.WritePanel
 	}
-	if o.Date, err = f.dateOf(m); err != nil {
-		return err
+	if _, err := time.Parse(time.DateOnly, f.date); f.date != "" && err != nil {
+		return requestf("--date %s: want a day such as 2027-03-19", f.date)
 	}
 	if u, err := url.Parse(f.license); f.license != "" && (err != nil || u.Host == "" || u.Scheme != "https" && u.Scheme != "http") {
 		return requestf("--license %s: want an address in the web, such as https://creativecommons.org/licenses/by/4.0/", f.license)
@@ -129,17 +129,19 @@ func (f *packFlags) tell(stdout, stderr io.Writer, out string, size int64, m *pi
 			looks++
 		}
 	}
-	along := 0 // files that are in it as they are
+	var along, left []pipeline.PackInput // those that are in it as they are, and the others
 	for _, in := range x.Inputs {
 		if in.In {
-			along++
+			along = append(along, in)
+		} else {
+			left = append(left, in)
 		}
 	}
 	var home []string
 	for _, h := range []struct {
 		kept bool
 		what string
-	}{{f.site || m.Night.Site == nil, "the site"}, {f.comments, "comments"}, {false, "names of clips"}, {along == len(x.Inputs), "the clips themselves"}} {
+	}{{f.site || m.Night.Site == nil, "the site"}, {f.comments, "comments"}, {false, "names of " + sorts(x.Inputs)}, {len(left) == 0, "the " + sorts(left) + " themselves"}} {
 		if !h.kept {
 			home = append(home, h.what)
 		}
@@ -147,70 +149,35 @@ func (f *packFlags) tell(stdout, stderr io.Writer, out string, size int64, m *pi
 	if f.json {
 		s := newScreen(stdout, stderr, true)
 		s.object(map[string]any{"event": "packed", "path": filepath.ToSlash(out), "bytes": size, "date": x.Date, "inputs": len(x.Inputs),
-			"outputs": len(x.Outputs), "previews": looks, "panels": len(x.Panels), "with_clips": f.withClips, "with_site": x.Site, "left_out": home})
+			"outputs": len(x.Outputs), "previews": looks, "panels": len(x.Panels), "as_they_are": len(along), "with_clips": f.withClips, "with_site": x.Site, "left_out": home})
 		return
 	}
-	fmt.Fprintf(stderr, "%s: the recipe of %s, made from %s, with %s\n", bytesText(size), pipeline.Counted(len(x.Outputs), "file"), pipeline.Counted(len(x.Inputs), "clip"), pipeline.Counted(looks, "preview"))
+	fmt.Fprintf(stderr, "%s: the recipe of %s, made from %s, with %s\n", bytesText(size), pipeline.Counted(len(x.Outputs), "file"), pipeline.CountedInputs(x.Inputs), pipeline.Counted(looks, "preview"))
 	if len(x.Panels) > 0 {
 		fmt.Fprintf(stderr, "in it too: %s, with the times at which they were taken, to begin with when the clips are gone\n", pipeline.Counted(len(x.Panels), "panel"))
 	}
-	if along > 0 {
-		fmt.Fprintf(stderr, "in it as they are: %s, with their times and whatever other programs wrote into them, place and observer too\n", pipeline.Counted(along, "file"))
+	if len(along) > 0 {
+		fmt.Fprintf(stderr, "in it as they are: %s, with their times and whatever other programs wrote into them, place and observer too\n", pipeline.CountedInputs(along))
 	}
 	fmt.Fprintf(stderr, "left at home: %s\n", strings.Join(home, ", "))
 	fmt.Fprintln(stdout, filepath.ToSlash(out))
 }
 
-// dateOf is the day that a pack is dated with. A crate must have a date, and that of the packing would differ from pack to pack: it is the
-// day, in UTC, of the middle one of the clips and panels that tell a time, or the one stated; where nobody knows, a fixed one.
-func (f *packFlags) dateOf(m *pipeline.Manifest) (string, error) {
-	if f.date != "" {
-		if _, err := time.Parse(time.DateOnly, f.date); err != nil {
-			return "", requestf("--date %s: want a day such as 2027-03-19", f.date)
-		}
-		return f.date, nil
-	}
-	var began []int64
-	for _, b := range m.Blocks {
-		if b.Kind == "panels" {
-			for _, path := range b.Paths {
-				if x, err := probePanel(path); err == nil && x.TakenUnixNS > 0 {
-					began = append(began, x.TakenUnixNS)
-				}
-			}
-		}
-		if b.Kind != "clips" {
-			continue
-		}
-		began = append(began, clipsBegan(b)...)
-	}
-	if len(began) == 0 {
-		return pipeline.Undated, nil
-	}
-	slices.Sort(began)
-	return time.Unix(0, began[len(began)/2]).UTC().Format(time.DateOnly), nil
-}
-
-// clipsBegan are the times at which a block's clips began, of those that tell it.
-func clipsBegan(b *pipeline.Block) (began []int64) {
-	says := &captures.ClipSettings{}
-	for _, s := range b.Steps {
-		if of, ok := s.Settings.(*captures.ClipSettings); ok {
-			says = of
+// sorts says what files are: clips, for which darks and flats count too, panels, or both.
+func sorts(ins []pipeline.PackInput) string {
+	panels := 0
+	for _, in := range ins {
+		if in.OfPanels() {
+			panels++
 		}
 	}
-	note := func(x captures.Index, err error) {
-		if at := says.BeganUnixNS(x); err == nil && at > 0 { // one that cannot be read tells no time
-			began = append(began, at)
-		}
+	switch panels {
+	case 0:
+		return "clips"
+	case len(ins):
+		return "panels"
 	}
-	for _, path := range b.Paths {
-		note(probe(path))
-	}
-	for _, q := range b.Sequences {
-		note(probePictures(q.Pictures))
-	}
-	return began
+	return "clips and panels"
 }
 
 // revision names this program without the machine that it runs on.

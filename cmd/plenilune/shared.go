@@ -93,7 +93,7 @@ func buildName() string {
 }
 
 // readManifest reads a manifest, without looking for its files; diagnostics go to stderr. A manifest with errors gives a told
-// error of code 2.
+// error of code 2, with as much of the manifest as could be made.
 func readManifest(stderr io.Writer, file string, over []pipeline.Override) (*pipeline.Manifest, error) {
 	return loadWith(stderr, file, over, func(*pipeline.Manifest) pipeline.Diagnostics { return pipeline.Diagnostics{} })
 }
@@ -121,9 +121,7 @@ func loadWith(stderr io.Writer, file string, over []pipeline.Override, more func
 	}
 	m, diags := pipeline.LoadManifest(file, src, steps.All(), over)
 	m.Programs = programs{}
-	if !diags.HasErrors() {
-		diags.Append(more(m))
-	}
+	diags.Append(more(m))
 	if diags.Len() > 0 {
 		colour, width := looks(stderr)
 		if err := diags.Render(meant(stderr), colour, width); err != nil {
@@ -131,7 +129,7 @@ func loadWith(stderr io.Writer, file string, over []pipeline.Override, more func
 		}
 	}
 	if diags.HasErrors() {
-		return nil, &toldError{exitRequest}
+		return m, &toldError{exitRequest}
 	}
 	return m, nil
 }

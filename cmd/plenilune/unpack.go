@@ -73,7 +73,7 @@ func unpack(ctx context.Context, stdout, stderr io.Writer, file, dir string, asJ
 	if x.Date != pipeline.Undated {
 		night = ", the night of " + x.Date
 	}
-	fmt.Fprintf(stderr, "%s%s: the manifest and the records of %s, made from %s\n", strconv.Quote(x.Title), night, pipeline.Counted(len(x.Outputs), "file"), pipeline.Counted(len(x.Inputs), "file"))
+	fmt.Fprintf(stderr, "%s%s: the manifest and the records of %s, made from %s\n", strconv.Quote(x.Title), night, pipeline.Counted(len(x.Outputs), "file"), pipeline.CountedInputs(x.Inputs))
 	if err := tellMissing(stderr, u.Missing); err != nil {
 		return err
 	}
@@ -97,7 +97,7 @@ func tellMissing(w io.Writer, missing []pipeline.PackInput) error {
 	for _, in := range missing {
 		sum += in.Bytes
 	}
-	fmt.Fprintf(w, "missing: %s, %s\n", pipeline.Counted(len(missing), "file"), bytesText(sum))
+	fmt.Fprintf(w, "missing: %s, %s\n", pipeline.CountedInputs(missing), bytesText(sum))
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for _, in := range missing {
 		fmt.Fprintf(t, "  %s\t%s\t%d bytes\tsha256:%s\n", in.Block, in.Label(), in.Bytes, in.ID)
