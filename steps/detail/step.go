@@ -130,7 +130,7 @@ func canonical(in []Band) []bandSettings {
 }
 
 // memory is what a part asks for. A picture's size is not known when the parts
-// are cut; this suits 16 million pixels.
+// are cut; this suits 60 million pixels.
 const memory = 1 << 30
 
 // inputs names what a part reads of an item beside its own.
