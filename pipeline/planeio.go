@@ -152,6 +152,9 @@ func readStream(s Store, id ID) ([]byte, error) {
 		if err != nil {
 			return nil, fmt.Errorf("read chunk %d of %s: %w", i, id.Short(), err)
 		}
+		if i == 0 {
+			out = make([]byte, 0, (b.Len()+1)*len(c)) // growing, here or for a record behind it, would hold a large file twice
+		}
 		out = append(out, c...)
 	}
 	return out, nil

@@ -1,9 +1,11 @@
 package pipeline
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"image"
+	"io"
 	"math"
 	"path/filepath"
 	"sync"
@@ -205,4 +207,22 @@ type countedBlob struct {
 func (c *countedBlob) Chunk(i int) ([]byte, error) {
 	c.n.Add(1)
 	return c.BlobReader.Chunk(i)
+}
+
+// A large value is read into memory once, with room for a record behind it.
+func TestStreamIsHeldOnce(t *testing.T) {
+	b := newBench(t, nil)
+	want := bytes.Repeat([]byte("rim and rille\n"), 3<<20)
+	store := cacheStore{b.c}
+	id, err := writeStream(store, func(w io.Writer) error { _, err := w.Write(want); return err })
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := readStream(store, id)
+	if err != nil || !bytes.Equal(got, want) {
+		t.Fatalf("%d bytes of %d, %v", len(got), len(want), err)
+	}
+	if room := cap(got) - len(got); room < 256<<10 || room > 4*streamChunk {
+		t.Errorf("there is room for %d bytes behind %d", room, len(got))
+	}
 }
