@@ -209,20 +209,22 @@ func (c *countedBlob) Chunk(i int) ([]byte, error) {
 	return c.BlobReader.Chunk(i)
 }
 
-// A large value is read into memory once, with room for a record behind it.
+// A large value is read into memory once, with room for a record behind it, whatever its length.
 func TestStreamIsHeldOnce(t *testing.T) {
 	b := newBench(t, nil)
-	want := bytes.Repeat([]byte("rim and rille\n"), 3<<20)
 	store := cacheStore{b.c}
-	id, err := writeStream(store, func(w io.Writer) error { _, err := w.Write(want); return err })
-	if err != nil {
-		t.Fatal(err)
-	}
-	got, err := readStream(store, id)
-	if err != nil || !bytes.Equal(got, want) {
-		t.Fatalf("%d bytes of %d, %v", len(got), len(want), err)
-	}
-	if room := cap(got) - len(got); room < 256<<10 || room > 4*streamChunk {
-		t.Errorf("there is room for %d bytes behind %d", room, len(got))
+	for _, n := range []int{9, 14*streamChunk + 77, 23 * streamChunk} {
+		want := bytes.Repeat([]byte{byte(n), 1, 0}, n/3+1)[:n]
+		id, err := writeStream(store, func(w io.Writer) error { _, err := w.Write(want); return err })
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := readStream(store, id)
+		if err != nil || !bytes.Equal(got, want) {
+			t.Fatalf("%d bytes of %d, %v", len(got), len(want), err)
+		}
+		if room := cap(got) - len(got); n > streamChunk && room < 256<<10 || room > 2*streamChunk {
+			t.Errorf("there is room for %d bytes behind %d", room, len(got))
+		}
 	}
 }
