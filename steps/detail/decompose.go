@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"image"
+	"slices"
 
 	"plenilune/pipeline"
+	"plenilune/steps/kernel/robust"
 	"plenilune/steps/kernel/wavelet"
 )
 
@@ -147,7 +149,7 @@ func weightMedian(t *pipeline.Task, lum []float32) (float64, error) {
 	if len(there) == 0 {
 		return 0, nil
 	}
-	return quantiles(there, 0.5)[0], nil
+	return robust.Counted(slices.Values(there), 0.5)[0], nil
 }
 
 // smoothBands is wavelet.Smooth in bands of rows, several at once.

@@ -2,6 +2,7 @@ package detail
 
 import (
 	"math"
+	"slices"
 
 	"plenilune/steps/kernel/filter"
 	"plenilune/steps/kernel/plane"
@@ -57,7 +58,7 @@ func findGround(lum []float32, w, h int) *ground {
 	g := &ground{w: max(1, w/2), h: max(1, h/2)}
 	g.fx, g.fy = float32(g.w)/float32(w), float32(g.h)/float32(h)
 	g.pix = filter.Downscale(plane.Of(w, h, lum), g.w, g.h).Pix[0]
-	q := quantiles(g.pix, 0.01, 0.99)
+	q := robust.Counted(slices.Values(g.pix), 0.01, 0.99)
 	g.sky, g.bright = q[0], q[1]
 	sky := g.wideSky()
 	g.away = distance2(sky, g.w, g.h)

@@ -25,7 +25,7 @@ type limbPlace struct {
 // shadows it has nothing before it. As in ISO 12233 the edge's curve is found
 // first, and then every pixel is put in its bin by its distance from the curve.
 func limbEdges(lum []float32, w, h int) []limbPlace {
-	q := quantiles(lum, 0.01, 0.99)
+	q := robust.Counted(slices.Values(lum), 0.01, 0.99)
 	e := edgeFinder{lum: lum, w: w, h: h, sky: q[0], span: q[1] - q[0]}
 	if !(e.span > 0) {
 		return nil

@@ -3,9 +3,11 @@ package detail
 import (
 	"context"
 	"math"
+	"slices"
 
 	"plenilune/pipeline"
 	"plenilune/steps/kernel/deconvolve"
+	"plenilune/steps/kernel/robust"
 )
 
 const (
@@ -33,7 +35,7 @@ func readUnblur(ctx context.Context, t *pipeline.Task, sigma float64) (*unblur, 
 	if err != nil {
 		return nil, err
 	}
-	q := quantiles(lum, 0.01, 0.99)
+	q := robust.Counted(slices.Values(lum), 0.01, 0.99)
 	u := &unblur{w: w, h: h, sigma: sigma, bright: q[1]}
 	if !finite(u.bright) {
 		return nil, errNoData

@@ -19,19 +19,20 @@ const gaussMedian = 0.6744897501960817
 // with the mask of Immerkær (1996, CVIU 64:300), which leaves planes and edges out, by the median of what it gives: crater
 // walls and the limb count as few, not by their height.
 func sigmaOf(p []float32, w, h int, lsb float64) float64 {
-	var all []float32
-	for y := 1; y < h-1; y++ {
-		a, b, c := p[(y-1)*w:y*w], p[y*w:(y+1)*w], p[(y+1)*w:(y+2)*w]
-		for x := 1; x < w-1; x++ {
-			v := robust.FineAt(a, b, c, x)
-			if v == v {
-				all = append(all, float32(math.Abs(v)))
+	fine := func(yield func(float32) bool) {
+		for y := 1; y < h-1; y++ {
+			a, b, c := p[(y-1)*w:y*w], p[y*w:(y+1)*w], p[(y+1)*w:(y+2)*w]
+			for x := 1; x < w-1; x++ {
+				if !yield(float32(math.Abs(robust.FineAt(a, b, c, x)))) {
+					return
+				}
 			}
 		}
 	}
 	least := max(leastNoise, lsb/sqrt12)
-	if len(all) == 0 {
+	median := robust.Counted(fine, 0.5)[0]
+	if median != median { // of nothing
 		return least
 	}
-	return max(least, float64(robust.Median(all))/(6*gaussMedian))
+	return max(least, median/(6*gaussMedian))
 }

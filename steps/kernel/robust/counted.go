@@ -1,13 +1,16 @@
-package detail
+package robust
 
-import "math"
+import (
+	"iter"
+	"math"
+)
 
-// quantiles returns what robust.Quantiles does of v. It counts, by the upper half of the samples' bits and then by the lower, rather than
-// sort a copy: of a picture that would be as large as the picture.
-func quantiles(v []float32, q ...float64) []float64 {
+// Counted returns what Quantiles does of the values, which it goes through twice. It counts, by the upper half of their bits and then by
+// the lower, rather than sort a copy: of a picture that would be as large as the picture.
+func Counted(values iter.Seq[float32], q ...float64) []float64 {
 	r := ranks{upper: make([]int, 1<<16), lower: make([][]int, 1<<16)}
 	n := 0
-	for _, x := range v {
+	for x := range values {
 		if x == x {
 			r.upper[order(x)>>16]++
 			n++
@@ -26,7 +29,7 @@ func quantiles(v []float32, q ...float64) []float64 {
 		r.want(k)
 		r.want(min(k+1, n-1))
 	}
-	for _, x := range v {
+	for x := range values {
 		if o := order(x); r.lower[o>>16] != nil && x == x {
 			r.lower[o>>16][o&0xffff]++
 		}

@@ -1,11 +1,10 @@
-package detail
+package robust
 
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
-
-	"plenilune/steps/kernel/robust"
 )
 
 // Counted quantiles are those of sorted samples, to the last bit.
@@ -29,8 +28,8 @@ func TestQuantilesAreThoseOfSortedSamples(t *testing.T) {
 					v[i] = float32(rng.NormFloat64() * math.Pow(10, float64(seed)-4))
 				}
 			}
-			want := robust.Quantiles(v, q...)
-			for i, got := range quantiles(v, q...) {
+			want := Quantiles(v, q...)
+			for i, got := range Counted(slices.Values(v), q...) {
 				if math.Float64bits(got) != math.Float64bits(want[i]) && (got == got || want[i] == want[i]) {
 					t.Errorf("%d samples, seed %d: quantile %v is %v, want %v", n, seed, q[i], got, want[i])
 				}
