@@ -20,6 +20,7 @@ import (
 type executor struct {
 	build   string
 	fresh   bool
+	begin   func() bool // nil: every part may
 	jobs    int
 	memory  int64
 	workers *semaphore.Weighted
@@ -78,7 +79,7 @@ func (g *graph) ranEarly(n *node) bool {
 	return true
 }
 
-// run executes a part within the bounds and stores what it made.
+// run executes a part within the bounds and stores what it made; ErrPending says that it must not begin.
 func (e *executor) run(ctx context.Context, g *graph, n *node, ins []boundInput) error {
 	need := min(max(n.part.Memory, 1), e.memory)
 	if err := e.bytes.Acquire(ctx, need); err != nil {
@@ -89,6 +90,9 @@ func (e *executor) run(ctx context.Context, g *graph, n *node, ins []boundInput)
 		return err
 	}
 	defer e.workers.Release(1)
+	if e.begin != nil && !e.begin() {
+		return ErrPending
+	}
 
 	n.mu.Lock()
 	n.began = time.Now()

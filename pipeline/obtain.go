@@ -17,6 +17,9 @@ type Wish struct {
 	Whole bool     // also run the block's parts that no product needs
 	// Through, if not nil, is what every reading of a capture goes through.
 	Through func(io.ReaderAt) io.ReaderAt
+	// Begin, if not nil, is asked before each part that the cache does not hold whether it may begin. What then waits in vain is
+	// left out in silence: no failure, and nothing that the observer hears of.
+	Begin func() bool
 }
 
 // Product is one thing that a block brought forth: a panel, a disk.
@@ -64,7 +67,7 @@ func Obtain(ctx context.Context, m *Manifest, c *cache.Cache, o Options, w Wish,
 	}
 	g := newGraph(m, c)
 	g.exec = newExecutor(max(o.Jobs, 1), max(o.Memory, 1))
-	g.exec.build, g.exec.fresh = o.Build, o.Fresh
+	g.exec.build, g.exec.fresh, g.exec.begin = o.Build, o.Fresh, w.Begin
 	g.files = newFileSet(m, c, o.Rehash)
 	if w.Through != nil {
 		g.files.through = w.Through

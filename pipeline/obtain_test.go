@@ -73,3 +73,28 @@ func TestObtainOfNoBlock(t *testing.T) {
 		t.Errorf("error %v, want a wrong request", err)
 	}
 }
+
+// Where no more may begin, what is known is found, what was begun is ended, and the rest is left out without a word.
+func TestObtainBeginsNoMoreThanItMay(t *testing.T) {
+	b := newBench(t, map[string]string{"a": "alpha", "b": "beta", "c": "gamma"})
+	letters := Wish{Block: Ref{"clips", "all"}, Ports: []string{"word"}}
+	for _, c := range []struct {
+		may, ran, cached int
+	}{{0, 0, 0}, {1, 1, 0}, {0, 0, 1}, {9, 2, 1}, {0, 0, 3}} {
+		var begun atomic.Int64
+		letters.Begin = func() bool { return begun.Add(1) <= int64(c.may) }
+		words, sum, err := b.obtain(letters)
+		if err != nil || sum.Ran != c.ran || sum.Cached != c.cached || sum.Failed+sum.Skipped > 0 || len(words) != c.ran+c.cached {
+			t.Errorf("%d may begin: %v, %+v, %v; want %d run and %d found", c.may, words, sum, err, c.ran, c.cached)
+		}
+		for _, e := range b.seen {
+			if e.Step != nil && e.Step.State != Ran && e.Step.State != Cached {
+				t.Errorf("%d may begin: told of %+v", c.may, e.Step)
+			}
+		}
+	}
+	words, sum, err := b.obtain(Wish{Block: Ref{"sum", "s"}, Ports: []string{"sum"}, Begin: func() bool { return false }})
+	if err != nil || len(words) > 0 || sum.Ran > 0 || sum.Cached != 3 {
+		t.Errorf("a sum that may not begin: %v, %+v, %v", words, sum, err)
+	}
+}

@@ -29,17 +29,18 @@ func watchCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "watch FILE",
 		Short: "Follow a night while its clips are recorded: the disk so far, what is missing, where to point next",
-		Long: `watch looks for new clips where the manifest's file patterns say, stacks and places each as
-soon as it is whole, and shows the night on a page that updates itself: the disk so far,
-what of it is missing, clips that are soft, overexposed or dim, where to point next, how
-sharpness and brightness go, and how many more clips the disk has room for. It prints the
-page's address, and a line for each clip.
+		Long: `watch looks for new clips where the manifest's file patterns say, places each by a quick
+stack of its best frames as soon as it is whole, and shows the night on a page that updates
+itself: the disk so far, what of it is missing, clips that are soft, overexposed or dim,
+where to point next, how sharpness and brightness go, and how many more clips the disk has
+room for. The stacks that run makes follow while no clip is waiting; which are soft is known
+by these. It prints the page's address, and a line for each clip.
 
 A clip is whole when its size has been steady for some seconds and its header fits its
 length; one that its recorder never finished is taken after a minute, up to the cut. While
 any file grows, watch works on one processor and leaves the disk idle half of the time; it
 always runs at low priority, locks no file, and writes nothing but its cache. A run finds
-every stack there; beside a watch it may wait a moment, since one of them works at a time.
+the stacks there; beside a watch it may wait a moment, since one of them works at a time.
 
 The manifest may name clips that are not there yet. Ctrl-C ends it; started again, it goes
 on from where it was.`,
@@ -180,7 +181,7 @@ func (t *watchTeller) news(thing, text string) bool {
 // tell tells what changed.
 func (t *watchTeller) tell(s nightState) {
 	for _, c := range s.Clips {
-		key := c.State
+		key := fmt.Sprint(c.State, c.Quick)
 		for _, f := range c.Flags {
 			key += " " + f.Code
 		}
@@ -220,7 +221,11 @@ func clipLine(c clipState) string {
 	case "failed", "unused":
 		return text + c.State + ": " + c.Why
 	}
-	text += fmt.Sprintf("%d of %d frames kept", c.Kept, c.Frames)
+	if c.Quick {
+		text += fmt.Sprintf("a quick stack of %d of %d frames", c.Kept, c.Frames)
+	} else {
+		text += fmt.Sprintf("%d of %d frames kept", c.Kept, c.Frames)
+	}
 	if c.FinestPx > 0 {
 		text += fmt.Sprintf(", finest detail %.1f px", c.FinestPx)
 	}

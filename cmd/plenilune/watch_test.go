@@ -130,6 +130,10 @@ func placedIn(s nightState) (n int) {
 	return n
 }
 
+func quickIn(s nightState) bool {
+	return slices.ContainsFunc(s.Clips, func(c clipState) bool { return c.Quick })
+}
+
 // appendTo writes more of a file, as a recorder does.
 func appendTo(t *testing.T, path string, b []byte) {
 	t.Helper()
@@ -178,7 +182,7 @@ func TestWatchANight(t *testing.T) {
 		n.record(from, i)
 	}
 	closed := n.until("a closed disk at rest", func(s nightState) bool {
-		return placedIn(s) == 4 && len(s.Holes) == 0 && s.Next == nil && s.Stage == "at rest" && len(s.Landing) == 0
+		return placedIn(s) == 4 && !quickIn(s) && len(s.Holes) == 0 && s.Next == nil && s.Stage == "at rest" && len(s.Landing) == 0
 	}, nil)
 	if d := closed.Disk; d == nil || d.ShownPct < 99 || len(d.Limb) != 3 {
 		t.Errorf("disk %+v of a whole night", closed.Disk)
@@ -259,11 +263,12 @@ func (n *nightWatch) pictures(s nightState) {
 // lines looks at what the terminal was told.
 func (n *nightWatch) lines() {
 	n.t.Helper()
-	count := map[string]int{}
+	count, quick := map[string]int{}, map[string]bool{}
 	for line := range strings.Lines(n.said.String()) {
 		var o struct {
 			Event string
 			Holes []holeState
+			Clip  clipState
 		}
 		if err := json.Unmarshal([]byte(line), &o); err != nil {
 			n.t.Errorf("line %q: %v", line, err)
@@ -272,9 +277,23 @@ func (n *nightWatch) lines() {
 		if len(o.Holes) > 0 {
 			count["holes"]++
 		}
+		if c := o.Clip; c.State == "placed" || c.State == "apart" { // first by its quick stack, then by its whole one
+			if was, told := quick[c.Name]; told && !was && c.Quick || !told && !c.Quick {
+				n.t.Errorf("%s was told by stacks in the wrong order", line)
+			}
+			quick[c.Name] = c.Quick
+		}
 	}
 	if count["listening"] != 1 || count["clip"] < 4 || count["disk"] < 2 || count["holes"] == 0 || count["holes"] >= count["disk"] {
 		n.t.Errorf("told %v", count)
+	}
+	for name, still := range quick {
+		if still {
+			n.t.Errorf("nothing was told of the whole stack of %s", name)
+		}
+	}
+	if len(quick) != 4 {
+		n.t.Errorf("quick stacks were told of: %v", quick)
 	}
 }
 

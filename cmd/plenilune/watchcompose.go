@@ -98,7 +98,7 @@ func (k *nightKnown) addClips(s *nightState, ordered []*watchedPanel, placed []*
 	listed := map[string]bool{"": true}
 	brightest := brightestOf(ordered)
 	for _, p := range ordered {
-		c := clipState{Name: p.name, State: "stacked", Frames: p.row.FramesTotal, Kept: p.row.FramesKept, FinestPx: round2(p.finest()),
+		c := clipState{Name: p.name, State: "stacked", Frames: p.row.FramesTotal, Kept: p.row.FramesKept, Quick: p.quick, FinestPx: round2(p.finest()),
 			FinestSky: round2(p.finest() * k.optics.ArcsecPerPx), MidUnixMS: p.row.MidUnixNS / 1e6, Picture: p.picture}
 		if i := slices.IndexFunc(placed, func(q *chartedPanel) bool { return q.id == p.id }); i >= 0 {
 			c.State, c.Brightness = "placed", round2(factor/placed[i].Factor)

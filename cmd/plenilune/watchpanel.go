@@ -28,14 +28,19 @@ type watchedPanel struct {
 	name    string
 	source  pipeline.ID // of the stack's picture
 	picture string      // where the page finds it
+	quick   bool        // of few frames, until its whole stack is there
 	index   captures.Index
 	row     stackRow
 	small   smallPicture
 }
 
-// finest is the period, in pixels of the sensor, of the finest detail that is sure; 0 if that is unknown.
+func anyKind(*watchedPanel) bool   { return true }
+func isQuick(p *watchedPanel) bool { return p.quick }
+
+// finest is the period, in pixels of the sensor, of the finest detail that is sure; 0 if that is unknown. A quick stack has more
+// noise, which hides some.
 func (p *watchedPanel) finest() float64 {
-	if p.row.Limit <= 0 {
+	if p.row.Limit <= 0 || p.quick {
 		return 0
 	}
 	return 1 / p.row.Limit

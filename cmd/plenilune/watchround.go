@@ -9,7 +9,6 @@ import (
 
 	"plenilune/cache"
 	"plenilune/pipeline"
-	"plenilune/steps/mosaic"
 )
 
 // usableNow is the manifest without the files that do not take part yet, and a mark that tells whether that changed.
@@ -31,7 +30,8 @@ func (w *watcher) usableNow() (*pipeline.Manifest, int64, error) {
 	return m, mark, nil
 }
 
-// round stacks the clips that are whole, places them, and, if there is nothing else to do, joins them.
+// round stacks the clips that are whole, first quickly, to show and to place them, then, while nothing new comes, as a run does; and
+// if there is nothing else to do, it joins them.
 func (w *watcher) round(ctx context.Context) error {
 	m, mark, err := w.usableNow()
 	if err != nil {
@@ -41,23 +41,31 @@ func (w *watcher) round(ctx context.Context) error {
 	if set == nil {
 		return errors.New("the manifest has no mosaic block")
 	}
-	if err := w.stackAll(ctx, m, set); err != nil {
+	waiting := func() bool { return w.newest.Load() != mark }
+	ref := pipeline.Ref{Kind: b.Kind, Name: b.Name}
+	if err := w.stackQuickly(ctx, m, set); err != nil {
 		return err
 	}
-	waiting := func() bool { return w.newest.Load() != mark }
 	if waiting() && time.Since(w.placed) < w.placeAfter {
 		return nil // the next round follows at once
 	}
-	w.mu.Lock()
-	none := len(w.known.stacked) == 0
-	w.mu.Unlock()
-	if !none {
-		if err := w.place(ctx, m, pipeline.Ref{Kind: b.Kind, Name: b.Name}); err != nil {
+	if !w.stackedSome(anyKind) {
+		w.update(func(k *nightKnown) { k.stage = "at rest" })
+		return nil
+	}
+	if err := w.place(ctx, m, ref); err != nil {
+		return err
+	}
+	if w.stackedSome(isQuick) {
+		if err := w.stackWhole(ctx, m, set, waiting); err != nil || waiting() {
+			return err
+		}
+		if err := w.place(ctx, m, ref); err != nil {
 			return err
 		}
 	}
-	if !none && !waiting() && !w.pace.recording.Load() {
-		return w.join(ctx, m, pipeline.Ref{Kind: b.Kind, Name: b.Name}, waiting)
+	if !waiting() && !w.pace.recording.Load() {
+		return w.join(ctx, m, ref, waiting)
 	}
 	w.update(func(k *nightKnown) { k.stage = "at rest" })
 	return nil
@@ -68,6 +76,10 @@ type observed struct {
 	says      []saying
 	failed    map[string]string
 	saturated map[string]float64
+}
+
+func newObserved() *observed {
+	return &observed{failed: map[string]string{}, saturated: map[string]float64{}}
 }
 
 func (o *observed) hear(e pipeline.Event) {
@@ -89,7 +101,7 @@ func (o *observed) hear(e pipeline.Event) {
 }
 
 func (w *watcher) obtain(ctx context.Context, m *pipeline.Manifest, wish pipeline.Wish, found func(pipeline.Product)) (*observed, error) {
-	seen := &observed{failed: map[string]string{}, saturated: map[string]float64{}}
+	seen := newObserved()
 	o := w.opts
 	o.Observer = seen.hear
 	wish.Through = w.pace.through
@@ -100,57 +112,16 @@ func (w *watcher) obtain(ctx context.Context, m *pipeline.Manifest, wish pipelin
 	return seen, err
 }
 
-// stackAll brings every clip that is whole to its stack, and shows each as soon as it is there.
-func (w *watcher) stackAll(ctx context.Context, m *pipeline.Manifest, set *mosaic.Settings) error {
-	w.update(func(k *nightKnown) { k.stage = "stacking" })
-	tried := map[string]bool{}
-	for _, b := range m.Blocks {
-		for _, p := range b.Paths {
-			tried[p] = true
-		}
-	}
-	var now []*watchedPanel
-	all := &observed{failed: map[string]string{}, saturated: map[string]float64{}}
-	for _, ref := range set.Panels {
-		seen, err := w.obtain(ctx, m, pipeline.Wish{Block: ref, Ports: watchedPorts, Whole: true}, func(p pipeline.Product) {
-			panel, err := w.panel(p)
-			if err != nil {
-				all.says = append(all.says, saying{"failed", fmt.Sprintf("look at the stack of %s: %v", p.Name, err)})
-				return
-			}
-			now = append(now, panel)
-			w.update(func(k *nightKnown) {
-				if !slices.Contains(k.stacked, panel) {
-					k.stacked = append(k.stacked, panel)
-				}
-			})
-		})
-		if err != nil {
-			return err
-		}
-		all.says = append(all.says, seen.says...)
-		for name, why := range seen.failed {
-			all.failed[name] = why
-		}
-		for id, pct := range seen.saturated {
-			all.saturated[id] = pct
-		}
-	}
-	w.update(func(k *nightKnown) {
-		k.stacked, k.saturated, k.failed, k.stackSays, k.tried = now, all.saturated, all.failed, all.says, tried
-	})
-	return nil
-}
-
-// panel reads a stack, once.
-func (w *watcher) panel(p pipeline.Product) (*watchedPanel, error) {
-	if old := w.panels[p.ID.String()]; old != nil && old.name == p.Name && old.source == p.Source("image").ID() {
+// panel reads a stack, whole or quick, once.
+func (w *watcher) panel(p pipeline.Product, quick bool) (*watchedPanel, error) {
+	if old := w.panels[p.ID.String()]; old != nil && old.name == p.Name && old.quick == quick && old.source == p.Source("image").ID() {
 		return old, nil
 	}
 	panel, err := readPanel(p)
 	if err != nil {
 		return nil, err
 	}
+	panel.quick = quick
 	img, err := drawPanel(panel)
 	if err != nil {
 		return nil, err

@@ -127,6 +127,25 @@ func TestKeepMoreAddsBlocksOnly(t *testing.T) {
 	}
 }
 
+// A quick stack adds the best 64 frames at most, and never more than a whole one.
+func TestQuickStackIsOfFewFrames(t *testing.T) {
+	for _, c := range []struct {
+		n    int
+		keep string
+		want int
+	}{{1800, KeepAuto, 64}, {1800, "1", 64}, {1799, "0.5", 64}, {1800, "0.01", 18}, {128, KeepAuto, 64}, {100, KeepAuto, 50}, {2, "1", 2}} {
+		tab := clipFrames{Grade: make([]float64, c.n+1)} // and one that was rejected
+		for i := range c.n {
+			tab.Grade[i] = 1
+		}
+		p := quick(needs{scale: 1}, tab, Settings{Keep: c.keep, Scale: 1}, nil)
+		set := p.Settings.(meanSettings)
+		if got := Kept(c.n, set.Keep); got != c.want || len(set.Blocks) > 0 {
+			t.Errorf("keep %s of %d: %d frames with %d blocks, want %d with none", c.keep, c.n, got, len(set.Blocks), c.want)
+		}
+	}
+}
+
 func TestRankAndKeep(t *testing.T) {
 	if got := ranked([]float64{1, 0, 3, 1, 2}); !slices.Equal(got, []int{2, 4, 0, 3}) {
 		t.Errorf("ranked %v: best first, ties by time, 0 is rejected", got)

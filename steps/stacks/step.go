@@ -4,6 +4,7 @@ package stacks
 import (
 	"errors"
 	"slices"
+	"strconv"
 
 	"plenilune/pipeline"
 )
@@ -16,6 +17,8 @@ type Settings struct {
 	// Scale is how many pixels of the stack, along a side, show one of the sensor: more than one where the camera's pixels
 	// are too coarse for what the telescope resolves.
 	Scale float64 `hcl:"scale,optional" min:"1" max:"2"`
+	// Quick, which no manifest sets, tells of which clips a quick stack is enough, by content: see quick. Nil: of none.
+	Quick func(clip pipeline.ID) bool
 }
 
 // Versions of the parts.
@@ -83,16 +86,16 @@ func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, tab clipFrame
 	}
 	// Slices of inputs are clipped, so that parts do not share what they append.
 	in = slices.Clip(in)
+	need := needs{idx.Layout, tab.canvas(idx.Layout), set.Scale}
+	if set.Quick != nil && set.Quick(it.ID) {
+		return outOf(x, it, quick(need, tab, set, in))
+	}
 	blocks := blocksFor(tab.Grade, Kept(len(ranked(tab.Grade)), set.Keep))
 	if tab.SkyOnly {
 		blocks = nil // there is nothing to hold on to
 	}
-	need := needs{idx.Layout, tab.canvas(idx.Layout), set.Scale}
 	own := pipeline.Item{ID: it.ID}
-	mean := pipeline.Part{
-		Name: "mean", Item: own, Version: meanVersion, In: in, Out: []string{"image", "weight", "noise", "count", "full", "panel", "spectrum", "track", "finest"},
-		Memory: need.mean(BlockFrames * len(blocks)), Run: pipeline.Bind(runMean),
-	}
+	mean := meanPart(need, BlockFrames*len(blocks), in)
 	if len(blocks) > 0 {
 		ref := x.Add(pipeline.Part{
 			Name: "reference", Item: own, Version: referenceVersion, In: in, Out: []string{"reference", "colours"},
@@ -109,12 +112,42 @@ func stack(x *pipeline.Expansion, it pipeline.Item, idx clipIndex, tab clipFrame
 		}
 	}
 	mean.Settings = meanSettings{set.Keep, set.Scale, blocks}
-	n := x.Add(mean)
-	for _, port := range mean.Out {
-		it = it.With(port, n.Out(port))
-	}
+	it = outOf(x, it, mean)
 	if p, ok := resolutionPart(x.Night(), it); ok {
 		x.Add(p)
+	}
+	return it
+}
+
+// meanPart is the part that adds frames, with the fields of so many of them.
+func meanPart(need needs, fields int, in []pipeline.Input) pipeline.Part {
+	return pipeline.Part{
+		Name: "mean", Version: meanVersion, In: in, Out: []string{"image", "weight", "noise", "count", "full", "panel", "spectrum", "track", "finest"},
+		Memory: need.mean(fields), Run: pipeline.Bind(runMean),
+	}
+}
+
+// quickFrames is how many frames a quick stack adds at most: enough for its noise to hide no crater that panels are placed by.
+const quickFrames = 64
+
+// quick is the part that adds a clip's few best frames by their shifts alone: a tenth of a stack's work, good to see and to place
+// the panel while the night goes on.
+func quick(need needs, tab clipFrames, set Settings, in []pipeline.Input) pipeline.Part {
+	p := meanPart(need, 0, in)
+	p.Name = "quick"
+	if n := len(ranked(tab.Grade)); Kept(n, set.Keep) > quickFrames {
+		set.Keep = strconv.FormatFloat(float64(quickFrames)/float64(n), 'f', -1, 64)
+	}
+	p.Settings = meanSettings{Keep: set.Keep, Scale: set.Scale}
+	return p
+}
+
+// outOf adds a part and gives the item what comes out of it.
+func outOf(x *pipeline.Expansion, it pipeline.Item, p pipeline.Part) pipeline.Item {
+	p.Item = pipeline.Item{ID: it.ID}
+	n := x.Add(p)
+	for _, port := range p.Out {
+		it = it.With(port, n.Out(port))
 	}
 	return it
 }

@@ -105,7 +105,7 @@ function clipItem(c) {
   const lines = [];
   const state = { landed: "whole, waiting for its stack", stacked: "stacked, waiting to be placed", placed: "placed", apart: "not placed: " + c.why, failed: "failed: " + c.why, unused: "not used: " + c.why }[c.state];
   if (c.frames_kept) {
-    let text = c.frames_kept + " of " + c.frames + " frames kept";
+    let text = c.frames_kept + " of " + c.frames + (c.quick_stack ? " frames, stacked quickly; the whole stack follows" : " frames kept");
     if (c.resolution_px) text += "; finest detail " + c.resolution_px.toFixed(1) + " px";
     if (c.resolution_arcsec) text += " (" + c.resolution_arcsec.toFixed(1) + "″)";
     lines.push(el("div", {}, text));
