@@ -131,12 +131,13 @@ func turnInfo(v [3]float64, s similarity) [3]float64 {
 	}
 }
 
-// residuals returns each panel's rms distance between what its overlaps' windows show, robustly weighted.
+// residuals returns each panel's rms distance between what its overlaps' windows show, robustly weighted; of an overlap without
+// windows, what its points show.
 func (n *network) residuals() []float64 {
 	m := n.maps()
 	sum, weight := make([]float64, len(m)), make([]float64, len(m))
 	for _, t := range n.ties {
-		if !n.in[t.A] || !n.in[t.B] {
+		if !n.in[t.A] || !n.in[t.B] || n.outdone(t) {
 			continue
 		}
 		x, y := t.residual(m)
@@ -154,14 +155,17 @@ func (n *network) residuals() []float64 {
 	return sum
 }
 
-// overlapFits tells for every overlap how far its windows lie off, weighted as in the solution.
+// outdone tells whether a tie is of points in an overlap that has windows, which tell better how well it fits.
+func (n *network) outdone(t tie) bool { return t.Points && len(n.overlaps[[2]int{t.A, t.B}].ties) > 0 }
+
+// overlapFits tells for every overlap how far its windows, or its points if it has none, lie off, weighted as in the solution.
 func (n *network) overlapFits() []overlapFit {
 	m := n.maps()
 	var out []overlapFit
 	var weight []float64
 	at := map[[2]int]int{}
 	for _, t := range n.ties {
-		if !n.in[t.A] || !n.in[t.B] {
+		if !n.in[t.A] || !n.in[t.B] || n.outdone(t) {
 			continue
 		}
 		pair := [2]int{min(t.A, t.B), max(t.A, t.B)}
@@ -173,7 +177,9 @@ func (n *network) overlapFits() []overlapFit {
 		}
 		x, y := t.residual(m)
 		w := cauchy(t.strain(x, y))
-		out[k].Windows++
+		if !t.Points {
+			out[k].Windows++
+		}
 		out[k].RMS += float64(w * (float64(x*x) + float64(y*y)))
 		weight[k] += w
 	}

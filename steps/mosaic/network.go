@@ -14,6 +14,7 @@ type tie struct {
 	A, B           int
 	AX, AY, BX, BY float64
 	Info           [3]float64
+	Points         bool // of points that look alike, not of a window
 }
 
 // rim is a point of the lit limb seen in one panel, with the standard deviation
@@ -36,6 +37,7 @@ type network struct {
 	poses []pose
 	in    []bool // placed: the others take no part
 	ties  []tie
+	links []link // that placed the panels
 	// overlaps are those whose windows gave the ties, by their panels.
 	overlaps map[[2]int]measured
 	rims     []rim
@@ -223,6 +225,9 @@ type link struct {
 	Map  similarity
 	Pts  []pointPair
 	NCC  float64
+
+	sigma float64     // how far a point may be off, px of the panels
+	taken []pointPair // as the panels were taken, if Pts are carried
 }
 
 func (l link) score() float64 { return float64(float64(len(l.Pts)) * max(l.NCC, 0.05)) }

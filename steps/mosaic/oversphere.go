@@ -46,8 +46,11 @@ func (n *network) carriedLinks(links []link) []link {
 	out := make([]link, len(links))
 	for k, l := range links {
 		out[k] = l
+		if l.taken == nil {
+			out[k].taken = l.Pts
+		}
 		out[k].Pts = make([]pointPair, len(l.Pts))
-		for i, p := range l.Pts {
+		for i, p := range out[k].taken {
 			p.AX, p.AY = n.globe(l.A).carried(p.AX, p.AY)
 			p.BX, p.BY = n.globe(l.B).carried(p.BX, p.BY)
 			out[k].Pts[i] = p

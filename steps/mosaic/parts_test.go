@@ -96,7 +96,7 @@ func TestTwoBentPanelsMeetHalfWay(t *testing.T) {
 	// Everywhere B shows things 0.2 px further right than A.
 	for y := 20.0; y < 200; y += 20 {
 		for x := 20.0; x < 200; x += 20 {
-			n.ties = append(n.ties, tie{0, 1, x, y, x + 0.2, y, [3]float64{8, 0, 8}})
+			n.ties = append(n.ties, tie{A: 0, B: 1, AX: x, AY: y, BX: x + 0.2, BY: y, Info: [3]float64{8, 0, 8}})
 		}
 	}
 	b := n.bendPanels()
@@ -189,7 +189,7 @@ func TestSmoothingWithoutHoles(t *testing.T) {
 func TestOverlapFits(t *testing.T) {
 	n := &network{w: []int{10, 10, 10}, h: []int{10, 10, 10}, poses: []pose{{Scale: 1}, {X: 5, Scale: 1}, {Y: 5, Scale: 1}}, in: []bool{true, true, false}}
 	vague := [3]float64{1e-9, 0, 1e-9}
-	n.ties = []tie{{1, 0, 3, 3, 8.3, 3, vague}, {0, 1, 8, 5, 3, 5.4, vague}, {0, 2, 1, 1, 1, 1, vague}}
+	n.ties = []tie{{1, 0, 3, 3, 8.3, 3, vague, false}, {0, 1, 8, 5, 3, 5.4, vague, false}, {0, 2, 1, 1, 1, 1, vague, false}}
 	got := n.overlapFits()
 	if len(got) != 1 || got[0].A != 0 || got[0].B != 1 || got[0].Windows != 2 || math.Abs(got[0].RMS-math.Sqrt(0.125)) > 1e-6 {
 		t.Errorf("overlaps %+v, want panels 0 and 1 by 2 windows, 0.3536 px rms", got)

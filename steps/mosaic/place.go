@@ -103,7 +103,7 @@ func (n *network) placeByLinks(links []link, s sights) (kept []link, anchor int,
 		n.ties = nil
 		for _, l := range kept {
 			for _, p := range l.Pts {
-				n.ties = append(n.ties, tie{l.A, l.B, p.AX, p.AY, p.BX, p.BY, [3]float64{1, 0, 1}})
+				n.ties = append(n.ties, tie{A: l.A, B: l.B, AX: p.AX, AY: p.AY, BX: p.BX, BY: p.BY, Info: [3]float64{1, 0, 1}, Points: true})
 			}
 		}
 		if err := n.settle(anchor, 8); err != nil {

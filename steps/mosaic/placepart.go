@@ -113,6 +113,7 @@ func place(ss []seen, es []small, ps []panel, links []link, times []int64, set p
 		n.poses = append(n.poses, pose{Scale: 1})
 	}
 	progress(0.3)
+	links = pointed(links, ss)
 	kept, anchor, err := n.placeByLinks(links, ss)
 	if err != nil {
 		return geometry{}, err
@@ -142,6 +143,7 @@ func place(ss []seen, es []small, ps []panel, links []link, times []int64, set p
 	n.placeByHint(set.Hints, set.StatedArcsecPerPx, ss)
 	n.drift.known = false // the points' turns are rough: the windows' will do
 	n.findLimb(ss, 4)
+	n.links = kept
 	if err := n.refine(ss, ps, times, anchor, each, progress); err != nil {
 		return geometry{}, err
 	}
@@ -179,6 +181,7 @@ func (n *network) refine(ss []seen, ps []panel, times []int64, anchor int, each 
 		if err := n.measureOverlaps(bands, o, again, each); err != nil {
 			return err
 		}
+		n.tieByLinks()
 		if r > 0 {
 			n.measureLimb(ps, ss)
 		}

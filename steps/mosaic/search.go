@@ -45,8 +45,9 @@ func (s small) shrunk(f int) small {
 var nan32 = float32(math.NaN())
 
 const (
-	seekNCC   = 0.6
-	seekTurns = 13 // at the most
+	seekNCC    = 0.6
+	seekTurns  = 13 // at the most
+	shiftSigma = 2  // how far a place found by a shift of whole pixels may be off, in these; all five points of one together
 )
 
 // seekLost looks for panels that no point tied to the placed ones: by correlation with each of these, at
@@ -132,7 +133,7 @@ func (n *network) seekOne(plan *fourier.Real, u int, fixed []*fourier.Masked, s 
 				}
 				// From p's pixels to u's: along the shift, then turned back about u's middle.
 				m := aboutMiddle(tiny[u], -by).after(similarity{A: 1, X: hit.DX, Y: hit.DY})
-				l := scaledLink(link{A: p, B: u, Map: m}, f*s[p].Reduce, f*s[u].Reduce)
+				l := scaledLink(link{A: p, B: u, Map: m, sigma: shiftSigma * float64(f*max(s[p].Reduce, s[u].Reduce))}, f*s[p].Reduce, f*s[u].Reduce)
 				w := poseOf(n.poses[p].of(n.w[p], n.h[p]).after(l.Map.inverse()), n.w[u], n.h[u])
 				if math.Max(math.Abs(w.X-a.pose.X), math.Abs(w.Y-a.pose.Y)) > reach {
 					continue

@@ -27,6 +27,15 @@ func (o windowing) apart(p, q band) windowing {
 	return o
 }
 
+// within makes windows as small as a narrow overlap asks.
+func (o windowing) within(w, h int) windowing {
+	o.side = max(min(o.side, w, h), min(o.side, leastSide))
+	return o
+}
+
+// leastSide is the least side of a window in a narrow overlap.
+const leastSide = 24
+
 // bounds returns the smallest and largest mosaic coordinates of a panel.
 func bounds(m similarity, w, h int) (x0, y0, x1, y1 float64) {
 	x0, y0 = math.Inf(1), math.Inf(1)
@@ -71,6 +80,7 @@ func overlay(p, q band, mp, mq similarity) (s shared, ok bool) {
 // weighted middle in both panels.
 func (s shared) ties(a, b int, mp, mq similarity, o windowing, spread float64) []tie {
 	ip, iq := mp.inverse(), mq.inverse()
+	o = o.within(s.w, s.h)
 	r := o.side / 2
 	var out []tie
 	for cy := (s.h - (s.h-1)/o.stride*o.stride) / 2; cy < s.h; cy += o.stride {
