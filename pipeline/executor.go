@@ -20,7 +20,7 @@ import (
 type executor struct {
 	build   string
 	fresh   bool
-	begin   func() bool // nil: every part may
+	begin   func(step string) bool // nil: every part may
 	jobs    int
 	memory  int64
 	workers *semaphore.Weighted
@@ -90,7 +90,7 @@ func (e *executor) run(ctx context.Context, g *graph, n *node, ins []boundInput)
 		return err
 	}
 	defer e.workers.Release(1)
-	if e.begin != nil && !e.begin() {
+	if e.begin != nil && !e.begin(n.step) {
 		return ErrPending
 	}
 

@@ -235,9 +235,11 @@ func (g *graph) settle(ctx context.Context, n *node) {
 		n.err = ErrPending
 		return
 	}
-	if n.err = g.exec.run(ctx, g, n, ins); errors.Is(n.err, ErrPending) {
+	n.err = g.exec.run(ctx, g, n, ins)
+	if errors.Is(n.err, ErrPending) {
 		return
-	} else if n.err != nil {
+	}
+	if n.err != nil {
 		n.state, n.err = Failed, namedError{n.err, g.files.named(n.err.Error())}
 		if ctx.Err() != nil {
 			n.state = Skipped

@@ -17,9 +17,9 @@ type Wish struct {
 	Whole bool     // also run the block's parts that no product needs
 	// Through, if not nil, is what every reading of a capture goes through.
 	Through func(io.ReaderAt) io.ReaderAt
-	// Begin, if not nil, is asked before each part that the cache does not hold whether it may begin. What then waits in vain is
-	// left out in silence: no failure, and nothing that the observer hears of.
-	Begin func() bool
+	// Begin, if not nil, is asked before each part that the cache does not hold, by its step's name, whether it may begin. What
+	// would need one that may not is left out: it did not fail, and the observer hears nothing of it.
+	Begin func(step string) bool
 }
 
 // Product is one thing that a block brought forth: a panel, a disk.

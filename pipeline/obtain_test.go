@@ -82,7 +82,7 @@ func TestObtainBeginsNoMoreThanItMay(t *testing.T) {
 		may, ran, cached int
 	}{{0, 0, 0}, {1, 1, 0}, {0, 0, 1}, {9, 2, 1}, {0, 0, 3}} {
 		var begun atomic.Int64
-		letters.Begin = func() bool { return begun.Add(1) <= int64(c.may) }
+		letters.Begin = func(string) bool { return begun.Add(1) <= int64(c.may) }
 		words, sum, err := b.obtain(letters)
 		if err != nil || sum.Ran != c.ran || sum.Cached != c.cached || sum.Failed+sum.Skipped > 0 || len(words) != c.ran+c.cached {
 			t.Errorf("%d may begin: %v, %+v, %v; want %d run and %d found", c.may, words, sum, err, c.ran, c.cached)
@@ -93,8 +93,27 @@ func TestObtainBeginsNoMoreThanItMay(t *testing.T) {
 			}
 		}
 	}
-	words, sum, err := b.obtain(Wish{Block: Ref{"sum", "s"}, Ports: []string{"sum"}, Begin: func() bool { return false }})
+	words, sum, err := b.obtain(Wish{Block: Ref{"sum", "s"}, Ports: []string{"sum"}, Begin: func(string) bool { return false }})
 	if err != nil || len(words) > 0 || sum.Ran > 0 || sum.Cached != 3 {
 		t.Errorf("a sum that may not begin: %v, %+v, %v", words, sum, err)
+	}
+}
+
+// What is known is found beside a clip that fails each time: it is asked for again, and what is made of the others is not.
+func TestObtainWhatIsKnownBesideAFailure(t *testing.T) {
+	b := newBench(t, map[string]string{"a": "alpha", "b": "beta", "bad": "!"})
+	sums := Wish{Block: Ref{"sum", "s"}, Ports: []string{"sum"}}
+	known := sums
+	known.Begin = func(step string) bool { return step != "sums" }
+	words, sum, err := b.obtain(known)
+	if !errors.Is(err, ErrIncomplete) || len(words) > 0 || sum.Ran != 2 || sum.Failed != 1 {
+		t.Errorf("%v, %+v, %v; want two letters, a failure and no sum", words, sum, err)
+	}
+	if words, _, _ := b.obtain(sums); len(words) != 1 {
+		t.Fatalf("sums %v", words)
+	}
+	words, sum, err = b.obtain(known)
+	if !errors.Is(err, ErrIncomplete) || len(words) != 1 || sum.Ran != 0 || sum.Cached != 3 || sum.Failed != 1 {
+		t.Errorf("%v, %+v, %v; want the sum that is known", words, sum, err)
 	}
 }

@@ -33,14 +33,14 @@ func watchCommand() *cobra.Command {
 stack of its best frames as soon as it is whole, and shows the night on a page that updates
 itself: the disk so far, what of it is missing, clips that are soft, overexposed or dim,
 where to point next, how sharpness and brightness go, and how many more clips the disk has
-room for. The stacks that run makes follow while no clip is waiting; which are soft is known
-by these. It prints the page's address, and a line for each clip.
+room for. Final stacks, those that run makes, follow while no clip is waiting, and tell how
+sharp each clip is. It prints the page's address, and a line for each stack.
 
 A clip is whole when its size has been steady for some seconds and its header fits its
 length; one that its recorder never finished is taken after a minute, up to the cut. While
 any file grows, watch works on one processor and leaves the disk idle half of the time; it
 always runs at low priority, locks no file, and writes nothing but its cache. A run finds
-the stacks there; beside a watch it may wait a moment, since one of them works at a time.
+the final stacks there; beside a watch it may wait a moment, since one of them works at a time.
 
 The manifest may name clips that are not there yet. Ctrl-C ends it; started again, it goes
 on from where it was.`,
@@ -107,6 +107,7 @@ func (w *watcher) serve(ctx context.Context, l net.Listener, tell *watchTeller) 
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	w.board = newBoard(ctx.Done(), volumeOf, tell.tell)
+	w.update(func(*nightKnown) {}) // there is a state from the first request on
 	tell.address("http://" + l.Addr().String() + "/")
 	watching := make(chan struct{})
 	go func() {

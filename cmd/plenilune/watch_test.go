@@ -202,7 +202,7 @@ func TestWatchANight(t *testing.T) {
 	}
 
 	again := watched(t, dir)
-	again.until("the whole disk, by another watch", func(s nightState) bool { return placedIn(s) == 4 && len(s.Holes) == 0 }, nil)
+	again.until("the whole disk, by another watch", func(s nightState) bool { return placedIn(s) == 4 && len(s.Holes) == 0 }, quickIn)
 	again.ends()
 }
 
@@ -289,7 +289,7 @@ func (n *nightWatch) lines() {
 	}
 	for name, still := range quick {
 		if still {
-			n.t.Errorf("nothing was told of the whole stack of %s", name)
+			n.t.Errorf("nothing was told of the final stack of %s", name)
 		}
 	}
 	if len(quick) != 4 {

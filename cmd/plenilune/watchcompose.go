@@ -96,6 +96,12 @@ func (k *nightKnown) addClips(s *nightState, ordered []*watchedPanel, placed []*
 		short[k.names[f.path]] = short[k.names[f.path]] || f.verdict == landShort
 	}
 	listed := map[string]bool{"": true}
+	var sharp int // clips whose sharpness is known
+	for _, p := range ordered {
+		if p.finest() > 0 {
+			sharp++
+		}
+	}
 	brightest := brightestOf(ordered)
 	for _, p := range ordered {
 		c := clipState{Name: p.name, State: "stacked", Frames: p.row.FramesTotal, Kept: p.row.FramesKept, Quick: p.quick, FinestPx: round2(p.finest()),
@@ -109,10 +115,13 @@ func (k *nightKnown) addClips(s *nightState, ordered []*watchedPanel, placed []*
 			c.State, c.Why = "apart", why
 		}
 		against := s.Usual
-		if len(ordered) < softAmong || p.small.bright < faintShare*brightest {
+		if sharp < softAmong || p.small.bright < faintShare*brightest {
 			against = 0
 		}
 		c.Flags = clipFlags(c, k.saturated[p.id], against, short[p.name])
+		if why, no := k.noFinal[p.name]; no {
+			c.Flags = append(c.Flags, saying{"stack-failed", "no stack could be made of it but a quick one: " + why})
+		}
 		s.Clips = append(s.Clips, c)
 		listed[p.name] = true
 	}

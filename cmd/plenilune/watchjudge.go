@@ -128,25 +128,33 @@ func brightNotes(clips []clipState) []saying {
 	return out
 }
 
-// sharpNotes tell how the clips' sharpness goes: clips in order.
+// sharpNotes tell how the clips' sharpness goes: clips in order. The newest may not have their final stacks yet; what has none
+// before that says nothing of how it goes now.
 func sharpNotes(clips []clipState) []saying {
+	for len(clips) > 0 && clips[len(clips)-1].Quick {
+		clips = clips[:len(clips)-1]
+	}
 	var known []clipState
-	for _, c := range clips {
+	for i, c := range clips {
 		if c.FinestPx > 0 {
 			known = append(known, c)
+		}
+		if c.Quick && i >= len(clips)-trendClips {
+			return nil
 		}
 	}
 	n := len(known)
 	if n < 2*trendClips {
 		return nil
 	}
+	span := known[n-trendClips].Name + " to " + known[n-1].Name
 	finest := func(c clipState) float64 { return c.FinestPx }
 	late, early := usual(known[n-trendClips:], finest), usual(known[:n-trendClips], finest)
 	switch {
 	case late > softer*early:
-		return []saying{{"getting-softer", fmt.Sprintf("the last %d clips are softer, %.1f px against %.1f px before: look at the focus, or wait for calmer air", trendClips, late, early)}}
+		return []saying{{"getting-softer", fmt.Sprintf("%s are softer, %.1f px against %.1f px before: look at the focus, or wait for calmer air", span, late, early)}}
 	case early > softer*late:
-		return []saying{{"getting-sharper", fmt.Sprintf("the last %d clips are sharper, %.1f px against %.1f px before: the first ones may be worth shooting again", trendClips, late, early)}}
+		return []saying{{"getting-sharper", fmt.Sprintf("%s are sharper, %.1f px against %.1f px before: the first ones may be worth shooting again", span, late, early)}}
 	}
 	return nil
 }

@@ -126,6 +126,36 @@ func clipsOf(bright ...float64) (out []clipState) {
 	return out
 }
 
+// quickAt are clips of which some have quick stacks only.
+func quickAt(clips []clipState, at ...int) []clipState {
+	for _, i := range at {
+		clips[i].Quick, clips[i].FinestPx = true, 0
+	}
+	return clips
+}
+
+// One clip is called soft against three whose sharpness is known, itself among them: quick stacks do not count.
+func TestSoftIsToldByFinalStacks(t *testing.T) {
+	for _, quick := range []bool{true, false} {
+		var k nightKnown
+		for i, px := range []float64{3, 6, 3, 3, 3} {
+			k.stacked = append(k.stacked, &watchedPanel{name: string(rune('a' + i)), id: string(rune('a' + i)), quick: quick && i > 1,
+				row: stackRow{MidUnixNS: int64(i + 1), Limit: 1 / px}, small: smallPicture{bright: 1}})
+		}
+		s := k.state(nil, nil)
+		if soft := slices.ContainsFunc(s.Clips[1].Flags, func(f saying) bool { return f.Code == "soft" }); soft == quick {
+			t.Errorf("with quick stacks %v: flags %v", quick, s.Clips[1].Flags)
+		}
+		if px := s.Clips[4].FinestPx; (px == 0) != quick {
+			t.Errorf("with quick stacks %v: the last clip's detail is %v px", quick, px)
+		}
+		k.noFinal = map[string]string{"d": "the disk is full"}
+		if f := k.state(nil, nil).Clips[3].Flags; len(f) != 1 || f[0].Code != "stack-failed" || !strings.Contains(f[0].Text, "the disk is full") {
+			t.Errorf("flags %v of a clip without a final stack", f)
+		}
+	}
+}
+
 func TestNotes(t *testing.T) {
 	for _, c := range []struct {
 		name  string
@@ -138,6 +168,9 @@ func TestNotes(t *testing.T) {
 		{"unknown ones between", brightNotes(clipsOf(1, 0, 1, 0, 1)), nil},
 		{"focus lost", sharpNotes(clipsOf(2, 2, 2, 3, 3, 3)), []string{"getting-softer"}},
 		{"focus found", sharpNotes(clipsOf(3, 3, 3, 2, 2, 2)), []string{"getting-sharper"}},
+		{"focus lost, the newest not known", sharpNotes(quickAt(clipsOf(2, 2, 2, 3, 3, 3, 3, 3), 6, 7)), []string{"getting-softer"}},
+		{"one of the last not known", sharpNotes(quickAt(clipsOf(2, 2, 2, 3, 3, 3, 3), 4)), nil},
+		{"an early one not known", sharpNotes(quickAt(clipsOf(2, 2, 2, 2, 3, 3, 3), 1)), []string{"getting-softer"}},
 		{"too few to tell", sharpNotes(clipsOf(2, 2, 3, 3, 3)), nil},
 	} {
 		var got []string

@@ -55,6 +55,7 @@ type nightKnown struct {
 	stacked   []*watchedPanel
 	saturated map[string]float64
 	failed    map[string]string // by clip's name: why
+	noFinal   map[string]string // the same, of those that have a quick stack and no other can be made
 	stackSays []saying          // what the last round said, stacking
 	placeSays []saying          // and placing
 	fileSays  []saying

@@ -28,13 +28,13 @@ type watchedPanel struct {
 	name    string
 	source  pipeline.ID // of the stack's picture
 	picture string      // where the page finds it
-	quick   bool        // of few frames, until its whole stack is there
+	clip    pipeline.ID
+	quick   bool // of few frames, until its final stack is there
 	index   captures.Index
 	row     stackRow
 	small   smallPicture
 }
 
-func anyKind(*watchedPanel) bool   { return true }
 func isQuick(p *watchedPanel) bool { return p.quick }
 
 // finest is the period, in pixels of the sensor, of the finest detail that is sure; 0 if that is unknown. A quick stack has more
@@ -50,7 +50,7 @@ func (p *watchedPanel) finest() float64 {
 var watchedPorts = []string{"index", "panel", "image"}
 
 func readPanel(p pipeline.Product) (*watchedPanel, error) {
-	out := &watchedPanel{id: p.ID.String(), name: p.Name, source: p.Source("image").ID()}
+	out := &watchedPanel{id: p.ID.String(), clip: p.ID, name: p.Name, source: p.Source("image").ID()}
 	if err := p.Source("index").Table(&out.index); err != nil {
 		return nil, err
 	}

@@ -9,6 +9,7 @@ import (
 
 	"plenilune/cache"
 	"plenilune/pipeline"
+	"plenilune/steps/mosaic"
 )
 
 // usableNow is the manifest without the files that do not take part yet, and a mark that tells whether that changed.
@@ -30,8 +31,8 @@ func (w *watcher) usableNow() (*pipeline.Manifest, int64, error) {
 	return m, mark, nil
 }
 
-// round stacks the clips that are whole, first quickly, to show and to place them, then, while nothing new comes, as a run does; and
-// if there is nothing else to do, it joins them.
+// round stacks the clips that are at rest, first quickly, to show and to place them, then, while nothing new comes, as a run does;
+// and if there is nothing else to do, it joins them.
 func (w *watcher) round(ctx context.Context) error {
 	m, mark, err := w.usableNow()
 	if err != nil {
@@ -49,20 +50,23 @@ func (w *watcher) round(ctx context.Context) error {
 	if waiting() && time.Since(w.placed) < w.placeAfter {
 		return nil // the next round follows at once
 	}
-	if !w.stackedSome(anyKind) {
+	if len(w.stacked()) == 0 {
 		w.update(func(k *nightKnown) { k.stage = "at rest" })
 		return nil
 	}
 	if err := w.place(ctx, m, ref); err != nil {
 		return err
 	}
-	if w.stackedSome(isQuick) {
-		if err := w.stackWhole(ctx, m, set, waiting); err != nil || waiting() {
+	if slices.ContainsFunc(w.stacked(), isQuick) {
+		if err := w.stackFinally(ctx, m, set, waiting); err != nil || waiting() {
 			return err
 		}
 		if err := w.place(ctx, m, ref); err != nil {
 			return err
 		}
+	}
+	if err := w.restOfStacks(ctx, m, set, func(string) bool { return !waiting() }); err != nil {
+		return err
 	}
 	if !waiting() && !w.pace.recording.Load() {
 		return w.join(ctx, m, ref, waiting)
@@ -84,7 +88,7 @@ func newObserved() *observed {
 
 func (o *observed) hear(e pipeline.Event) {
 	switch {
-	case e.Warning != nil:
+	case e.Warning != nil && e.Warning.Code != mosaic.HoleCode: // a watch tells holes as they are now
 		o.says = append(o.says, saying{e.Warning.Code, e.Warning.Text})
 	case e.Step != nil && e.Step.State == pipeline.Failed:
 		o.says = append(o.says, saying{"failed", fmt.Sprintf("%s: %v", e.Step.Step, e.Step.Err)})
@@ -112,7 +116,7 @@ func (w *watcher) obtain(ctx context.Context, m *pipeline.Manifest, wish pipelin
 	return seen, err
 }
 
-// panel reads a stack, whole or quick, once.
+// panel reads a stack, final or quick, once.
 func (w *watcher) panel(p pipeline.Product, quick bool) (*watchedPanel, error) {
 	if old := w.panels[p.ID.String()]; old != nil && old.name == p.Name && old.quick == quick && old.source == p.Source("image").ID() {
 		return old, nil

@@ -35,8 +35,8 @@ type clipState struct {
 	State      string       `json:"state"` // "landed", "stacked", "placed", "apart", "failed", "unused"
 	Why        string       `json:"why,omitempty"`
 	Frames     int          `json:"frames"`
-	Kept       int          `json:"frames_kept"`
-	Quick      bool         `json:"quick_stack"`       // of the best few frames: the stack that a run makes is still to come
+	Kept       int          `json:"frames_kept"`       // of the stack that there is
+	Quick      bool         `json:"quick_stack"`       // it is of the best few frames: the final one, which a run makes, is still to come
 	FinestPx   float64      `json:"resolution_px"`     // pixels of the sensor; 0: unknown
 	FinestSky  float64      `json:"resolution_arcsec"` // 0: unknown
 	Brightness float64      `json:"brightness"`        // against most clips of the night; 0: unknown

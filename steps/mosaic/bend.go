@@ -192,7 +192,7 @@ func (n *network) bendTerms(bends []bend) []bendTerm {
 	m := n.maps()
 	out := make([]bendTerm, 0, len(n.ties)+len(n.rims))
 	for _, t := range n.ties {
-		if !n.in[t.A] || !n.in[t.B] {
+		if !n.in[t.A] || !n.in[t.B] || t.Points { // points of one overlap err together
 			continue
 		}
 		rx, ry := t.residual(m)

@@ -11,7 +11,7 @@ type geometry struct {
 	Overlaps      []overlapFit
 }
 
-// overlapFit is how well two panels' windows fit each other, in pixels rms, where both were placed.
+// overlapFit is how well two panels' windows fit each other, in pixels rms, where both were placed; with no windows, their points.
 type overlapFit struct {
 	A, B, Windows int
 	RMS           float64
@@ -24,7 +24,7 @@ type placed struct {
 	X, Y    float64
 	TurnRad float64
 	Scale   float64
-	RMS     float64 // of its overlaps' windows, pixels
+	RMS     float64 // of what its overlaps show, pixels
 	Group   int     // index of the first panel it hangs together with
 	Empty   bool
 	Tones   tonalRange
@@ -141,9 +141,9 @@ func (n *network) residuals() []float64 {
 			continue
 		}
 		x, y := t.residual(m)
-		w := cauchy(t.strain(x, y))
+		off, w := t.off(x, y)
 		for _, i := range [2]int{t.A, t.B} {
-			sum[i] += float64(w * (float64(x*x) + float64(y*y)))
+			sum[i] += off
 			weight[i] += w
 		}
 	}
@@ -153,6 +153,14 @@ func (n *network) residuals() []float64 {
 		}
 	}
 	return sum
+}
+
+// off returns a residual's square and its weight as the solution has them: along a bare limb, where nothing tells the shift, what
+// a window says of it counts for nothing.
+func (t tie) off(x, y float64) (weighted, weight float64) {
+	strain := t.strain(x, y)
+	w := cauchy(strain)
+	return w * strain, float64(w * (t.Info[0] + t.Info[2]) / 2)
 }
 
 // outdone tells whether a tie is of points in an overlap that has windows, which tell better how well it fits.
@@ -176,11 +184,11 @@ func (n *network) overlapFits() []overlapFit {
 			out, weight = append(out, overlapFit{A: pair[0], B: pair[1]}), append(weight, 0)
 		}
 		x, y := t.residual(m)
-		w := cauchy(t.strain(x, y))
+		off, w := t.off(x, y)
 		if !t.Points {
 			out[k].Windows++
 		}
-		out[k].RMS += float64(w * (float64(x*x) + float64(y*y)))
+		out[k].RMS += off
 		weight[k] += w
 	}
 	for k := range out {

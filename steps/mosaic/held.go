@@ -1,6 +1,9 @@
 package mosaic
 
-// pointSigma is how far, in pixels of matching scale, a place that points gave may be off, one standard deviation a direction.
+import "slices"
+
+// pointSigma is how far, in pixels of matching scale, a place that points gave may be off, one standard deviation a direction: a guess
+// on the safe side, against windows.
 const pointSigma = 1.5
 
 // fewWindows is how many windows an overlap needs to do without the points that linked its panels: two tell shift and turn with
@@ -19,6 +22,11 @@ func (n *network) tieByLinks() {
 			n.ties = append(n.ties, tie{A: l.A, B: l.B, AX: p.AX, AY: p.AY, BX: p.BX, BY: p.BY, Info: [3]float64{info, 0, info}, Points: true})
 		}
 	}
+}
+
+// among returns the links between placed panels.
+func (n *network) among(links []link) []link {
+	return slices.DeleteFunc(slices.Clone(links), func(l link) bool { return !n.in[l.A] || !n.in[l.B] })
 }
 
 // pointed tells the links how far their points may be off.

@@ -6,6 +6,9 @@ import (
 	"plenilune/steps/kernel/plane"
 )
 
+// HoleCode is the code of the warning of a hole.
+const HoleCode = "hole"
+
 // hole is lit ground, or an enclosed gap, that no panel shows.
 type hole struct {
 	X     float64 `json:"x"` // middle, px of the joined picture

@@ -107,8 +107,8 @@ type overlap struct {
 	RMS    float64 `json:"brightness_rms"`    // of the difference of the two after levelling, in units of white, robustly
 	Offset float64 `json:"brightness_median"` // its median: a step that levelling leaves
 
-	Windows int     `json:"windows"` // by which the two were placed
-	OffPx   float64 `json:"rms_px"`  // how far these lie off
+	Windows int     `json:"windows"` // by which the two were placed; 0: by points that look alike
+	OffPx   float64 `json:"rms_px"`  // how far these, or the points, lie off
 }
 
 // overlapsOf tells for every overlap how well levelling brought the two panels together.

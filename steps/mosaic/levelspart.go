@@ -289,7 +289,7 @@ func warnHoles(t *pipeline.Task, g geometry, holes []hole) {
 			where = fmt.Sprintf("%.0f px %s and %.0f px %s of the disk's middle (%.2f of its radius)",
 				math.Abs(dx), side(dx, "right", "left"), math.Abs(dy), side(dy, "below", "above"), d/g.Limb.R)
 		}
-		t.Warn("hole", "no panel shows the ground %s: a hole of %.0f px², %.1f %% of the disk", where, h.Area, h.Share)
+		t.Warn(HoleCode, "no panel shows the ground %s: a hole of %.0f px², %.1f %% of the disk", where, h.Area, h.Share)
 	}
 }
 

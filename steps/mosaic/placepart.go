@@ -140,10 +140,10 @@ func place(ss []seen, es []small, ps []panel, links []link, times []int64, set p
 			return geometry{}, err
 		}
 	}
+	n.links = n.among(kept)
 	n.placeByHint(set.Hints, set.StatedArcsecPerPx, ss)
 	n.drift.known = false // the points' turns are rough: the windows' will do
 	n.findLimb(ss, 4)
-	n.links = kept
 	if err := n.refine(ss, ps, times, anchor, each, progress); err != nil {
 		return geometry{}, err
 	}

@@ -47,7 +47,7 @@ var nan32 = float32(math.NaN())
 const (
 	seekNCC    = 0.6
 	seekTurns  = 13 // at the most
-	shiftSigma = 2  // how far a place found by a shift of whole pixels may be off, in these; all five points of one together
+	shiftSigma = 4  // how far a place found by a shift of whole pixels may be off, in these; its five points err together, so that each is given more
 )
 
 // seekLost looks for panels that no point tied to the placed ones: by correlation with each of these, at

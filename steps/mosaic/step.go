@@ -256,7 +256,7 @@ func lookPart(it pipeline.Item, suffix string) pipeline.Part {
 func placePart(in []pipeline.Input, memory int64, s placeSettings) pipeline.Part {
 	return pipeline.Part{
 		Name:     "place",
-		Version:  16,
+		Version:  17,
 		Settings: s,
 		In:       in,
 		Out:      []string{"geometry"},

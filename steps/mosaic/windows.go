@@ -13,29 +13,6 @@ type panel struct {
 	v    []float32
 }
 
-// windowing says how an overlap is measured.
-type windowing struct {
-	side   int // of a window, pixels
-	stride int // between windows
-	reach  int // whole pixels of search either way
-}
-
-// apart sets windows no closer than the bends of two panels can tell them from each other: half of what lies between their
-// nodes. Large panels have overlaps enough.
-func (o windowing) apart(p, q band) windowing {
-	o.stride = max(o.stride, int(min(bendStepOf(p.w, p.h), bendStepOf(q.w, q.h))/2))
-	return o
-}
-
-// within makes windows as small as a narrow overlap asks.
-func (o windowing) within(w, h int) windowing {
-	o.side = max(min(o.side, w, h), min(o.side, leastSide))
-	return o
-}
-
-// leastSide is the least side of a window in a narrow overlap.
-const leastSide = 24
-
 // bounds returns the smallest and largest mosaic coordinates of a panel.
 func bounds(m similarity, w, h int) (x0, y0, x1, y1 float64) {
 	x0, y0 = math.Inf(1), math.Inf(1)
@@ -76,15 +53,27 @@ func overlay(p, q band, mp, mq similarity) (s shared, ok bool) {
 	return s, n >= 256
 }
 
-// ties measures one overlap in windows. The place of a tie is the window's
-// weighted middle in both panels.
+// ties measures one overlap in windows. Where those that lie partly outside show too little, and too few are left, others are laid
+// farther inside.
 func (s shared) ties(a, b int, mp, mq similarity, o windowing, spread float64) []tie {
-	ip, iq := mp.inverse(), mq.inverse()
 	o = o.within(s.w, s.h)
+	out := s.tiesInside(0, a, b, mp, mq, o, spread)
+	if len(out) < fewWindows {
+		if more := s.tiesInside(int((inside-0.5)*float64(o.side)), a, b, mp, mq, o, spread); len(more) > len(out) {
+			return more
+		}
+	}
+	return out
+}
+
+// tiesInside takes the windows whose middles lie so far inside the overlap. The place of a tie is the window's weighted middle in
+// both panels.
+func (s shared) tiesInside(free, a, b int, mp, mq similarity, o windowing, spread float64) []tie {
+	ip, iq := mp.inverse(), mq.inverse()
 	r := o.side / 2
 	var out []tie
-	for cy := (s.h - (s.h-1)/o.stride*o.stride) / 2; cy < s.h; cy += o.stride {
-		for cx := (s.w - (s.w-1)/o.stride*o.stride) / 2; cx < s.w; cx += o.stride {
+	for _, cy := range o.middles(s.h, free) {
+		for _, cx := range o.middles(s.w, free) {
 			f, ok := s.fit(cx, cy, r, o.reach)
 			if !ok {
 				continue

@@ -30,12 +30,18 @@ function side(n, plus, minus, digits, unit) {
 
 const both = (x, y, digits, unit) => [side(x, "right", "left", digits, unit), side(y, "up", "down", digits, unit)].filter(Boolean).join(", ") || "the disk's middle";
 
+// unsharp says of how many clips it is not known yet how sharp they are.
+function unsharp(s) {
+  const n = s.clips.filter((c) => c.quick_stack && !c.flags.some((f) => f.code === "stack-failed")).length;
+  return n ? "How sharp " + (n > 1 ? n + " clips are" : "1 clip is") + " is not known yet: their final stacks follow." : "";
+}
+
 function showNext(s) {
   const n = s.next;
   if (!n) {
     const text = !s.disk ? "No panel is placed yet." : !s.disk.limb ? "No limb is found yet: shoot a panel at the Moon's edge next, and the rest can be aimed at." : "Nothing is missing: the disk is closed.";
     const worse = s.clips.filter((c) => c.flags.length).map((c) => c.name);
-    fill("next-body", el("p", { class: s.disk && s.disk.limb ? "big" : "" }, text), worse.length && s.disk && s.disk.limb ? el("p", {}, "Worth shooting again: " + worse.join(", ") + ".") : "");
+    fill("next-body", el("p", { class: s.disk && s.disk.limb ? "big" : "" }, text), worse.length && s.disk && s.disk.limb ? el("p", {}, "Worth shooting again: " + worse.join(", ") + ".") : "", unsharp(s) ? el("p", {}, unsharp(s)) : "");
     return;
   }
   const laps = n.neighbours.slice(0, 4).map((name, i) => name + " by " + n.overlap_pct[i] + " %").join(", ");
@@ -84,6 +90,8 @@ function showFlags(s) {
     if (c.state === "apart") items.push(el("li", {}, el("b", {}, c.name), " is not placed: " + c.why));
     if (c.state === "failed") items.push(el("li", {}, el("b", {}, c.name), " failed: " + c.why));
   }
+  const quick = unsharp(s);
+  if (quick) items.push(el("li", {}, quick));
   if (!items.length) items.push(el("li", { class: "none" }, s.clips.length ? "Every clip so far is in order." : "No clip yet."));
   fill("flags", ...items);
 }
@@ -105,7 +113,7 @@ function clipItem(c) {
   const lines = [];
   const state = { landed: "whole, waiting for its stack", stacked: "stacked, waiting to be placed", placed: "placed", apart: "not placed: " + c.why, failed: "failed: " + c.why, unused: "not used: " + c.why }[c.state];
   if (c.frames_kept) {
-    let text = c.frames_kept + " of " + c.frames + (c.quick_stack ? " frames, stacked quickly; the whole stack follows" : " frames kept");
+    let text = c.frames_kept + " of " + c.frames + (c.quick_stack ? " frames, stacked quickly; the final stack follows" : " frames kept");
     if (c.resolution_px) text += "; finest detail " + c.resolution_px.toFixed(1) + " px";
     if (c.resolution_arcsec) text += " (" + c.resolution_arcsec.toFixed(1) + "″)";
     lines.push(el("div", {}, text));

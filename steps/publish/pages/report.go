@@ -196,7 +196,11 @@ func (n night) overlapRow(o overlap) overlapRow {
 		}
 		return "?"
 	}
-	return overlapRow{number(o.A) + " and " + number(o.B), fmt.Sprint(o.Windows), figure(o.OffPx, "%.2f"), figure(o.Ratio, "%.3f"),
+	windows := fmt.Sprint(o.Windows)
+	if o.Windows == 0 && o.OffPx > 0 {
+		windows = "none: by points"
+	}
+	return overlapRow{number(o.A) + " and " + number(o.B), windows, figure(o.OffPx, "%.2f"), figure(o.Ratio, "%.3f"),
 		figure(1000*o.RMS, "%.2f"), signed(1000 * o.Offset)}
 }
 

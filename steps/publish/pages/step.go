@@ -92,7 +92,7 @@ func add(x *pipeline.Expansion, p Pages, it pipeline.Item, other *pipeline.Item,
 		}
 	}
 	page := x.Add(pipeline.Part{
-		Name: "pages", Label: folder, Item: pipeline.Item{ID: it.ID}, Version: 8, Settings: s, In: in,
+		Name: "pages", Label: folder, Item: pipeline.Item{ID: it.ID}, Version: 9, Settings: s, In: in,
 		Out:    []string{"folder"},
 		Memory: 128 << 20,
 		Run:    pipeline.Bind(runPages),
