@@ -142,11 +142,14 @@ func (n *folderNight) chooseClips() {
 		return cmp.Or(cmp.Compare(x.clips, y.clips), cmp.Compare(x.bytes, y.bytes), cmp.Compare(a.night, b.night), strings.Compare(b.kind, a.kind))
 	})
 	n.clips = slices.DeleteFunc(n.clips, func(c foundClip) bool {
-		const hint = "these need a manifest of their own: move them to another folder and run new there"
+		const (
+			another = "if these show panels of the same night, add them to files: any size is joined; else move them to another folder and run new there"
+			hint    = "these need a manifest of their own: move them to another folder and run new there"
+		)
 		night := nights[c.path]
 		switch {
 		case c.kind != best.kind:
-			n.leftOut = append(n.leftOut, leftOut{c.path, fmt.Sprintf("it is %s; most clips are %s", c.kind, best.kind), hint})
+			n.leftOut = append(n.leftOut, leftOut{c.path, fmt.Sprintf("it is %s; most clips are %s", c.kind, best.kind), another})
 		case night != 0 && best.night != 0 && night != best.night:
 			n.leftOut = append(n.leftOut, leftOut{c.path, "it was recorded on another night, " + dayOf(c.start), hint})
 		default:
