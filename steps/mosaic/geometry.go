@@ -160,7 +160,7 @@ func (n *network) residuals() []float64 {
 func (t tie) off(x, y float64) (weighted, weight float64) {
 	strain := t.strain(x, y)
 	w := cauchy(strain)
-	return w * strain, float64(w * (t.Info[0] + t.Info[2]) / 2)
+	return float64(w * strain), float64(w * (t.Info[0] + t.Info[2]) / 2)
 }
 
 // outdone tells whether a tie is of points in an overlap that has windows, which tell better how well it fits.
