@@ -25,7 +25,7 @@ func (w *watcher) stackQuickly(ctx context.Context, m *pipeline.Manifest, set *m
 	if err != nil {
 		return err
 	}
-	leaveOut(m, bad.failed)
+	leaveOut(m, clipBlocks(m, set.Panels), bad.failed)
 	letQuick(m, set, func(clip pipeline.ID) bool { return !final[clip] })
 	now, seen, err := w.panelsOf(ctx, m, set, nil)
 	if err != nil {
@@ -54,10 +54,11 @@ func (w *watcher) finalStacks(ctx context.Context, m *pipeline.Manifest, set *mo
 	return final, all, nil
 }
 
-// leaveOut takes clips that failed out of the manifest, so that nothing of a round tries them again.
-func leaveOut(m *pipeline.Manifest, failed map[string]string) {
+// leaveOut takes clips that failed out of their blocks, so that nothing of a round tries them again. Of masters nothing is left
+// out: without it they would be others than a run's.
+func leaveOut(m *pipeline.Manifest, blocks []*pipeline.Block, failed map[string]string) {
 	names := m.FileNames()
-	for _, b := range m.Blocks {
+	for _, b := range blocks {
 		b.Paths = slices.DeleteFunc(b.Paths, func(p string) bool { _, bad := failed[names[p]]; return bad })
 	}
 }
