@@ -8,7 +8,11 @@ import (
 // Two groups of panels that share a strip of some 26 px of 200, turned against each other, lie where they should: six panels in two
 // blocks of three.
 func TestNarrowStripHolds(t *testing.T) {
-	for seed := range uint64(3) {
+	grounds := uint64(3)
+	if testing.Short() {
+		grounds = 1
+	}
+	for seed := range grounds {
 		g := newGround(20+seed, 460, 420, 3500)
 		var shots []shot
 		for k := range 6 {
@@ -73,7 +77,11 @@ func TestWindowsInStripsOfAnyWidth(t *testing.T) {
 		return bandOf(panel{p.W, p.H, p.Pix[0]})
 	}
 	fixed, ma := seen(a, 0), a.pose.of(a.w, a.h)
-	for width := 28; width <= 100; width += 3 {
+	step := 3
+	if testing.Short() {
+		step = 23
+	}
+	for width := 28; width <= 100; width += step {
 		b := a
 		b.pose.X += float64(100 - width)
 		mb := b.pose.of(b.w, b.h)
