@@ -277,7 +277,7 @@ func (n *nightWatch) lines() {
 		if len(o.Holes) > 0 {
 			count["holes"]++
 		}
-		if c := o.Clip; c.State == "placed" || c.State == "apart" { // first by its quick stack, then by its whole one
+		if c := o.Clip; c.State == "placed" || c.State == "apart" { // first by its quick stack, then by its final one
 			if was, told := quick[c.Name]; told && !was && c.Quick || !told && !c.Quick {
 				n.t.Errorf("%s was told by stacks in the wrong order", line)
 			}

@@ -14,7 +14,8 @@ func (o windowing) apart(p, q band) windowing {
 	return o
 }
 
-// leastSide is the least side of a window. Windows of a narrow overlap lie with inside of their side in it.
+// leastSide is the least side of a window. Windows of a narrow overlap lie with inside of their side in it. Both were chosen on
+// simulated nights whose panels overlap by a tenth.
 const (
 	leastSide = 24
 	inside    = 0.7

@@ -127,7 +127,7 @@ func meanPart(need needs, fields int, in []pipeline.Input) pipeline.Part {
 	}
 }
 
-// quickFrames is how many frames a quick stack adds at most: enough for its noise to hide no crater that panels are placed by.
+// quickFrames is how many frames a quick stack adds at most: they leave an eighth of a frame's noise.
 const quickFrames = 64
 
 // quick is the part that adds a clip's few best frames by their shifts alone: a tenth of a stack's work, good to see and to place

@@ -151,8 +151,9 @@ func seenNight(north float64, mirrored bool) map[string][]any {
 	places := map[string]any{"panels": []map[string]any{{"id": strings.Repeat("a", 64), "placed": true, "factor": 1.02, "overlap_rms_px": 0.3},
 		{"id": strings.Repeat("b", 64), "why": "nothing in it matches <b>"}},
 		"limb": map[string]any{"found": true, "x": 500, "y": 450, "radius_px": 400, "arc_deg": 200}, "scale_arcsec_per_px": 2.3, "px_per_sensor_px": 1,
-		"overlaps": []map[string]any{{"a": strings.Repeat("a", 64), "b": strings.Repeat("b", 64), "windows": 4, "rms_px": 0.21}},
-		"holes":    []map[string]any{{"x": 700, "y": 450, "area_px": 314, "share_of_disk_pct": 0.06}}}
+		"overlaps": []map[string]any{{"a": strings.Repeat("a", 64), "b": strings.Repeat("b", 64), "windows": 4, "rms_px": 0.21},
+			{"a": strings.Repeat("a", 64), "b": strings.Repeat("b", 64), "windows": 0, "rms_px": 0.4}},
+		"holes": []map[string]any{{"x": 700, "y": 450, "area_px": 314, "share_of_disk_pct": 0.06}}}
 	face := map[string]any{"known": true, "north_deg": north, "mirrored": mirrored, "view": map[string]any{"known": true, "sub_lon_deg": 0, "sub_lat_deg": 0, "distance_km": 384400}}
 	geo := map[string]any{"Panels": []map[string]any{{"W": 200, "Scale": 1}, {"W": 200, "Scale": 0}}}
 	outlines := [][][2]float64{{{350, 300}, {350, 500}, {250, 500}, {250, 300}}, nil}
@@ -240,7 +241,7 @@ func TestReportTells(t *testing.T) {
 		"A &lt;night&gt; &amp; more", "1 of 2 panels are placed, 4 of 6 frames are in them", "nothing in it matches &lt;b&gt;",
 		"2 of 3",                  // frames kept
 		"4.00", "9.20", "12.17 ×", // period of 1/0.25 px, at 2.3″ a pixel, against λ/D of 0.756″ at 550 nm and 150 mm
-		"1 torn", "Taken on 14 November 2023", "1 and 2",
+		"1 torn", "Taken on 14 November 2023", "1 and 2", "<td>4</td><td>0.21</td>", "<td>none: by points</td><td>0.40</td>",
 	} {
 		if !strings.Contains(report, want) {
 			t.Errorf("the report does not say %q", want)
